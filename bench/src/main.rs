@@ -1,0 +1,3 @@
+//! The bench program.
+
+fn main() {}
