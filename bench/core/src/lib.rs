@@ -1,1 +1,8 @@
-//! Being written.
+//! The bench without I/O or clocks: rig and procedure as checked values, the plan of a run, its interlock and its
+//! course. Time is an argument; what comes out are bytes, samples and the next deadline.
+
+pub mod excitation;
+pub mod plan;
+pub mod procedure;
+pub mod rig;
+pub mod units;
