@@ -1,1 +1,25 @@
-//! Being written.
+//! Typed estimates from arrays: what a recording of a wheelbase says, with its uncertainty.
+//!
+//! Arrays go in, [`estimate::Outcome`]s come out; nothing here reads a file or a clock or prints. Every result is
+//! either an [`estimate::Estimate`] (value, standard uncertainty, interval, budget, checks passed) or a typed
+//! [`estimate::Refusal`] that says why the data cannot support one. All of it is deterministic: the same arrays give
+//! the same bits.
+//!
+//! | module | what it answers |
+//! | --- | --- |
+//! | [`estimate`] | how contributions combine into one uncertainty and interval (JCGM 100) |
+//! | [`least_squares`] | parameters of a non-linear model, bounded, with covariance |
+//! | [`step`] | levels, transition, overshoot and settling of a step (IEEE Std 181) |
+//! | [`latency`] | pure delay from the setpoint coming into force to torque onset, and its spread |
+//! | [`spectra`] | averaged auto- and cross-spectra, coherence |
+//! | [`frequency`] | frequency response from repeated chirps: bandwidth, delay, first resonance |
+//! | [`statistics`] | means, spreads and quantiles used by the others |
+
+pub mod estimate;
+pub mod frequency;
+pub mod latency;
+pub mod least_squares;
+mod linear;
+pub mod spectra;
+pub mod statistics;
+pub mod step;

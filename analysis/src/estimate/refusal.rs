@@ -1,0 +1,230 @@
+//! Reasons for giving no result.
+
+/// Why the data cannot support a result: what happened, what it means, what to do.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum Refusal {
+    /// Fewer usable repeats than the method needs.
+    #[error(
+        "{what}: {got} usable repeats, at least {needed} are needed, so there is no spread to judge by; record more repeats"
+    )]
+    TooFewRepeats {
+        /// What was to be estimated.
+        what: String,
+        /// Usable repeats.
+        got: usize,
+        /// Least number.
+        needed: usize,
+    },
+    /// Fewer samples than the method needs.
+    #[error("{what}: {got} samples, at least {needed} are needed; record a longer window or sample faster")]
+    TooFewSamples {
+        /// What they were to be used for.
+        what: String,
+        /// Samples found.
+        got: usize,
+        /// Least number.
+        needed: usize,
+    },
+    /// A number that is not finite, or a negative uncertainty.
+    #[error(
+        "{what} is not a finite number at index {index}: the record is damaged or a gap was left in it; leave that part out or record again"
+    )]
+    NonFinite {
+        /// Which array or value.
+        what: String,
+        /// First offending index.
+        index: usize,
+    },
+    /// Two arrays that belong together differ in length.
+    #[error(
+        "{what}: lengths {left} and {right} differ though they belong together; pass arrays of one window"
+    )]
+    LengthMismatch {
+        /// Which arrays.
+        what: String,
+        /// Length of the first.
+        left: usize,
+        /// Length of the second.
+        right: usize,
+    },
+    /// Time stamps that are not evenly spaced.
+    #[error(
+        "time stamps are uneven at index {index}: {step_s} s where {expected_s} s is due, so samples were lost; leave this repeat out"
+    )]
+    UnevenTime {
+        /// Index of the offending interval.
+        index: usize,
+        /// Interval found, s.
+        step_s: f64,
+        /// Interval due, s.
+        expected_s: f64,
+    },
+    /// Records of one estimate that were not taken alike.
+    #[error("records differ in {what}: {left} against {right}; estimate them apart")]
+    RecordsDiffer {
+        /// In what.
+        what: String,
+        /// Value in the first record.
+        left: f64,
+        /// Value in the other.
+        right: f64,
+    },
+    /// The torque is still moving when the record ends.
+    #[error(
+        "the torque has not settled: {excursion_nm} N·m away from the level at {at_s} s, band {band_nm} N·m, so there is no final state; hold the step longer or look for drift or a limit cycle"
+    )]
+    NeverSettled {
+        /// Last instant outside the band, s.
+        at_s: f64,
+        /// Distance from the level then, N·m.
+        excursion_nm: f64,
+        /// Half-width of the band, N·m.
+        band_nm: f64,
+    },
+    /// The torque moves against the command.
+    #[error(
+        "wrong sign: {measured} measured for {commanded} commanded ({what}); check the wiring and the sign in the rig file before driving again"
+    )]
+    WrongSign {
+        /// What was compared.
+        what: String,
+        /// Commanded change or expected gain.
+        commanded: f64,
+        /// Measured change or gain.
+        measured: f64,
+    },
+    /// A change that drowns in noise.
+    #[error(
+        "amplitude {amplitude_nm} N·m is {ratio} times the noise of {noise_nm} N·m, at least {needed} is needed; use a larger step or a quieter sensor"
+    )]
+    TooSmall {
+        /// Amplitude, N·m.
+        amplitude_nm: f64,
+        /// Noise, N·m.
+        noise_nm: f64,
+        /// Their ratio.
+        ratio: f64,
+        /// Least ratio.
+        needed: f64,
+    },
+    /// A record that ends before the method has what it needs.
+    #[error("{what}: the record covers {got_s} s, {needed_s} s is needed; record longer")]
+    TooShort {
+        /// What was to be covered.
+        what: String,
+        /// Covered, s.
+        got_s: f64,
+        /// Needed, s.
+        needed_s: f64,
+    },
+    /// A signal at its limit.
+    #[error(
+        "{what} reaches {value_nm} N·m with its limit at {limit_nm} N·m, so the response is cut off and not linear; lower the amplitude"
+    )]
+    Saturated {
+        /// Which signal.
+        what: String,
+        /// Largest magnitude, N·m.
+        value_nm: f64,
+        /// Limit, N·m.
+        limit_nm: f64,
+    },
+    /// Output that does not follow input.
+    #[error(
+        "coherence {coherence} at {f_hz} Hz is below {limit}: noise or distortion outweighs the response there; raise the amplitude, average more, or lower f_max"
+    )]
+    LowCoherence {
+        /// Frequency, Hz.
+        f_hz: f64,
+        /// Coherence there.
+        coherence: f64,
+        /// Least coherence.
+        limit: f64,
+    },
+    /// A delay that the window cannot hold.
+    #[error(
+        "delay of {delay_s} s does not fit the window of {window_s} s; record a longer window or check that the setpoint and torque share one clock"
+    )]
+    DelayBeyondWindow {
+        /// Delay found, s.
+        delay_s: f64,
+        /// Window, s.
+        window_s: f64,
+    },
+    /// Frequencies too near half the sample rate.
+    #[error(
+        "f_max {f_max_hz} Hz is above {limit_hz} Hz (0.4 of {fs_hz} samples/s), where the anti-alias filter lets images through; lower f_max or sample faster"
+    )]
+    Aliasing {
+        /// Highest frequency asked for, Hz.
+        f_max_hz: f64,
+        /// Highest allowed, Hz.
+        limit_hz: f64,
+        /// Sample rate, Hz.
+        fs_hz: f64,
+    },
+    /// A fit that did not come to rest.
+    #[error(
+        "{what} did not converge after {iterations} iterations ({reason}); its numbers would be meaningless, inspect the curve"
+    )]
+    NotConverged {
+        /// Which fit.
+        what: String,
+        /// Iterations made.
+        iterations: usize,
+        /// Why it stopped.
+        reason: String,
+    },
+    /// A level that the curve never crosses in the range measured.
+    #[error("{what}: no crossing of {level} between {f_min_hz} Hz and {f_max_hz} Hz; excite a wider range")]
+    NoCrossing {
+        /// Which crossing.
+        what: String,
+        /// Level looked for (ratio).
+        level: f64,
+        /// Lowest frequency seen, Hz.
+        f_min_hz: f64,
+        /// Highest frequency seen, Hz.
+        f_max_hz: f64,
+    },
+    /// An option or a result outside what makes sense.
+    #[error("{what} is {value} {unit}, allowed {low} to {high} {unit}")]
+    OutOfRange {
+        /// What.
+        what: String,
+        /// Its value.
+        value: f64,
+        /// Least allowed.
+        low: f64,
+        /// Most allowed.
+        high: f64,
+        /// Unit.
+        unit: String,
+    },
+}
+
+impl Refusal {
+    /// Stable short code for documents and tests.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::TooFewRepeats { .. } => "too_few_repeats",
+            Self::TooFewSamples { .. } => "too_few_samples",
+            Self::NonFinite { .. } => "non_finite",
+            Self::LengthMismatch { .. } => "length_mismatch",
+            Self::UnevenTime { .. } => "uneven_time",
+            Self::RecordsDiffer { .. } => "records_differ",
+            Self::NeverSettled { .. } => "never_settled",
+            Self::WrongSign { .. } => "wrong_sign",
+            Self::TooSmall { .. } => "too_small",
+            Self::TooShort { .. } => "too_short",
+            Self::Saturated { .. } => "saturated",
+            Self::LowCoherence { .. } => "low_coherence",
+            Self::DelayBeyondWindow { .. } => "delay_beyond_window",
+            Self::Aliasing { .. } => "aliasing",
+            Self::NotConverged { .. } => "not_converged",
+            Self::NoCrossing { .. } => "no_crossing",
+            Self::OutOfRange { .. } => "out_of_range",
+        }
+    }
+}

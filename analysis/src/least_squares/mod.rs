@@ -1,0 +1,1 @@
+//! Non-linear least squares.

@@ -1,0 +1,1 @@
+//! Small dense linear algebra: just what the fits need.

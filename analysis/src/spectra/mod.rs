@@ -1,0 +1,1 @@
+//! Averaged spectra of long records, as `scipy.signal` defines them.
