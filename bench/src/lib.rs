@@ -1,1 +1,3 @@
 //! Being written.
+
+pub mod recording;

@@ -1,0 +1,182 @@
+//! What can go wrong with a recording.
+
+use std::path::{Path, PathBuf};
+
+/// An error of writing, reading or sealing a recording. Each message says what to do.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum RecordingError {
+    /// The file that should be created is there already.
+    #[error("{path}: a file of this name exists; a recording is never written over, choose another name")]
+    Exists {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The file system refused.
+    #[error("{path}: cannot {action}: {detail}")]
+    Io {
+        /// The file.
+        path: PathBuf,
+        /// What was tried.
+        action: &'static str,
+        /// What the system said.
+        detail: String,
+    },
+    /// The HDF5 library refused.
+    #[error("{path}: HDF5 could not {action}: {detail}")]
+    Hdf5 {
+        /// The file.
+        path: PathBuf,
+        /// What was tried, with the object's name.
+        action: String,
+        /// What the library said.
+        detail: String,
+    },
+    /// Too little room to write on.
+    #[error(
+        "{path}: {free_bytes} bytes are free on this disk and {needed_bytes} are needed to go on and to seal; \
+         the recording ends here with {rows} rows safe. Free space or record to another disk, then run \
+         `truerim recover` on this file"
+    )]
+    DiskFull {
+        /// The file.
+        path: PathBuf,
+        /// Bytes free for this user.
+        free_bytes: u64,
+        /// Bytes wanted before writing on.
+        needed_bytes: u64,
+        /// Rows that are safely in the file.
+        rows: u64,
+    },
+    /// A flush failed, so nothing further is written.
+    #[error(
+        "{path}: writing failed with {free_bytes} bytes free: {detail}; the recording ends here with {rows} rows \
+         safe. Check the disk, then run `truerim recover` on this file"
+    )]
+    FlushFailed {
+        /// The file.
+        path: PathBuf,
+        /// Bytes free for this user when it failed (0 if that is not known either).
+        free_bytes: u64,
+        /// What the library said.
+        detail: String,
+        /// Rows that are safely in the file.
+        rows: u64,
+    },
+    /// An earlier error ended the recording; nothing more is taken.
+    #[error("{path}: the recording has ended after an error and takes no more: {first}")]
+    Ended {
+        /// The file.
+        path: PathBuf,
+        /// The error that ended it.
+        first: String,
+    },
+    /// What was handed over does not fit the header.
+    #[error("{path}: {what}")]
+    Invalid {
+        /// The file.
+        path: PathBuf,
+        /// The value, the limit and what to do.
+        what: String,
+    },
+    /// The queue to the disk is full.
+    #[error(
+        "{path}: {capacity} messages wait for the disk, as many as the queue holds (10 s of samples): the disk is \
+         too slow or stuck. The run must stop; record to a faster disk"
+    )]
+    QueueFull {
+        /// The file.
+        path: PathBuf,
+        /// Messages the queue holds.
+        capacity: usize,
+    },
+    /// The file is not a recording of ours.
+    #[error("{path}: not a truerim recording: {detail}")]
+    NotARecording {
+        /// The file.
+        path: PathBuf,
+        /// What is missing or different.
+        detail: String,
+    },
+    /// The file is of a newer major version.
+    #[error(
+        "{path}: written with schema version {found}, this program reads versions {supported}.x; \
+         use a newer truerim to read it"
+    )]
+    NewerSchema {
+        /// The file.
+        path: PathBuf,
+        /// The version in the file.
+        found: String,
+        /// The major version that can be read.
+        supported: u32,
+    },
+    /// The contents contradict themselves or the schema.
+    #[error("{path}: damaged or edited: {object}: {detail}")]
+    Damaged {
+        /// The file.
+        path: PathBuf,
+        /// The object in it.
+        object: String,
+        /// What is wrong.
+        detail: String,
+    },
+    /// No channel of that name.
+    #[error("{path}: no channel called {name}; it has {available}")]
+    NoChannel {
+        /// The file.
+        path: PathBuf,
+        /// The name asked for.
+        name: String,
+        /// The names there are.
+        available: String,
+    },
+    /// Rows asked for that are not there.
+    #[error("{path}: rows {start}..{end} asked for, the recording has {rows}")]
+    OutOfRange {
+        /// The file.
+        path: PathBuf,
+        /// First row asked for.
+        start: usize,
+        /// One past the last row asked for.
+        end: usize,
+        /// Rows there are.
+        rows: usize,
+    },
+}
+
+impl RecordingError {
+    /// Wraps an error of the HDF5 library.
+    pub(crate) fn hdf5(path: &Path, action: impl Into<String>, error: &hdf5_metno::Error) -> Self {
+        Self::Hdf5 {
+            path: path.to_owned(),
+            action: action.into(),
+            detail: error.to_string(),
+        }
+    }
+
+    /// Wraps an error of the file system.
+    pub(crate) fn io(path: &Path, action: &'static str, error: &std::io::Error) -> Self {
+        Self::Io {
+            path: path.to_owned(),
+            action,
+            detail: error.to_string(),
+        }
+    }
+
+    /// Something handed over that does not fit.
+    pub(crate) fn invalid(path: &Path, what: impl Into<String>) -> Self {
+        Self::Invalid {
+            path: path.to_owned(),
+            what: what.into(),
+        }
+    }
+
+    /// Something in the file that does not fit.
+    pub(crate) fn damaged(path: &Path, object: impl Into<String>, detail: impl Into<String>) -> Self {
+        Self::Damaged {
+            path: path.to_owned(),
+            object: object.into(),
+            detail: detail.into(),
+        }
+    }
+}
