@@ -1,0 +1,82 @@
+//! Everything about a virtual rig as checked values, read from the `[virtual]` table of a rig file.
+//!
+//! The table's keys are described where they are shipped, in `rigs/belt.toml`. Each block has its own reader beside
+//! the structs that it fills.
+
+mod controller;
+mod faults;
+mod plant;
+mod sensors;
+
+pub use controller::ControllerParameters;
+pub use faults::{Fault, FaultKind};
+
+use settings_file::{Findings, Section, Settings, Time};
+
+use crate::plant::PlantParameters;
+use crate::random::{Stream, generator};
+use crate::sensors::SensorParameters;
+
+/// A virtual rig, checked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RigParameters {
+    /// Physics step in ticks (µs); divides the controller's period.
+    pub step_us: u32,
+    /// Wheelbase and mounting.
+    pub plant: PlantParameters,
+    /// Sensors.
+    pub sensors: SensorParameters,
+    /// Rig controller.
+    pub controller: ControllerParameters,
+    /// What goes wrong, and when.
+    pub faults: Vec<Fault>,
+}
+
+impl RigParameters {
+    /// Reads the `[virtual]` table of a rig file. `[rig]` is left to the bench; any other top-level key is an error.
+    /// What the file leaves to chance (the phase of the firmware's clock, say) is drawn from `seed`.
+    ///
+    /// # Errors
+    /// All findings, each with file, line, key, value, allowed range and what to do.
+    pub fn from_toml(file: &str, text: &str, seed: u64) -> Result<Self, Findings> {
+        let settings = Settings::parse(file, text)?;
+        let root = settings.root();
+        root.leave_to_others("rig");
+        let table = root.section("virtual");
+        let parameters = read(&table, seed);
+        settings.finish(parameters)
+    }
+
+    /// Physics step, s.
+    pub fn step_s(&self) -> f64 {
+        f64::from(self.step_us) * 1e-6
+    }
+}
+
+fn read(table: &Section<'_>, seed: u64) -> RigParameters {
+    let mut setup = generator(seed, Stream::Setup);
+    let controller = controller::read(&table.section("controller"));
+    let step_s = table.quantity::<Time>("step", 1e-6..=50e-6);
+    let step_us = (step_s * 1e6).round() as u32;
+    let whole = (step_s * 1e6 - f64::from(step_us)).abs() < 1e-6;
+    if !whole || step_us == 0 || !controller.period_us.is_multiple_of(step_us.max(1)) {
+        table.report(
+            "step",
+            format!(
+                "does not divide the controller's period of {} us into whole microseconds",
+                controller.period_us
+            ),
+            None,
+            "take 5, 10 or 25 us with a period of 250 us, 20 us with one of 200 us",
+        );
+    }
+    let plant = plant::read(table, &mut setup);
+    let sensors = sensors::read(&table.section("sensors"), &plant);
+    RigParameters {
+        step_us: step_us.max(1),
+        plant,
+        sensors,
+        controller,
+        faults: faults::read(table),
+    }
+}

@@ -1,0 +1,130 @@
+//! The plant's sub-tables of `[virtual]`: firmware, torque, motor, inertia, drive, friction, ripple, mounting, heat.
+
+use rand_chacha::ChaCha8Rng;
+use settings_file::{
+    Angle, BackEmf, Damping, Frequency, HeatCapacity, Inertia, Ratio, Resistance, Section, Slew, Speed,
+    Stiffness, Temperature, ThermalResistance, Time, Torque, TorqueConstant, Voltage,
+};
+
+use crate::plant::{
+    DriveParameters, FarSide, FirmwareParameters, FrictionParameters, HeatParameters, MotorParameters,
+    MountingParameters, PlantParameters, RippleOrder, TorqueParameters,
+};
+use crate::random::unit;
+
+pub(super) fn read(table: &Section<'_>, setup: &mut ChaCha8Rng) -> PlantParameters {
+    let inertia = table.section("inertia");
+    let friction = table.section("friction");
+    PlantParameters {
+        firmware: firmware(&table.section("firmware"), setup),
+        torque: torque(&table.section("torque")),
+        motor: motor(&table.section("motor")),
+        rotor_kg_m2: inertia.quantity::<Inertia>("rotor", 1e-7..=1e-1),
+        hub_kg_m2: inertia.quantity::<Inertia>("hub", 1e-5..=1e-1),
+        drive: drive(&table.section("drive")),
+        motor_friction: side(&friction.section("motor")),
+        output_friction: side(&friction.section("output")),
+        ripple: table.sections("ripple", 0..=32).iter().map(ripple).collect(),
+        mounting: mounting(&table.section("mounting")),
+        heat: heat(&table.section("heat")),
+    }
+}
+
+fn firmware(table: &Section<'_>, setup: &mut ChaCha8Rng) -> FirmwareParameters {
+    // Drawn in any case, so that fixing one of them in the file moves nothing else.
+    let (phase, error) = (unit(setup), 2.0 * unit(setup) - 1.0);
+    let spread = table.quantity::<Ratio>("clock_spread", 0.0..=1e-3);
+    FirmwareParameters {
+        period_s: table.quantity::<Time>("period", 50e-6..=20e-3),
+        clock_error: spread * error,
+        phase: table
+            .optional("phase")
+            .map_or(phase, |entry| entry.number(0.0..=1.0)),
+        dead_time_s: table.quantity::<Time>("dead_time", 0.0..=0.1),
+        jitter_s: table.quantity::<Time>("jitter", 0.0..=20e-3),
+    }
+}
+
+fn torque(table: &Section<'_>) -> TorqueParameters {
+    TorqueParameters {
+        peak_nm: table.quantity::<Torque>("peak", 0.1..=100.0),
+        slew_nm_per_s: table.quantity::<Slew>("slew", 1.0..=1e6),
+        loop_hz: table.quantity::<Frequency>("loop_bandwidth", 10.0..=5000.0),
+        gain: table.quantity::<Ratio>("gain", 0.1..=2.0),
+        offset_nm: table.quantity::<Torque>("offset", -1.0..=1.0),
+    }
+}
+
+fn motor(table: &Section<'_>) -> MotorParameters {
+    MotorParameters {
+        torque_constant_nm_per_a: table.quantity::<TorqueConstant>("torque_constant", 1e-3..=10.0),
+        back_emf_v_s_per_rad: table.quantity::<BackEmf>("back_emf", 1e-3..=10.0),
+        resistance_ohm: table.quantity::<Resistance>("resistance", 1e-3..=100.0),
+        ratio: table.number("ratio", 0.1..=200.0),
+        efficiency: table.quantity::<Ratio>("efficiency", 0.1..=1.0),
+        supply_v: table.quantity::<Voltage>("supply", 1.0..=100.0),
+        supply_resistance_ohm: table.quantity::<Resistance>("supply_resistance", 0.0..=10.0),
+    }
+}
+
+fn drive(table: &Section<'_>) -> DriveParameters {
+    DriveParameters {
+        stiffness_nm_per_rad: table.quantity::<Stiffness>("stiffness", 10.0..=1e5),
+        damping_nm_s_per_rad: table.quantity::<Damping>("damping", 0.0..=50.0),
+        backlash_rad: table.quantity::<Angle>("backlash", 0.0..=0.2),
+    }
+}
+
+fn side(table: &Section<'_>) -> FrictionParameters {
+    let coulomb_nm = table.quantity::<Torque>("coulomb", 1e-4..=10.0);
+    let presliding_rad = table.quantity::<Angle>("presliding", 1e-5..=0.1);
+    FrictionParameters {
+        coulomb_nm,
+        breakaway_nm: coulomb_nm * table.quantity::<Ratio>("breakaway_ratio", 1.0..=3.0),
+        stribeck_rad_s: table.quantity::<Speed>("stribeck_speed", 1e-4..=10.0),
+        stiffness_nm_per_rad: coulomb_nm / presliding_rad,
+        damping_nm_s_per_rad: table.quantity::<Damping>("bristle_damping", 0.0..=10.0),
+        damping_speed_rad_s: table.quantity::<Speed>("bristle_damping_speed", 1e-4..=1e3),
+        viscous_nm_s_per_rad: table.quantity::<Damping>("viscous", 0.0..=1.0),
+    }
+}
+
+fn ripple(table: &Section<'_>) -> RippleOrder {
+    RippleOrder {
+        order: table.number("order", 0.01..=5000.0),
+        amplitude_nm: table.quantity_or::<Torque>("amplitude", 0.0..=5.0, 0.0),
+        torque_share: table.quantity_or::<Ratio>("torque_share", 0.0..=0.5, 0.0),
+        phase_rad: table.quantity::<Angle>("phase", -6.3..=6.3),
+    }
+}
+
+fn mounting(table: &Section<'_>) -> MountingParameters {
+    let clamped = table
+        .choice("kind", &[("clamped", true), ("free", false)])
+        .unwrap_or(true);
+    let far_side = if clamped {
+        FarSide::Ground {
+            holding_nm: table.quantity::<Torque>("clamp_holds", 0.1..=1000.0),
+        }
+    } else {
+        FarSide::Disc {
+            inertia_kg_m2: table.quantity::<Inertia>("disc", 1e-5..=1.0),
+        }
+    };
+    MountingParameters {
+        sensor_nm_per_rad: table.quantity::<Stiffness>("sensor_stiffness", 100.0..=1e6),
+        fixture_nm_per_rad: table.quantity::<Stiffness>("fixture_stiffness", 100.0..=1e6),
+        damping_nm_s_per_rad: table.quantity::<Damping>("damping", 0.0..=50.0),
+        far_side,
+    }
+}
+
+fn heat(table: &Section<'_>) -> HeatParameters {
+    HeatParameters {
+        winding_case_k_per_w: table.quantity::<ThermalResistance>("winding_case", 1e-2..=50.0),
+        case_air_k_per_w: table.quantity::<ThermalResistance>("case_air", 1e-2..=50.0),
+        winding_j_per_k: table.quantity::<HeatCapacity>("winding", 1.0..=1e5),
+        case_j_per_k: table.quantity::<HeatCapacity>("case", 1.0..=1e6),
+        ambient_degc: table.quantity::<Temperature>("ambient", -20.0..=60.0),
+    }
+}

@@ -1,0 +1,51 @@
+//! The drive between motor and hub: belt, gears or a rigid joint, as a spring with damping and a gap.
+//!
+//! `T = k·dz(Δ) + c·dΔ/dt` with `Δ = θ_motor − θ_hub` (both at the rim) and `dz` the dead zone of total width
+//! `backlash`. Inside the gap nothing is transmitted, and teeth push but never pull: the sum is cut at zero on its
+//! own side. Without a gap the damper acts always. Rad, N·m, N·m/rad, N·m·s/rad.
+
+/// Stiffness, damping and gap of the drive.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DriveParameters {
+    /// Torsional stiffness k at the rim, N·m/rad; above 0.
+    pub stiffness_nm_per_rad: f64,
+    /// Damping c at the rim, N·m·s/rad; 0 or more.
+    pub damping_nm_s_per_rad: f64,
+    /// Total width of the gap at the rim, rad; 0 or more.
+    pub backlash_rad: f64,
+}
+
+impl DriveParameters {
+    /// Torque from motor to hub, N·m, at the given twist and rate of twist.
+    pub fn torque_nm(&self, twist_rad: f64, rate_rad_s: f64) -> f64 {
+        let damping = self.damping_nm_s_per_rad * rate_rad_s;
+        if self.backlash_rad <= 0.0 {
+            return self.stiffness_nm_per_rad * twist_rad + damping;
+        }
+        let elastic = self.stiffness_nm_per_rad * self.beyond_gap_rad(twist_rad);
+        if elastic > 0.0 {
+            (elastic + damping).max(0.0)
+        } else if elastic < 0.0 {
+            (elastic + damping).min(0.0)
+        } else {
+            0.0
+        }
+    }
+
+    /// Energy in the spring, J.
+    pub fn energy_j(&self, twist_rad: f64) -> f64 {
+        let beyond = self.beyond_gap_rad(twist_rad);
+        0.5 * self.stiffness_nm_per_rad * beyond * beyond
+    }
+
+    fn beyond_gap_rad(&self, twist_rad: f64) -> f64 {
+        let half = 0.5 * self.backlash_rad;
+        if twist_rad > half {
+            twist_rad - half
+        } else if twist_rad < -half {
+            twist_rad + half
+        } else {
+            0.0
+        }
+    }
+}

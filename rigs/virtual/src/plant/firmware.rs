@@ -1,0 +1,104 @@
+//! The wheelbase's firmware as seen from outside: it looks at the setpoint now and then, and acts on it later.
+//!
+//! Every `period_s` of its own clock the firmware reads the setpoint in force (poll and hold). What it read becomes
+//! the torque demand `dead_time_s` later, plus a jitter drawn uniformly from 0 to `jitter_s`; the order of the reads
+//! is kept. Its clock is free-running: phase drawn per seed, rate off by `clock_error`. A setpoint that arrives at a
+//! random moment is therefore delayed by `dead_time + U(0, period) + U(0, jitter)`: uniform, standard deviation
+//! `period/√12` without jitter, the usual result for a polled input.
+//!
+//! Times are seconds since the rig booted.
+
+use std::collections::VecDeque;
+
+/// How the firmware takes up setpoints.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FirmwareParameters {
+    /// Time between two reads of the setpoint by the firmware's own clock, s; above 0.
+    pub period_s: f64,
+    /// Relative error of the firmware's clock: 30e-6 means each period is 30 ppm too long.
+    pub clock_error: f64,
+    /// Where in its period the firmware is when the rig boots, 0 to 1: the first read comes at `phase · period`.
+    pub phase: f64,
+    /// From a read to the change of the torque demand, s; 0 or more.
+    pub dead_time_s: f64,
+    /// Width of the uniform extra delay of one read, s; 0 or more.
+    pub jitter_s: f64,
+}
+
+/// Poll-and-hold with a delay line.
+#[derive(Debug, Clone)]
+pub struct Firmware {
+    parameters: FirmwareParameters,
+    true_period_s: f64,
+    polls: u64,
+    next_poll_s: f64,
+    /// Reads on their way: (when the demand changes, demand). The length is bounded by
+    /// `(dead time + jitter)/period + 2`.
+    line: VecDeque<(f64, f64)>,
+    last_release_s: f64,
+    demand_nm: f64,
+}
+
+impl Firmware {
+    /// A firmware that has just booted: its demand is zero.
+    pub fn new(parameters: FirmwareParameters) -> Self {
+        let true_period_s = parameters.period_s * (1.0 + parameters.clock_error);
+        Self {
+            parameters,
+            true_period_s,
+            polls: 0,
+            next_poll_s: parameters.phase * true_period_s,
+            line: VecDeque::new(),
+            last_release_s: f64::NEG_INFINITY,
+            demand_nm: 0.0,
+        }
+    }
+
+    /// Lets the firmware live through `[now_s, now_s + step_s)` with `setpoint_nm` in force and returns the demand in
+    /// the middle of that step. `unit_random` gives numbers in 0 to 1 for the jitter and is called once a read.
+    pub fn step(
+        &mut self,
+        now_s: f64,
+        step_s: f64,
+        setpoint_nm: f64,
+        mut unit_random: impl FnMut() -> f64,
+    ) -> f64 {
+        while self.next_poll_s < now_s + step_s {
+            let jitter = if self.parameters.jitter_s > 0.0 {
+                self.parameters.jitter_s * unit_random()
+            } else {
+                0.0
+            };
+            let release = (self.next_poll_s + self.parameters.dead_time_s + jitter).max(self.last_release_s);
+            self.last_release_s = release;
+            self.line.push_back((release, setpoint_nm));
+            self.polls += 1;
+            // From the count, not by adding up: no drift over hours.
+            self.next_poll_s = (self.parameters.phase + self.polls as f64) * self.true_period_s;
+        }
+        // Taking the middle of the step as the moment makes the time quantisation unbiased.
+        let moment = now_s + 0.5 * step_s;
+        while let Some(&(release, value)) = self.line.front() {
+            if release > moment {
+                break;
+            }
+            self.demand_nm = value;
+            self.line.pop_front();
+        }
+        self.demand_nm
+    }
+
+    /// Forgets what is on its way: the power stage was switched off, the demand is zero until the next read gets
+    /// through the dead time.
+    pub fn flush(&mut self) {
+        for entry in &mut self.line {
+            entry.1 = 0.0;
+        }
+        self.demand_nm = 0.0;
+    }
+
+    /// How far the firmware is into its period at `now_s`, s: 0 just after a read.
+    pub fn time_since_poll_s(&self, now_s: f64) -> f64 {
+        now_s - (self.next_poll_s - self.true_period_s)
+    }
+}

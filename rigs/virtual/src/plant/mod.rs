@@ -1,0 +1,272 @@
+//! The wheelbase and what it is mounted on, as a two-mass model with everything referred to the rim.
+//!
+//! ```text
+//! J_m·dω_m/dt = T_motor + T_ripple(θ_m) − T_friction,m − T_drive(θ_m − θ_h)     J_m = N²·J_rotor
+//! J_h·dω_h/dt = T_drive − T_friction,h − T_sensor(θ_h)
+//! ```
+//!
+//! Each block has its own file with its equations. Steps are drift – kick – drift: half a step of motion, the torques
+//! at the mid-point with the bristles stepped implicitly, then the other half. Springs are thereby followed to second
+//! order and give no energy away or in; dampers and friction are first order in the step, which is the order claimed.
+
+mod current_loop;
+mod drive;
+mod firmware;
+mod friction;
+mod heat;
+mod mounting;
+mod ripple;
+
+pub use current_loop::{CurrentLoop, MotorParameters, PowerStage, TorqueParameters};
+pub use drive::DriveParameters;
+pub use firmware::{Firmware, FirmwareParameters};
+pub use friction::{Friction, FrictionParameters};
+pub use heat::{COPPER_PER_K, Heat, HeatParameters};
+pub use mounting::{FarSide, Mounting, MountingParameters};
+pub use ripple::{RippleOrder, ripple_energy_j, ripple_nm};
+
+use rand_chacha::ChaCha8Rng;
+
+use crate::random::unit;
+
+/// Everything that describes the wheelbase and its mounting.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlantParameters {
+    /// How setpoints are taken up.
+    pub firmware: FirmwareParameters,
+    /// Torque control.
+    pub torque: TorqueParameters,
+    /// Motor and supply.
+    pub motor: MotorParameters,
+    /// Rotor's inertia on the motor shaft, kg·m²; above 0.
+    pub rotor_kg_m2: f64,
+    /// Hub and everything between drive and sensor, kg·m²; above 0.
+    pub hub_kg_m2: f64,
+    /// Belt, gears or joint.
+    pub drive: DriveParameters,
+    /// Friction on the motor side, at the rim.
+    pub motor_friction: FrictionParameters,
+    /// Friction on the output side.
+    pub output_friction: FrictionParameters,
+    /// Cogging and ripple.
+    pub ripple: Vec<RippleOrder>,
+    /// What the rim is fastened to.
+    pub mounting: MountingParameters,
+    /// Heat.
+    pub heat: HeatParameters,
+}
+
+impl PlantParameters {
+    /// Rotor's inertia seen at the rim, `N²·J`, kg·m².
+    pub fn reflected_kg_m2(&self) -> f64 {
+        self.motor.ratio * self.motor.ratio * self.rotor_kg_m2
+    }
+}
+
+/// Steps of the heat model come this often, s.
+const HEAT_STEP_S: f64 = 1.0e-3;
+
+/// The simulated wheelbase.
+#[derive(Debug, Clone)]
+pub struct Plant {
+    parameters: PlantParameters,
+    step_s: f64,
+    steps: u64,
+    random: ChaCha8Rng,
+    firmware: Firmware,
+    current_loop: CurrentLoop,
+    motor_friction: Friction,
+    output_friction: Friction,
+    mounting: Mounting,
+    heat: Heat,
+    stage: PowerStage,
+    setpoint_nm: f64,
+    /// Torque the motor makes whatever it is told (a fault), N·m.
+    runaway_nm: Option<f64>,
+    motor_angle_rad: f64,
+    motor_speed_rad_s: f64,
+    hub_angle_rad: f64,
+    hub_speed_rad_s: f64,
+    sensor_nm: f64,
+    square_sum_a2: f64,
+    heat_steps: u32,
+    heat_every: u32,
+}
+
+impl Plant {
+    /// A wheelbase at rest with its power stage off, for steps of `step_s`; `random` drives the firmware's jitter.
+    pub fn new(parameters: PlantParameters, step_s: f64, random: ChaCha8Rng) -> Self {
+        Self {
+            step_s,
+            steps: 0,
+            random,
+            firmware: Firmware::new(parameters.firmware),
+            current_loop: CurrentLoop::new(parameters.torque, parameters.motor, step_s),
+            motor_friction: Friction::new(parameters.motor_friction),
+            output_friction: Friction::new(parameters.output_friction),
+            mounting: Mounting::new(parameters.mounting),
+            heat: Heat::new(parameters.heat, parameters.motor.resistance_ohm),
+            stage: PowerStage::Coast,
+            setpoint_nm: 0.0,
+            runaway_nm: None,
+            motor_angle_rad: 0.0,
+            motor_speed_rad_s: 0.0,
+            hub_angle_rad: 0.0,
+            hub_speed_rad_s: 0.0,
+            sensor_nm: 0.0,
+            square_sum_a2: 0.0,
+            heat_steps: 0,
+            heat_every: (HEAT_STEP_S / step_s).ceil().max(1.0) as u32,
+            parameters,
+        }
+    }
+
+    /// The setpoint the rig controller offers from now on, N·m.
+    pub fn set_setpoint_nm(&mut self, setpoint_nm: f64) {
+        self.setpoint_nm = setpoint_nm;
+    }
+
+    /// Switches the power stage. Leaving `On` also empties the firmware's delay line: what was on its way is lost.
+    pub fn set_stage(&mut self, stage: PowerStage) {
+        if self.stage == PowerStage::On && stage != PowerStage::On {
+            self.firmware.flush();
+            self.setpoint_nm = 0.0;
+        }
+        self.stage = stage;
+    }
+
+    /// From now on the motor makes this torque while powered, whatever the setpoint says; `None` ends it.
+    pub fn set_runaway_nm(&mut self, torque_nm: Option<f64>) {
+        self.runaway_nm = torque_nm;
+    }
+
+    /// The torque at which the clamp slips from now on, N·m.
+    pub fn set_clamp_holding_nm(&mut self, torque_nm: f64) {
+        self.mounting.set_holding_nm(torque_nm);
+    }
+
+    /// Puts both sides at the given angles and speeds (initial conditions of a test).
+    pub fn set_motion(&mut self, motor: [f64; 2], hub: [f64; 2]) {
+        [self.motor_angle_rad, self.motor_speed_rad_s] = motor;
+        [self.hub_angle_rad, self.hub_speed_rad_s] = hub;
+    }
+
+    /// One step of `step_s`.
+    pub fn step(&mut self) {
+        let h = self.step_s;
+        let now_s = self.steps as f64 * h;
+        self.steps += 1;
+        let random = &mut self.random;
+        let demand = self.firmware.step(now_s, h, self.setpoint_nm, || unit(random));
+        let demand = self.runaway_nm.unwrap_or(demand);
+        let motor_nm = self.current_loop.step(
+            self.stage,
+            demand,
+            self.motor_speed_rad_s,
+            self.heat.resistance_ohm(),
+        );
+
+        self.drift(0.5 * h);
+        let ripple = ripple_nm(&self.parameters.ripple, self.motor_angle_rad, motor_nm);
+        let drive = self.parameters.drive.torque_nm(
+            self.motor_angle_rad - self.hub_angle_rad,
+            self.motor_speed_rad_s - self.hub_speed_rad_s,
+        );
+        let motor_friction = self.motor_friction.step(self.motor_speed_rad_s, h);
+        let output_friction = self.output_friction.step(self.hub_speed_rad_s, h);
+        let sensor = self.mounting.torque_nm(self.hub_angle_rad, self.hub_speed_rad_s);
+        self.motor_speed_rad_s +=
+            h * (motor_nm + ripple - motor_friction - drive) / self.parameters.reflected_kg_m2();
+        self.hub_speed_rad_s += h * (drive - output_friction - sensor) / self.parameters.hub_kg_m2;
+        self.mounting.push(sensor, self.hub_angle_rad, h);
+        self.drift(0.5 * h);
+        self.sensor_nm = self.mounting.torque_nm(self.hub_angle_rad, self.hub_speed_rad_s);
+
+        let current = self.current_loop.current_a();
+        self.square_sum_a2 += current * current;
+        self.heat_steps += 1;
+        if self.heat_steps >= self.heat_every {
+            let n = f64::from(self.heat_steps);
+            self.heat.step(self.square_sum_a2 / n, n * h);
+            self.square_sum_a2 = 0.0;
+            self.heat_steps = 0;
+        }
+    }
+
+    fn drift(&mut self, time_s: f64) {
+        self.motor_angle_rad += time_s * self.motor_speed_rad_s;
+        self.hub_angle_rad += time_s * self.hub_speed_rad_s;
+        self.mounting.drift(time_s);
+    }
+
+    /// The parameters.
+    pub fn parameters(&self) -> &PlantParameters {
+        &self.parameters
+    }
+
+    /// Plant time, s since boot.
+    pub fn time_s(&self) -> f64 {
+        self.steps as f64 * self.step_s
+    }
+
+    /// Torque of the motor, N·m at the rim.
+    pub fn motor_torque_nm(&self) -> f64 {
+        self.current_loop.torque_nm()
+    }
+
+    /// Torque through the sensor, N·m: what a perfect sensor reads.
+    pub fn rim_torque_nm(&self) -> f64 {
+        self.sensor_nm
+    }
+
+    /// Angle of the rim (hub), rad.
+    pub fn rim_angle_rad(&self) -> f64 {
+        self.hub_angle_rad
+    }
+
+    /// Speed of the rim (hub), rad/s.
+    pub fn rim_speed_rad_s(&self) -> f64 {
+        self.hub_speed_rad_s
+    }
+
+    /// Angle of the motor, rad at the rim.
+    pub fn motor_angle_rad(&self) -> f64 {
+        self.motor_angle_rad
+    }
+
+    /// Speed of the motor, rad/s at the rim.
+    pub fn motor_speed_rad_s(&self) -> f64 {
+        self.motor_speed_rad_s
+    }
+
+    /// Motor current, A.
+    pub fn current_a(&self) -> f64 {
+        self.current_loop.current_a()
+    }
+
+    /// Temperature of the winding, °C.
+    pub fn winding_degc(&self) -> f64 {
+        self.heat.winding_degc()
+    }
+
+    /// Voltage at the wheelbase's terminals, V: the supply less the drop the motor's power causes in it.
+    pub fn terminal_v(&self) -> f64 {
+        let m = &self.parameters.motor;
+        let current = self.current_a();
+        let power = current * current * self.heat.resistance_ohm()
+            + self.motor_torque_nm() / m.efficiency * self.motor_speed_rad_s;
+        m.supply_v - m.supply_resistance_ohm * (power / m.supply_v)
+    }
+
+    /// Mechanical energy: moving masses, springs, bristles, ripple, J.
+    pub fn energy_j(&self) -> f64 {
+        let p = &self.parameters;
+        0.5 * p.reflected_kg_m2() * self.motor_speed_rad_s * self.motor_speed_rad_s
+            + 0.5 * p.hub_kg_m2 * self.hub_speed_rad_s * self.hub_speed_rad_s
+            + p.drive.energy_j(self.motor_angle_rad - self.hub_angle_rad)
+            + self.mounting.energy_j(self.hub_angle_rad)
+            + self.motor_friction.energy_j()
+            + self.output_friction.energy_j()
+            + ripple_energy_j(&p.ripple, self.motor_angle_rad)
+    }
+}

@@ -1,0 +1,123 @@
+//! What the rim is fastened to: through the torque sensor to ground, or to a known inertia.
+//!
+//! The sensor is a spring between the hub and a far side, with some damping:
+//! `T_sensor = k·(θ_hub − θ_far) + c·(ω_hub − ω_far)`, positive when the wheelbase pushes clockwise.
+//!
+//! - clamped: the far side is ground; sensor and fixture springs act in series, `1/k = 1/k_sensor + 1/k_fixture`. The
+//!   clamp holds at most `holding_nm` and then slips with that torque;
+//! - free: the far side is a disc of known inertia `J`, `J·dω_far/dt = T_sensor`, `k = k_sensor`.
+//!
+//! Being back-driven fits in as a third far side whose speed is given.
+
+/// The springs between hub and far side.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MountingParameters {
+    /// Torsional stiffness of the torque sensor, N·m/rad; above 0.
+    pub sensor_nm_per_rad: f64,
+    /// Torsional stiffness of the fixture, N·m/rad; above 0.
+    pub fixture_nm_per_rad: f64,
+    /// Damping across sensor and fixture, N·m·s/rad; 0 or more.
+    pub damping_nm_s_per_rad: f64,
+    /// What the far side is.
+    pub far_side: FarSide,
+}
+
+/// What is on the other side of the torque sensor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum FarSide {
+    /// Ground, through a clamp.
+    Ground {
+        /// Torque at which the clamp slips, N·m; infinite for never.
+        holding_nm: f64,
+    },
+    /// A disc that turns freely.
+    Disc {
+        /// Its inertia, kg·m²; above 0.
+        inertia_kg_m2: f64,
+    },
+}
+
+impl MountingParameters {
+    /// Stiffness between hub and far side, N·m/rad.
+    pub fn stiffness_nm_per_rad(&self) -> f64 {
+        match self.far_side {
+            FarSide::Ground { .. } => 1.0 / (1.0 / self.sensor_nm_per_rad + 1.0 / self.fixture_nm_per_rad),
+            FarSide::Disc { .. } => self.sensor_nm_per_rad,
+        }
+    }
+}
+
+/// The far side with its motion.
+#[derive(Debug, Clone)]
+pub struct Mounting {
+    parameters: MountingParameters,
+    stiffness_nm_per_rad: f64,
+    far_angle_rad: f64,
+    far_speed_rad_s: f64,
+}
+
+impl Mounting {
+    /// At rest, the spring relaxed at hub angle zero.
+    pub fn new(parameters: MountingParameters) -> Self {
+        let stiffness_nm_per_rad = parameters.stiffness_nm_per_rad();
+        Self {
+            parameters,
+            stiffness_nm_per_rad,
+            far_angle_rad: 0.0,
+            far_speed_rad_s: 0.0,
+        }
+    }
+
+    /// Torque through the sensor, N·m.
+    pub fn torque_nm(&self, hub_angle_rad: f64, hub_speed_rad_s: f64) -> f64 {
+        let torque = self.stiffness_nm_per_rad * (hub_angle_rad - self.far_angle_rad)
+            + self.parameters.damping_nm_s_per_rad * (hub_speed_rad_s - self.far_speed_rad_s);
+        match self.parameters.far_side {
+            FarSide::Ground { holding_nm } => torque.clamp(-holding_nm, holding_nm),
+            FarSide::Disc { .. } => torque,
+        }
+    }
+
+    /// First half of the far side's motion over a step, together with the hub's (see `Plant::step`).
+    pub fn drift(&mut self, time_s: f64) {
+        self.far_angle_rad += time_s * self.far_speed_rad_s;
+    }
+
+    /// The sensor's torque acts on the far side for `step_s`; a clamp that can not hold lets it creep after the hub.
+    pub fn push(&mut self, torque_nm: f64, hub_angle_rad: f64, step_s: f64) {
+        match self.parameters.far_side {
+            FarSide::Ground { holding_nm } => {
+                let slack = holding_nm / self.stiffness_nm_per_rad;
+                let twist = hub_angle_rad - self.far_angle_rad;
+                if twist.abs() > slack {
+                    self.far_angle_rad = hub_angle_rad - slack.copysign(twist);
+                }
+            }
+            FarSide::Disc { inertia_kg_m2 } => self.far_speed_rad_s += step_s * torque_nm / inertia_kg_m2,
+        }
+    }
+
+    /// Changes what the clamp holds, N·m; no effect on a disc.
+    pub fn set_holding_nm(&mut self, torque_nm: f64) {
+        if let FarSide::Ground { holding_nm } = &mut self.parameters.far_side {
+            *holding_nm = torque_nm;
+        }
+    }
+
+    /// Energy in the spring and in the disc, J.
+    pub fn energy_j(&self, hub_angle_rad: f64) -> f64 {
+        let twist = hub_angle_rad - self.far_angle_rad;
+        let moving = match self.parameters.far_side {
+            FarSide::Ground { .. } => 0.0,
+            FarSide::Disc { inertia_kg_m2 } => {
+                0.5 * inertia_kg_m2 * self.far_speed_rad_s * self.far_speed_rad_s
+            }
+        };
+        0.5 * self.stiffness_nm_per_rad * twist * twist + moving
+    }
+
+    /// Speed of the far side, rad/s.
+    pub fn far_speed_rad_s(&self) -> f64 {
+        self.far_speed_rad_s
+    }
+}
