@@ -214,7 +214,8 @@ wire_codes! {
         QueueFull = 7,
         /// Setpoint ticks do not rise; the detail is the low 31 bits of the last queued tick.
         OutOfOrder = 8,
-        /// The trip's cause is still there; the detail is the [`TripCause`].
+        /// A trip's cause is there (still, or when arming); the detail is the [`TripCause`], 0 when the message names
+        /// another trip than the one latched.
         CauseRemains = 9,
         /// The emergency-stop input is open.
         EmergencyStopOpen = 10,

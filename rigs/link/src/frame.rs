@@ -6,6 +6,7 @@
 use crc::{CRC_32_ISCSI, Crc, Table};
 
 use crate::PROTOCOL_MAJOR;
+use crate::stuffing::{StuffingError, stuff, unstuff};
 
 /// Most bytes of payload.
 pub const MAX_PAYLOAD: usize = 496;
@@ -46,7 +47,7 @@ pub struct Frame<'a> {
 pub enum FrameError {
     /// The bytes between two delimiters are not COBS.
     Stuffing,
-    /// Too short for a header and a checksum, or longer than [`MAX_RAW`].
+    /// Too short for a header and a checksum, or longer than [`MAX_RAW`] (then a length that is at most the true one).
     Length(usize),
     /// The checksum is not that of the bytes.
     Checksum {
@@ -105,12 +106,15 @@ pub fn encode_frame(kind: u8, sequence: u16, payload: &[u8], out: &mut [u8]) -> 
         .ok_or(FrameError::NoRoom)?
         .copy_from_slice(&checksum);
     let body = raw.get(..end).ok_or(FrameError::NoRoom)?;
-    let stuffed = cobs::try_encode(body, out).map_err(|_| FrameError::NoRoom)?;
+    let stuffed = stuff(body, out).ok_or(FrameError::NoRoom)?;
     *out.get_mut(stuffed).ok_or(FrameError::NoRoom)? = DELIMITER;
     Ok(stuffed + 1)
 }
 
 /// Reads the bytes between two delimiters (`stuffed`, without them) into `raw`, and checks them.
+///
+/// The checks come in this order: length on the wire, stuffing, length, checksum, version. So a
+/// [`FrameError::Version`] means that the bytes arrived whole.
 ///
 /// # Errors
 /// Says which check failed. Nothing of a frame that failed may be used.
@@ -118,17 +122,14 @@ pub fn decode_frame<'a>(stuffed: &[u8], raw: &'a mut [u8; MAX_RAW]) -> Result<Fr
     if stuffed.len() > MAX_STUFFED {
         return Err(FrameError::Length(stuffed.len()));
     }
-    // COBS never grows, so what fits MAX_STUFFED may still be longer than MAX_RAW: decode where it surely fits.
-    let mut wide = [0_u8; MAX_STUFFED];
-    let report = cobs::decode(stuffed, &mut wide).map_err(|_| FrameError::Stuffing)?;
-    let length = report.frame_size();
-    if !(HEADER + CHECKSUM..=MAX_RAW).contains(&length) || report.parsed_size() != stuffed.len() {
+    let length = unstuff(stuffed, raw).map_err(|error| match error {
+        StuffingError::Invalid => FrameError::Stuffing,
+        StuffingError::NoRoom => FrameError::Length(MAX_RAW + 1),
+    })?;
+    if length < HEADER + CHECKSUM {
         return Err(FrameError::Length(length));
     }
-    let bytes = wide.get(..length).ok_or(FrameError::Length(length))?;
-    let place = raw.get_mut(..length).ok_or(FrameError::Length(length))?;
-    place.copy_from_slice(bytes);
-    let body: &'a [u8] = place;
+    let body: &'a [u8] = raw.get(..length).ok_or(FrameError::Length(length))?;
     let (covered, checksum) = body
         .split_last_chunk::<CHECKSUM>()
         .ok_or(FrameError::Length(length))?;

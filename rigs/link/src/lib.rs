@@ -4,7 +4,7 @@
 //! no clock and no I/O, and needs neither `std` nor an allocator, so the same code serves a bench, a simulated rig
 //! and a microcontroller.
 //!
-//! - [`frame`] wraps a payload: version, kind, sequence, CRC-32C, COBS and a zero delimiter.
+//! - [`frame`] wraps a payload: version, kind, sequence, CRC-32C and a zero delimiter; [`stuffing`] keeps other zeros out.
 //! - [`splitter`] finds frames in a stream and finds its way back after any garbage.
 //! - [`message`] gives payloads their meaning.
 //!
@@ -16,6 +16,7 @@ pub mod codes;
 pub mod frame;
 pub mod message;
 pub mod splitter;
+pub mod stuffing;
 
 pub use codes::{
     ChannelKind, EventCode, RefusalCode, RigState, StopMode, StopReason, TripCause, Unit, Width,
@@ -42,3 +43,5 @@ pub const MAX_CHANNELS: usize = 16;
 pub const CHALLENGE_VALID_US: u32 = 2_000_000;
 /// An armed rig that holds zero torque with nothing queued disarms itself after this time.
 pub const ARM_IDLE_US: u64 = 10_000_000;
+/// Setpoints further ahead of the rig's clock than this are refused: a wrong tick must not lie in wait.
+pub const HORIZON_US: u64 = 10_000_000;

@@ -1,6 +1,7 @@
 //! Rates and limits that the rig itself enforces.
 
 use super::Payload;
+use crate::FULL_SCALE_COUNTS;
 use crate::bytes::{Reader, Writer};
 use crate::codes::StopMode;
 use crate::frame::crc32c;
@@ -17,7 +18,7 @@ pub enum WindowReference {
 /// Rates and limits. The bench asks; the rig answers with what it applied, which may be tighter, never wider.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Configuration {
-    /// Ticks between samples.
+    /// Ticks between samples, 1 to 1,000,000.
     pub sample_period_us: u32,
     /// Greatest setpoint either way, in counts of [`crate::FULL_SCALE_COUNTS`]; 0 to 32,767.
     pub torque_limit_raw: u16,
@@ -41,7 +42,7 @@ pub struct Configuration {
     pub setpoint_expiry_us: u32,
     /// How the rig stops by itself (trip, watchdog, expiry).
     pub stop_mode: StopMode,
-    /// Longest braking time, in ticks, after which the motor coasts.
+    /// Longest braking time, in ticks, after which the motor coasts; 0 (never brakes) to 10,000,000.
     pub brake_us: u32,
 }
 
@@ -56,6 +57,26 @@ impl Configuration {
         let mut writer = Writer::new(&mut bytes);
         self.write(&mut writer);
         crc32c(&bytes)
+    }
+
+    /// The first field whose value is out of its range, counted from 0 in the order of the fields: what a rig
+    /// controller refuses with [`crate::RefusalCode::OutOfRange`].
+    #[must_use]
+    pub fn first_out_of_range(&self) -> Option<u8> {
+        let second = 1_000_000;
+        [
+            (0, (1..=second).contains(&self.sample_period_us)),
+            (1, self.torque_limit_raw <= FULL_SCALE_COUNTS.unsigned_abs()),
+            (2, self.slew_limit_raw_per_ms >= 1),
+            (3, self.rim_speed_limit_mrad_s >= 1),
+            (5, self.window_low_urad < self.window_high_urad),
+            (7, self.sensor_torque_limit_mnm >= 1),
+            (9, (1_000..=second).contains(&self.watchdog_us)),
+            (10, (500..=second).contains(&self.setpoint_expiry_us)),
+            (12, self.brake_us <= 10 * second),
+        ]
+        .into_iter()
+        .find_map(|(field, good)| (!good).then_some(field))
     }
 }
 

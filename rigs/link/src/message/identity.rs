@@ -9,11 +9,15 @@ use crate::codes::{ChannelKind, Unit, Width};
 pub struct Name<const N: usize>([u8; N]);
 
 impl<const N: usize> Name<N> {
-    /// Cuts `text` to what fits, at a character's end.
+    /// Cuts `text` to what fits, at a character's end, and before a zero byte.
     #[must_use]
     pub fn new(text: &str) -> Self {
         let mut bytes = [0; N];
-        let mut end = text.len().min(N);
+        let mut end = text
+            .bytes()
+            .position(|byte| byte == 0)
+            .unwrap_or(text.len())
+            .min(N);
         while !text.is_char_boundary(end) {
             end -= 1;
         }
@@ -184,7 +188,7 @@ impl Payload<'_> for DescribeChannel {
 /// What one channel is: `physical = raw * scale + offset`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Channel {
-    /// Counted from 0, in the order of a sample row.
+    /// Counted from 0, in the order of a sample row; below [`crate::MAX_CHANNELS`].
     pub index: u8,
     /// What it measures.
     pub kind: ChannelKind,
@@ -198,12 +202,25 @@ pub struct Channel {
     pub offset: f64,
     /// Least count that the sensor can give: at or below it the channel is saturated.
     pub raw_min: i32,
-    /// Greatest count that the sensor can give: at or above it the channel is saturated.
+    /// Greatest count that the sensor can give: at or above it the channel is saturated. Above `raw_min`; both within
+    /// the channel's width.
     pub raw_max: i32,
     /// By how much the channel's values lag behind the tick they are stamped with, in nanoseconds.
     pub group_delay_ns: u32,
     /// Short name, such as `torque`.
     pub name: Name<16>,
+}
+
+impl Channel {
+    /// Whether the counts of the channel's width can reach both ends of its range: an end out of their reach would
+    /// hide a saturated sensor.
+    fn range_is_good(&self) -> bool {
+        let reach = match self.width {
+            Width::I16 => i32::from(i16::MIN)..=i32::from(i16::MAX),
+            Width::I32 => i32::MIN..=i32::MAX,
+        };
+        self.raw_min < self.raw_max && reach.contains(&self.raw_min) && reach.contains(&self.raw_max)
+    }
 }
 
 impl Payload<'_> for Channel {
@@ -220,8 +237,10 @@ impl Payload<'_> for Channel {
             group_delay_ns: r.u32()?,
             name: Name::read(r)?,
         };
+        let index_is_good = usize::from(channel.index) < crate::MAX_CHANNELS;
         let scale_is_good = channel.scale.is_finite() && channel.scale.abs() > 0.0;
-        (scale_is_good && channel.offset.is_finite() && channel.raw_min < channel.raw_max).then_some(channel)
+        (index_is_good && scale_is_good && channel.offset.is_finite() && channel.range_is_good())
+            .then_some(channel)
     }
     fn write(&self, w: &mut Writer<'_>) {
         w.u8(self.index);

@@ -14,11 +14,15 @@ pub use arming::{ArmChallenge, ArmConfirm, ArmRequest, ClearTrip, Stop};
 pub use configuration::{Configuration, Configured, WindowReference};
 pub use identity::{Capabilities, Channel, DescribeChannel, Hello, Identity, Name};
 pub use rig_reports::{Echo, Event, KeepAlive, Refused, Status, Stopped};
-pub use samples::{Samples, SamplesBuilder, SamplesFull};
+pub use samples::{RowError, Samples, SamplesBuilder};
 pub use setpoints::{Setpoints, SetpointsError};
 
 use crate::bytes::{Reader, Writer};
 use crate::frame::{Frame, FrameError, MAX_PAYLOAD, encode_frame};
+
+/// Kind of [`HostMessage::Stop`]. A rig controller carries out a frame of this kind even when its payload cannot be
+/// parsed.
+pub const STOP_KIND: u8 = 0x0A;
 
 /// Why a payload is not a message.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -107,9 +107,15 @@ impl<'a> Payload<'a> for Samples<'a> {
     }
 }
 
-/// The row does not fit into the batch any more: send it, and start the next.
+/// Why a row was not taken into a batch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct SamplesFull;
+pub enum RowError {
+    /// No room, or the row does not follow the one before it by one period, or is not as wide: send the batch, clear
+    /// it, and push the row again.
+    StartsNewBatch,
+    /// No batch can hold it: not one count a channel, no channel, or more than [`crate::MAX_CHANNELS`].
+    Shape,
+}
 
 /// Gathers rows into a batch, for a rig controller.
 #[derive(Debug, Clone)]
@@ -142,33 +148,45 @@ impl SamplesBuilder {
         self.rows as usize
     }
 
-    /// Appends one row. The first row's tick becomes the batch's; later rows are taken to follow at the period.
-    /// Counts that do not fit a 16-bit channel are cut to its ends.
+    /// Appends one row. The first row's tick becomes the batch's; each later row must follow by one period, so that
+    /// a row that was missed cannot shift the ticks of those behind it. Counts that do not fit a 16-bit channel are
+    /// cut to its ends.
     ///
     /// # Errors
-    /// [`SamplesFull`] when there is no room; the row is not in the batch then.
-    pub fn push(&mut self, tick: u64, widths: &[Width], counts: &[i32]) -> Result<(), SamplesFull> {
-        let mut writer = Writer::new(self.data.get_mut(self.length..).ok_or(SamplesFull)?);
+    /// [`RowError`]; the row is not in the batch then. After [`RowError::StartsNewBatch`] an empty batch takes it.
+    pub fn push(&mut self, tick: u64, widths: &[Width], counts: &[i32]) -> Result<(), RowError> {
+        if widths.len() != counts.len() || !(1..=crate::MAX_CHANNELS).contains(&widths.len()) {
+            return Err(RowError::Shape);
+        }
+        if self.rows > 0 && !self.follows(tick) {
+            return Err(RowError::StartsNewBatch);
+        }
+        let free = self.data.get_mut(self.length..).unwrap_or_default();
+        let mut writer = Writer::new(free);
         for (width, &count) in widths.iter().zip(counts) {
             match width {
-                Width::I16 => {
-                    writer.i16(count.clamp(i32::from(i16::MIN), i32::from(i16::MAX)) as i16);
-                }
+                Width::I16 => writer.i16(count.clamp(i32::from(i16::MIN), i32::from(i16::MAX)) as i16),
                 Width::I32 => writer.i32(count),
             }
         }
-        let written = writer.written().ok_or(SamplesFull)?;
-        let rows = self.rows.checked_add(1).ok_or(SamplesFull)?;
-        let row_bytes = u8::try_from(written).map_err(|_| SamplesFull)?;
+        let written = writer.written().ok_or(RowError::StartsNewBatch)?;
+        let rows = self.rows.checked_add(1).ok_or(RowError::StartsNewBatch)?;
+        let row_bytes = u8::try_from(written).map_err(|_| RowError::Shape)?;
         if self.rows == 0 {
             self.first_tick = tick;
             self.row_bytes = row_bytes;
         } else if row_bytes != self.row_bytes {
-            return Err(SamplesFull);
+            return Err(RowError::StartsNewBatch);
         }
         self.rows = rows;
         self.length += written;
         Ok(())
+    }
+
+    /// Whether a row at `tick` comes one period after the last one.
+    fn follows(&self, tick: u64) -> bool {
+        let ahead = u64::from(self.rows) * u64::from(self.period_us);
+        self.period_us > 0 && self.first_tick.checked_add(ahead) == Some(tick)
     }
 
     /// The batch as a message, or `None` while it is empty.
