@@ -1,5 +1,8 @@
 //! The bench without I/O or clocks: rig and procedure as checked values, the plan of a run, its interlock and its
 //! course. Time is an argument; what comes out are bytes, samples and the next deadline.
+#![no_std]
+
+extern crate alloc;
 
 pub mod excitation;
 pub mod plan;

@@ -1,0 +1,137 @@
+//! Steps: jumps of the setpoint, from zero or from a preload of the same sign.
+
+use alloc::{format, vec::Vec};
+use settings_file::{Section, Time};
+
+use super::{ExcitationKind, Timing};
+use crate::{
+    plan::{Against, Facts, Layout, SETPOINT_STRIDE_US},
+    procedure::{Level, Placed, Sign, read_level_or_zero, read_levels},
+    units::{show_nm, show_slew, show_us, us_from_s},
+};
+
+/// A clamped rim rings: the sensor sees up to this many times the step (a lightly damped mode overshoots by 40 to
+/// 95 %).
+const CLAMPED_PEAK: f64 = 2.0;
+
+/// Jumps to each of several levels.
+///
+/// The preload has no sign of its own: it is applied in the direction of each step, so that no step crosses zero
+/// torque, where backlash and friction would be measured instead.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Step {
+    /// Heights of the steps, counted from the preload; either way.
+    pub levels: Vec<Placed<Level>>,
+    /// Torque from which they start, in the direction of each step; zero or above.
+    pub preload: Placed<Level>,
+    /// How long each is held, µs.
+    pub hold_us: u64,
+    /// Whether the levels come in random order within each repeat, so that drift is not taken for a dependence on the
+    /// level.
+    pub shuffle: bool,
+    /// Repeats (of the whole list of levels) and rests.
+    pub timing: Timing,
+}
+
+impl Step {
+    pub(super) fn read(s: &Section<'_>) -> Self {
+        Self {
+            levels: read_levels(s, "levels", Sign::NotZero, 1..=100),
+            preload: read_level_or_zero(s, "preload", Sign::NotNegative),
+            hold_us: us_from_s(s.quantity::<Time>("hold", 0.005..=60.0)),
+            shuffle: s.boolean_or("shuffle", true),
+            timing: Timing::read(s),
+        }
+    }
+
+    pub(super) fn check(&self, against: &mut Against<'_>) {
+        let preload_nm = against.nm(&self.preload);
+        against.held_rim("a step");
+        let (limit, able) = (
+            against.rig.limits.slew_nm_per_s,
+            against.rig.wheelbase.slew_nm_per_s,
+        );
+        if limit < able {
+            let problem = format!(
+                "a step is commanded as a jump, but {} limits the setpoint to {}, slower than the wheelbase's own {}: \
+                 the limit would be measured, not the wheelbase",
+                against.rig.file,
+                show_slew(limit),
+                show_slew(able)
+            );
+            let fix = format!(
+                "raise rig.limits.slew to {} or more, or leave steps out",
+                show_slew(able)
+            );
+            against.segment_finding("excitation", problem, None, fix);
+        }
+        let largest_nm = self
+            .levels
+            .iter()
+            .map(|level| against.nm(level).abs())
+            .fold(0.0, f64::max);
+        let spread_us = us_from_s(largest_nm / limit);
+        if limit >= able && spread_us > u64::from(SETPOINT_STRIDE_US) {
+            against.note(format!(
+                "at rig.limits.slew the rig spreads the largest jump, {}, over {}",
+                show_nm(largest_nm),
+                show_us(spread_us)
+            ));
+        }
+        for level in &self.levels {
+            let step_nm = against.nm(level).abs();
+            if !against.setpoint(&level.place, "preload and step together", preload_nm + step_nm) {
+                continue;
+            }
+            let sensor_limit_nm = against.rig.limits.sensor_torque_nm;
+            let rings_to_nm = preload_nm + CLAMPED_PEAK * step_nm;
+            if rings_to_nm > sensor_limit_nm {
+                let problem = format!(
+                    "ringing on the clamp can bring the measured torque to {}, beyond the rig's limit",
+                    show_nm(rings_to_nm)
+                );
+                let most_nm = (sensor_limit_nm - preload_nm) / CLAMPED_PEAK;
+                let allowed = (most_nm > 0.0)
+                    .then(|| format!("steps of at most {} from this preload", show_nm(most_nm)));
+                against.finding(&level.place, problem, allowed, "lower the step or the preload");
+            }
+        }
+    }
+
+    pub(super) fn lay(&self, layout: &mut Layout<'_>) {
+        let peak_nm = layout.peak_torque_nm();
+        let preload_nm = self.preload.value.nm(peak_nm);
+        for _ in 0..self.timing.repeats {
+            let mut order: Vec<usize> = (0..self.levels.len()).collect();
+            if self.shuffle {
+                layout.shuffle(&mut order);
+            }
+            for index in order {
+                let Some(level) = self.levels.get(index) else {
+                    continue;
+                };
+                if layout.is_full() {
+                    return;
+                }
+                let step_nm = level.value.nm(peak_nm);
+                let from_nm = preload_nm.copysign(step_nm);
+                layout.prepare(&self.timing, from_nm);
+                layout.jump_to(from_nm + step_nm);
+                layout.excite_by_hold(self.hold_us);
+                layout.window(Facts {
+                    kind: ExcitationKind::Step,
+                    level: index,
+                    from_nm,
+                    to_nm: from_nm + step_nm,
+                    amplitude_nm: step_nm.abs(),
+                    preload_nm: from_nm,
+                    after_us: 0,
+                    sweep: None,
+                });
+                layout.ramp_to(0.0);
+                layout.next_repeat();
+            }
+        }
+    }
+}

@@ -1,0 +1,84 @@
+//! A procedure as checked values: what is to be done, before it is known on which rig.
+//!
+//! Reading a procedure checks each value by itself. Whether it fits a rig is checked by [`Procedure::plan`], whose
+//! findings still name the procedure's lines: values that a rig may object to keep their [`Place`].
+
+mod placed;
+mod read;
+
+pub use placed::{Level, Placed};
+pub(crate) use placed::{Sign, read_level, read_level_or_zero, read_levels};
+
+use alloc::{string::String, vec::Vec};
+use settings_file::{Findings, Place};
+
+use crate::{excitation::Excitation, plan::Plan, rig::Mounting, rig::Rig};
+
+/// A procedure. Only [`Procedure::from_toml`] makes one.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Procedure {
+    /// The file it was read from, as messages name it.
+    pub file: String,
+    /// Name, as recordings and reports show it.
+    pub name: String,
+    /// What it is for.
+    pub purpose: String,
+    /// How the rim must be held for it.
+    pub mounting: Placed<Mounting>,
+    /// Time between samples, µs; a whole number.
+    pub sample_period_us: Placed<u32>,
+    /// Rate of the ramps that reach and leave preloads and held levels, N·m/s.
+    pub ramp_nm_per_s: Placed<f64>,
+    /// Length of the zero checks at both ends and between segments, µs.
+    pub zero_us: u64,
+    /// The first torque of the run.
+    pub approach: ApproachStep,
+    /// What follows, in this order; at least one.
+    pub segments: Vec<Segment>,
+}
+
+/// The first torque of any run: small, and judged for sign and gain before anything larger is sent.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct ApproachStep {
+    /// Its torque.
+    pub level: Placed<Level>,
+    /// How long it is held, µs.
+    pub hold_us: u64,
+    /// Rest at zero after it, µs; at least 300,000, so that it can be judged before more is sent.
+    pub rest_us: u64,
+    /// Allowed range of measured by commanded torque, both counted from the zero before the step.
+    pub gain_range: [f64; 2],
+}
+
+/// One excitation with its amplitudes, repeats and rests.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Segment {
+    /// Name, unique in the procedure.
+    pub name: String,
+    /// Where it stands in the file.
+    pub place: Place,
+    /// What is done.
+    pub excitation: Excitation,
+}
+
+impl Procedure {
+    /// Reads a procedure file.
+    ///
+    /// # Errors
+    /// Everything that is wrong with the file by itself, each with its line.
+    pub fn from_toml(file: &str, text: &str) -> Result<Self, Findings> {
+        read::read(file, text)
+    }
+
+    /// Lays the procedure out on the time line of a run on `rig`. The seed decides dithers and the order of levels;
+    /// the same three inputs give the same plan.
+    ///
+    /// # Errors
+    /// Everything in which the procedure does not fit the rig, with the procedure's lines.
+    pub fn plan(&self, rig: &Rig, seed: u64) -> Result<Plan, Findings> {
+        Plan::new(self, rig, seed)
+    }
+}

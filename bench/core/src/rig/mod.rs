@@ -1,0 +1,168 @@
+//! The rig as checked values: what is mounted how, on which sensor, and within which limits it may move.
+
+mod limits;
+mod read;
+
+pub use limits::{Limits, WindowFrom};
+use settings_file::Date;
+
+use alloc::string::String;
+use core::fmt;
+
+/// A rig: a wheelbase on a fixture with its sensor, its link and its limits. Only [`Rig::from_toml`] makes one.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Rig {
+    /// The file it was read from, as messages name it.
+    pub file: String,
+    /// Name for people.
+    pub name: String,
+    /// What is at the far end of the line.
+    pub kind: Kind,
+    /// How the rim is held.
+    pub mounting: Mounting,
+    /// What stops the motor without any software.
+    pub emergency_stop: EmergencyStop,
+    /// The device under test.
+    pub wheelbase: Wheelbase,
+    /// The torque sensor at the rim.
+    pub torque_sensor: TorqueSensor,
+    /// What holds the sensor.
+    pub fixture: Fixture,
+    /// What the rig must never exceed.
+    pub limits: Limits,
+    /// How to reach the rig controller.
+    pub link: Link,
+}
+
+impl Rig {
+    /// Stiffness of sensor and fixture in series, N·m/rad: `1/k = 1/k_sensor + 1/k_fixture`.
+    pub fn stiffness_nm_per_rad(&self) -> f64 {
+        let (a, b) = (
+            self.torque_sensor.stiffness_nm_per_rad,
+            self.fixture.stiffness_nm_per_rad,
+        );
+        a * b / (a + b)
+    }
+}
+
+macro_rules! words {
+    ($(#[$meta:meta])* $name:ident { $($(#[$vmeta:meta])* $variant:ident = $word:literal,)+ }) => {
+        $(#[$meta])*
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+        pub enum $name { $($(#[$vmeta])* $variant,)+ }
+
+        impl $name {
+            /// Every value with its word in files and reports.
+            pub const WORDS: &'static [(&'static str, Self)] = &[$(($word, Self::$variant)),+];
+
+            /// The word for it in files and reports.
+            pub fn word(self) -> &'static str {
+                match self { $(Self::$variant => $word),+ }
+            }
+        }
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str(self.word())
+            }
+        }
+    };
+}
+pub(crate) use words;
+
+words! {
+    /// What is at the far end of the line.
+    Kind {
+        /// The simulated rig.
+        Virtual = "virtual",
+        /// A rig controller on a serial port.
+        Serial = "serial",
+    }
+}
+
+words! {
+    /// How the rim is held.
+    Mounting {
+        /// To the torque sensor and ground.
+        Clamped = "clamped",
+        /// Turning freely with a disc of known inertia.
+        Free = "free",
+        /// Turned through the sensor by a drive.
+        BackDriven = "back-driven",
+    }
+}
+
+words! {
+    /// What stops the motor without any software.
+    EmergencyStop {
+        /// A switch that cuts the motor's supply by wire alone.
+        HardWired = "hard-wired",
+        /// Nothing; only for a rig without moving parts.
+        None = "none",
+    }
+}
+
+/// The wheelbase under test, as its maker and its operator describe it.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Wheelbase {
+    /// Model name.
+    pub model: String,
+    /// Serial number of the unit; names it in all records.
+    pub serial: String,
+    /// Version of its firmware.
+    pub firmware: String,
+    /// Peak rim torque, N·m: percentages in procedures are of this.
+    pub peak_torque_nm: f64,
+    /// Greatest rate of rim torque that its drive can make, N·m/s.
+    pub slew_nm_per_s: f64,
+    /// Nominal period at which its firmware takes over a new setpoint, s.
+    pub update_period_s: f64,
+}
+
+/// The torque sensor and its calibration.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct TorqueSensor {
+    /// Model name.
+    pub model: String,
+    /// Serial number.
+    pub serial: String,
+    /// Measuring range, N·m, either way.
+    pub range_nm: f64,
+    /// Torsional stiffness, N·m/rad.
+    pub stiffness_nm_per_rad: f64,
+    /// Day of the calibration.
+    pub calibrated: Date,
+    /// Day on which the next one is due.
+    pub due: Date,
+    /// Number of the certificate.
+    pub certificate: String,
+    /// Relative standard uncertainty of the sensitivity, 1.
+    pub gain_uncertainty: f64,
+    /// Standard uncertainty of the zero, N·m.
+    pub zero_uncertainty_nm: f64,
+    /// Standard uncertainty of the declared group delay, s.
+    pub delay_uncertainty_s: f64,
+}
+
+/// What holds the sensor.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Fixture {
+    /// Name or number.
+    pub name: String,
+    /// Torsional stiffness, N·m/rad.
+    pub stiffness_nm_per_rad: f64,
+}
+
+/// How to reach the rig controller.
+#[derive(Clone, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct Link {
+    /// Path of the serial port; `auto` for a virtual rig.
+    pub port: String,
+    /// Symbols a second.
+    pub baud: u32,
+}
