@@ -4,8 +4,12 @@
 
 extern crate alloc;
 
+pub mod channels;
 pub mod excitation;
+pub mod interlock;
 pub mod plan;
 pub mod procedure;
 pub mod rig;
+pub mod run;
+pub mod time;
 pub mod units;

@@ -1,0 +1,128 @@
+//! The course of a run, phase by phase.
+
+use crate::time::HostNs;
+
+/// What arming is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Purpose {
+    /// To prove at zero torque that a stop is carried out.
+    ProveStop,
+    /// To prove at zero torque that the rig's watchdog fires.
+    ProveWatchdog,
+    /// To play the plan.
+    Play,
+}
+
+/// Where a run is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Phase {
+    /// Not begun.
+    Idle,
+    /// Asks who is there.
+    Greeting {
+        /// To be echoed.
+        nonce: u32,
+    },
+    /// Asks for one channel after the other.
+    Describing {
+        /// The channel asked for.
+        index: u8,
+    },
+    /// Sends limits and rates.
+    Configuring,
+    /// Waits for the first samples.
+    Starting,
+    /// Clears a trip that an earlier run or a proof left behind.
+    Clearing {
+        /// When to ask again if the cause remains.
+        again: HostNs,
+    },
+    /// Takes the zeros, without torque.
+    Baseline {
+        /// Until this rig tick.
+        until_tick: Option<u64>,
+    },
+    /// Waits for a challenge.
+    Asking(Purpose),
+    /// Waits for permission.
+    Confirming(Purpose),
+    /// Waits for the rig to confirm a stop at zero torque.
+    ProvingStop {
+        /// When the stop was handed out.
+        asked: HostNs,
+    },
+    /// Keeps silent until the watchdog fires at zero torque.
+    ProvingWatchdog {
+        /// Rig tick at which the last keep-alive arrived there.
+        fed_tick: u64,
+        /// Since when.
+        since: HostNs,
+    },
+    /// Plays the plan.
+    Playing,
+    /// The plan is played; waits for the rig to confirm the stop.
+    Ending,
+    /// Takes the zeros again, without torque.
+    After {
+        /// Until this rig tick.
+        until_tick: u64,
+    },
+    /// Stopping for a cause, until the rig confirms or all tries are used up.
+    Halting {
+        /// Since when.
+        since: HostNs,
+        /// When to send again.
+        resend: HostNs,
+    },
+    /// Zero torque is confirmed; records what the rim does afterwards.
+    Watching {
+        /// Until when.
+        until: HostNs,
+        /// Whether the torque is being averaged: the second half.
+        averaging: bool,
+    },
+    /// Over.
+    Finished,
+}
+
+impl Phase {
+    /// Its name for people and files.
+    pub(super) const fn name(self) -> &'static str {
+        match self {
+            Self::Idle => "idle",
+            Self::Greeting { .. } => "greeting",
+            Self::Describing { .. } => "channels",
+            Self::Configuring => "configuring",
+            Self::Starting => "first samples",
+            Self::Clearing { .. } => "clearing a trip",
+            Self::Baseline { .. } => "zeros before",
+            Self::Asking(Purpose::Play) | Self::Confirming(Purpose::Play) => "arming",
+            Self::Asking(Purpose::ProveStop)
+            | Self::Confirming(Purpose::ProveStop)
+            | Self::ProvingStop { .. } => "proving the stop",
+            Self::Asking(Purpose::ProveWatchdog)
+            | Self::Confirming(Purpose::ProveWatchdog)
+            | Self::ProvingWatchdog { .. } => "proving the watchdog",
+            Self::Playing => "playing",
+            Self::Ending => "ending",
+            Self::After { .. } => "zeros after",
+            Self::Halting { .. } => "stopping",
+            Self::Watching { .. } => "watching the rim come to rest",
+            Self::Finished => "finished",
+        }
+    }
+
+    /// Whether samples are expected to stream in.
+    pub(super) const fn streams(self) -> bool {
+        !matches!(
+            self,
+            Self::Idle
+                | Self::Greeting { .. }
+                | Self::Describing { .. }
+                | Self::Configuring
+                | Self::Finished
+                | Self::Halting { .. }
+                | Self::Watching { .. }
+        )
+    }
+}
