@@ -6,13 +6,13 @@ use std::path::{Path, PathBuf};
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum RecordingError {
     /// The file that should be created is there already.
-    #[error("{path}: a file of this name exists; a recording is never written over, choose another name")]
+    #[error("{}: a file of this name exists; a recording is never written over, choose another name", .path.display())]
     Exists {
         /// The file.
         path: PathBuf,
     },
     /// The file system refused.
-    #[error("{path}: cannot {action}: {detail}")]
+    #[error("{}: cannot {action}: {detail}", .path.display())]
     Io {
         /// The file.
         path: PathBuf,
@@ -22,7 +22,7 @@ pub enum RecordingError {
         detail: String,
     },
     /// The HDF5 library refused.
-    #[error("{path}: HDF5 could not {action}: {detail}")]
+    #[error("{}: HDF5 could not {action}: {detail}", .path.display())]
     Hdf5 {
         /// The file.
         path: PathBuf,
@@ -33,10 +33,9 @@ pub enum RecordingError {
     },
     /// Too little room to write on.
     #[error(
-        "{path}: {free_bytes} bytes are free on this disk and {needed_bytes} are needed to go on and to seal; \
+        "{}: {free_bytes} bytes are free on this disk and {needed_bytes} are needed to go on and to seal; \
          the recording ends here with {rows} rows safe. Free space or record to another disk, then run \
-         `truerim recover` on this file"
-    )]
+         `truerim recover` on this file", .path.display())]
     DiskFull {
         /// The file.
         path: PathBuf,
@@ -49,9 +48,8 @@ pub enum RecordingError {
     },
     /// A flush failed, so nothing further is written.
     #[error(
-        "{path}: writing failed with {free_bytes} bytes free: {detail}; the recording ends here with {rows} rows \
-         safe. Check the disk, then run `truerim recover` on this file"
-    )]
+        "{}: writing failed with {free_bytes} bytes free: {detail}; the recording ends here with {rows} rows \
+         safe. Check the disk, then run `truerim recover` on this file", .path.display())]
     FlushFailed {
         /// The file.
         path: PathBuf,
@@ -63,7 +61,7 @@ pub enum RecordingError {
         rows: u64,
     },
     /// An earlier error ended the recording; nothing more is taken.
-    #[error("{path}: the recording has ended after an error and takes no more: {first}")]
+    #[error("{}: the recording has ended after an error and takes no more: {first}", .path.display())]
     Ended {
         /// The file.
         path: PathBuf,
@@ -71,7 +69,7 @@ pub enum RecordingError {
         first: String,
     },
     /// What was handed over does not fit the header.
-    #[error("{path}: {what}")]
+    #[error("{}: {what}", .path.display())]
     Invalid {
         /// The file.
         path: PathBuf,
@@ -80,9 +78,8 @@ pub enum RecordingError {
     },
     /// The queue to the disk is full.
     #[error(
-        "{path}: {capacity} messages wait for the disk, as many as the queue holds (10 s of samples): the disk is \
-         too slow or stuck. The run must stop; record to a faster disk"
-    )]
+        "{}: {capacity} messages wait for the disk, as many as the queue holds (10 s of samples): the disk is \
+         too slow or stuck. The run must stop; record to a faster disk", .path.display())]
     QueueFull {
         /// The file.
         path: PathBuf,
@@ -90,18 +87,29 @@ pub enum RecordingError {
         capacity: usize,
     },
     /// The file is not a recording of ours.
-    #[error("{path}: not a truerim recording: {detail}")]
+    #[error("{}: not a truerim recording: {detail}", .path.display())]
     NotARecording {
         /// The file.
         path: PathBuf,
         /// What is missing or different.
         detail: String,
     },
+    /// The recording was never sealed.
+    #[error("{}: not sealed: the run has not ended or its program died; run `truerim recover` on it", .path.display())]
+    Unsealed {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The recording is sealed already.
+    #[error("{}: sealed already, nothing to recover", .path.display())]
+    Sealed {
+        /// The file.
+        path: PathBuf,
+    },
     /// The file is of a newer major version.
     #[error(
-        "{path}: written with schema version {found}, this program reads versions {supported}.x; \
-         use a newer truerim to read it"
-    )]
+        "{}: written with schema version {found}, this program reads versions {supported}.x; \
+         use a newer truerim to read it", .path.display())]
     NewerSchema {
         /// The file.
         path: PathBuf,
@@ -111,7 +119,7 @@ pub enum RecordingError {
         supported: u32,
     },
     /// The contents contradict themselves or the schema.
-    #[error("{path}: damaged or edited: {object}: {detail}")]
+    #[error("{}: damaged or edited: {object}: {detail}", .path.display())]
     Damaged {
         /// The file.
         path: PathBuf,
@@ -121,7 +129,7 @@ pub enum RecordingError {
         detail: String,
     },
     /// No channel of that name.
-    #[error("{path}: no channel called {name}; it has {available}")]
+    #[error("{}: no channel called {name}; it has {available}", .path.display())]
     NoChannel {
         /// The file.
         path: PathBuf,
@@ -131,7 +139,7 @@ pub enum RecordingError {
         available: String,
     },
     /// Rows asked for that are not there.
-    #[error("{path}: rows {start}..{end} asked for, the recording has {rows}")]
+    #[error("{}: rows {start}..{end} asked for, the recording has {rows}", .path.display())]
     OutOfRange {
         /// The file.
         path: PathBuf,

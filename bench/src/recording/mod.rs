@@ -1,29 +1,67 @@
 //! Recordings: the HDF5 file of one run, raw counts, written once and sealed.
 //!
-//! Signatures (see the types for their meaning):
+//! [`RecordingWriter`] writes one, [`RecorderThread`] puts a bounded queue and a thread in front of it, [`Recording`]
+//! reads one, [`verify`] checks its seal, and [`recover`] seals what a program that died left behind. `SCHEMA.md`
+//! beside this file documents every dataset and attribute.
 //!
-//! ```text
-//! RecordingWriter::create(path: &Path, header: &Header) -> Result<RecordingWriter, RecordingError>
-//!   append(&mut self, &Block)  segment(&mut self, &SegmentRow)  event(&mut self, &EventRow)
-//!   host(&mut self, &HostRow)  round_trip(&mut self, &RoundTrip)  flush(&mut self)   -> Result<(), RecordingError>
-//!   finish(self, &Completion) -> Result<Seal, RecordingError>
-//! RecorderThread::start(writer, messages_per_s: f64, when_full: WhenFull) -> Result<RecorderThread, RecordingError>
-//!   block(&self, Block)  segment(&self, SegmentRow)  event(&self, EventRow)
-//!   host(&self, HostRow)  round_trip(&self, RoundTrip) -> Result<(), RecordingError>
-//!   high_water(&self) -> usize;  finish(self, Completion) -> Result<Seal, RecordingError>
-//! Recording::open(path: &Path) -> Result<Recording, RecordingError>
-//!   header() -> &Header   rows() -> usize   completion() -> Option<&Completion>   seal() -> Option<&Seal>
-//!   ticks(Range<usize>) -> Result<Array1<u64>, _>   raw(channel, Range<usize>) -> Result<Array1<i32>, _>
-//!   values(channel, Range<usize>) -> Result<Array1<f64>, _>   rows_between(start_tick, end_tick) -> Result<Range<usize>, _>
-//!   segments() -> &[SegmentRow]   events() -> &[EventRow]   host() -> &[HostRow]   round_trips() -> &[RoundTrip]
-//! verify(path) -> Result<Verification, RecordingError>
-//! recover(damaged: &Path, to: &Path) -> Result<Seal, RecordingError>
+//! ```
+//! use truerim::recording::{Block, ChannelInfo, Completion, CountWidth, Header, Recording, RecordingWriter};
+//!
+//! # fn main() -> Result<(), Box<dyn std::error::Error>> {
+//! let directory = tempfile::tempdir()?;
+//! let path = directory.path().join("run.h5");
+//! let torque = ChannelInfo {
+//!     name: "torque".into(),
+//!     long_name: "rim torque".into(),
+//!     units: "N.m".into(),
+//!     width: CountWidth::I16,
+//!     scale: 0.001,
+//!     offset: 0.5,
+//!     group_delay_s: 160e-6,
+//!     raw_min: -32000,
+//!     raw_max: 32000,
+//! };
+//! let header = Header {
+//!     run_id: "0001".into(),
+//!     created: "2026-03-02T10:00:00+01:00".into(),
+//!     sample_period_ticks: 250,
+//!     tick_s: 1e-6,
+//!     channels: vec![torque],
+//!     ..Header::default()
+//! };
+//! let mut writer = RecordingWriter::create(&path, &header)?;
+//! writer.append(&Block { first_tick: 1_000, rows: 3, columns: vec![vec![0, 1500, -500]] })?;
+//! writer.finish(&Completion::Complete)?;
+//!
+//! let recording = Recording::open(&path)?;
+//! assert_eq!(recording.values("torque", 0..3)?.to_vec(), [0.5, 2.0, 0.0]);
+//! assert_eq!(recording.ticks(0..3)?.to_vec(), [1_000, 1_250, 1_500]);
+//! # Ok(())
+//! # }
 //! ```
 
+mod attributes;
+mod check;
+mod columns;
+mod digest;
 mod error;
+mod h5;
 mod header;
+mod journal;
+mod layout;
+mod queue;
+mod reader;
 mod rows;
+mod scales;
+mod sealing;
+mod space;
+mod table;
+mod writer;
 
 pub use error::RecordingError;
 pub use header::{ChannelInfo, CountWidth, Header, RigInfo, Sensor, Software, Unit};
+pub use queue::{RecorderThread, WhenFull};
+pub use reader::Recording;
 pub use rows::{Block, Completion, EventRow, HostRow, RoundTrip, Seal, SegmentRow, Source};
+pub use sealing::{Difference, Verification, recover, verify};
+pub use writer::{RESERVE_BYTES, RecordingWriter};

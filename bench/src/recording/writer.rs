@@ -1,0 +1,408 @@
+//! Writing a recording while the run lasts.
+
+use std::path::{Path, PathBuf};
+
+use hdf5_metno::{Dataset, File, dataset::AllocTime};
+use ndarray::arr1;
+
+use super::columns::{TableRow, tick_to_file};
+use super::error::RecordingError;
+use super::h5::{self, Explain};
+use super::header::Header;
+use super::layout::{self, LIVE_CHUNK_ROWS, Layout, State};
+use super::rows::{Block, Completion, EventRow, HostRow, RoundTrip, Seal, SegmentRow};
+use super::sealing::{self, QueueFigures};
+use super::{check, journal, space};
+
+/// Bytes that stay free on the disk beside what sealing needs.
+pub const RESERVE_BYTES: u64 = 16 << 20;
+
+/// Bytes of one step of the journal.
+const JOURNAL_CHUNK: usize = 1 << 16;
+
+/// Writes one recording, from [`RecordingWriter::create`] to [`RecordingWriter::finish`].
+///
+/// Samples are gathered to chunks of 2,048 rows; a full chunk is written and flushed at once, so that a crash costs
+/// no more than that. The file is in HDF5's one-writer-many-readers mode all the time. After each flush the number of
+/// rows that can be relied on is written and flushed too: a block that reached the disk in part is never read. The
+/// first error of writing ends the recording.
+pub struct RecordingWriter {
+    path: PathBuf,
+    header: Header,
+    file: File,
+    layout: Layout,
+    progress: Dataset,
+    journal: Dataset,
+    reserve_bytes: u64,
+    /// Rows not yet in the file.
+    ticks: Vec<i64>,
+    columns: Vec<Vec<i32>>,
+    /// Journal lines not yet in the file.
+    lines: Vec<u8>,
+    written_rows: usize,
+    written_journal: usize,
+    safe_rows: u64,
+    last_tick: Option<u64>,
+    queue: Option<QueueFigures>,
+    ended: Option<String>,
+}
+
+impl RecordingWriter {
+    /// Makes a new recording at `path`, keeping [`RESERVE_BYTES`] free.
+    ///
+    /// # Errors
+    /// [`RecordingError::Exists`] if there is a file of this name, [`RecordingError::Invalid`] if the header does not
+    /// do, [`RecordingError::DiskFull`], [`RecordingError::Hdf5`].
+    pub fn create(path: &Path, header: &Header) -> Result<Self, RecordingError> {
+        Self::create_with_reserve(path, header, RESERVE_BYTES)
+    }
+
+    /// As [`RecordingWriter::create`], keeping `reserve_bytes` free.
+    ///
+    /// # Errors
+    /// As [`RecordingWriter::create`].
+    pub fn create_with_reserve(
+        path: &Path,
+        header: &Header,
+        reserve_bytes: u64,
+    ) -> Result<Self, RecordingError> {
+        check::header(header).map_err(|what| RecordingError::invalid(path, what))?;
+        if path.exists() {
+            return Err(RecordingError::Exists {
+                path: path.to_owned(),
+            });
+        }
+        let free_bytes = space::free_bytes(path)?;
+        if free_bytes < reserve_bytes {
+            let path = path.to_owned();
+            return Err(RecordingError::DiskFull {
+                path,
+                free_bytes,
+                needed_bytes: reserve_bytes,
+                rows: 0,
+            });
+        }
+        let file = File::with_options()
+            .with_fapl(|access| access.libver_v110())
+            .create_excl(path)
+            .doing(path, "create the file")?;
+        let layout = layout::create(&file, path, header, State::Live)?;
+        let (progress, journal) = create_progress(&file, path)?;
+        file.flush().doing(path, "flush the new file")?;
+        file.start_swmr()
+            .doing(path, "start the one-writer-many-readers mode")?;
+        Ok(Self {
+            path: path.to_owned(),
+            header: header.clone(),
+            file,
+            layout,
+            progress,
+            journal,
+            reserve_bytes,
+            ticks: Vec::new(),
+            columns: vec![Vec::new(); header.channels.len()],
+            lines: Vec::new(),
+            written_rows: 0,
+            written_journal: 0,
+            safe_rows: 0,
+            last_tick: None,
+            queue: None,
+            ended: None,
+        })
+    }
+
+    /// The file.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The header the recording was made with.
+    pub fn header(&self) -> &Header {
+        &self.header
+    }
+
+    /// Rows that are safely in the file.
+    pub fn safe_rows(&self) -> u64 {
+        self.safe_rows
+    }
+
+    /// Takes a block of samples; writes and flushes when a chunk is full.
+    ///
+    /// # Errors
+    /// [`RecordingError::Invalid`] if the block does not fit the header or does not follow the last one (nothing of
+    /// it is taken), otherwise as [`RecordingWriter::flush`].
+    pub fn append(&mut self, block: &Block) -> Result<(), RecordingError> {
+        self.still_open()?;
+        let Some(last) = self
+            .fits(block)
+            .map_err(|what| RecordingError::invalid(&self.path, what))?
+        else {
+            return Ok(());
+        };
+        let step = u64::from(self.header.sample_period_ticks);
+        let ticks = (block.first_tick..=last).step_by(usize::try_from(step).unwrap_or(usize::MAX));
+        self.ticks
+            .extend(ticks.filter_map(|tick| i64::try_from(tick).ok()));
+        for (kept, counts) in self.columns.iter_mut().zip(&block.columns) {
+            kept.extend_from_slice(counts);
+        }
+        self.last_tick = Some(last);
+        let to_boundary = LIVE_CHUNK_ROWS - self.written_rows % LIVE_CHUNK_ROWS;
+        if self.ticks.len() >= to_boundary {
+            let whole = to_boundary + (self.ticks.len() - to_boundary) / LIVE_CHUNK_ROWS * LIVE_CHUNK_ROWS;
+            self.commit(whole)?;
+        }
+        Ok(())
+    }
+
+    /// Notes a repeat of a segment; written at the next flush.
+    ///
+    /// # Errors
+    /// [`RecordingError::Invalid`] for a tick or a text that HDF5 cannot hold, [`RecordingError::Ended`].
+    pub fn segment(&mut self, row: &SegmentRow) -> Result<(), RecordingError> {
+        self.note(row)
+    }
+
+    /// Notes an event; written at the next flush.
+    ///
+    /// # Errors
+    /// As [`RecordingWriter::segment`].
+    pub fn event(&mut self, row: &EventRow) -> Result<(), RecordingError> {
+        self.note(row)
+    }
+
+    /// Notes the arrival of a batch; written at the next flush.
+    ///
+    /// # Errors
+    /// As [`RecordingWriter::segment`].
+    pub fn host(&mut self, row: &HostRow) -> Result<(), RecordingError> {
+        self.note(row)
+    }
+
+    /// Notes a round trip over the link; written at the next flush.
+    ///
+    /// # Errors
+    /// As [`RecordingWriter::segment`].
+    pub fn round_trip(&mut self, row: &RoundTrip) -> Result<(), RecordingError> {
+        self.note(row)
+    }
+
+    /// Writes everything taken so far and flushes it.
+    ///
+    /// # Errors
+    /// [`RecordingError::DiskFull`] if less would be free than sealing and the reserve need,
+    /// [`RecordingError::FlushFailed`] if writing fails. Both end the recording: what was safe stays safe, later
+    /// calls give [`RecordingError::Ended`].
+    pub fn flush(&mut self) -> Result<(), RecordingError> {
+        self.still_open()?;
+        self.commit(self.ticks.len())
+    }
+
+    /// Flushes, closes and seals. The sealed file takes the place of the live one in a single step: whatever happens,
+    /// there is always one whole file under this name.
+    ///
+    /// # Errors
+    /// As [`RecordingWriter::flush`], and those of reading and writing the sealed file; the live file then stays as it
+    /// is and can be recovered.
+    pub fn finish(mut self, completion: &Completion) -> Result<Seal, RecordingError> {
+        self.flush()?;
+        let Self {
+            path,
+            file,
+            layout,
+            progress,
+            journal,
+            queue,
+            ..
+        } = self;
+        drop((layout, progress, journal));
+        file.close().doing(&path, "close the live file")?;
+        sealing::seal(&path, &path, completion, queue)
+    }
+
+    /// Figures of the queue in front of this writer, kept in the sealed file.
+    pub(super) fn set_queue(&mut self, figures: QueueFigures) {
+        self.queue = Some(figures);
+    }
+
+    fn still_open(&self) -> Result<(), RecordingError> {
+        match &self.ended {
+            Some(first) => Err(RecordingError::Ended {
+                path: self.path.clone(),
+                first: first.clone(),
+            }),
+            None => Ok(()),
+        }
+    }
+
+    /// The last tick of a block that fits, `None` for one without rows, or what does not fit.
+    fn fits(&self, block: &Block) -> Result<Option<u64>, String> {
+        let channels = &self.header.channels;
+        if block.columns.len() != channels.len() {
+            return Err(format!(
+                "a block has {} columns, the header {} channels; hand over one column a channel",
+                block.columns.len(),
+                channels.len()
+            ));
+        }
+        for (channel, counts) in channels.iter().zip(&block.columns) {
+            if counts.len() != block.rows {
+                return Err(format!(
+                    "{}: {} counts in a block of {} rows; columns must be of one length",
+                    channel.name,
+                    counts.len(),
+                    block.rows
+                ));
+            }
+            let (low, high) = channel.width.range();
+            if let Some(count) = counts.iter().find(|c| **c < low || **c > high) {
+                return Err(format!(
+                    "{}: count {count} is outside {low} to {high}; declare the channel wider",
+                    channel.name
+                ));
+            }
+        }
+        let Some(steps) = (block.rows as u64).checked_sub(1) else {
+            return Ok(None);
+        };
+        let last = steps
+            .checked_mul(u64::from(self.header.sample_period_ticks))
+            .and_then(|span| block.first_tick.checked_add(span))
+            .ok_or_else(|| {
+                format!(
+                    "a block of {} rows from tick {} runs past 64 bits",
+                    block.rows, block.first_tick
+                )
+            })?;
+        tick_to_file("last tick of a block", last)?;
+        match self.last_tick {
+            Some(before) if block.first_tick <= before => Err(format!(
+                "a block starts at tick {}, the last row is of tick {before}; blocks must follow each other",
+                block.first_tick
+            )),
+            _ => Ok(Some(last)),
+        }
+    }
+
+    fn note<T: TableRow>(&mut self, row: &T) -> Result<(), RecordingError> {
+        self.still_open()?;
+        let before = self.lines.len();
+        journal::encode(row, &mut self.lines).map_err(|what| {
+            self.lines.truncate(before);
+            RecordingError::invalid(&self.path, format!("/{}: {what}", T::GROUP))
+        })
+    }
+
+    /// Writes the first `rows` gathered rows and all journal lines, then says that they are safe.
+    fn commit(&mut self, rows: usize) -> Result<(), RecordingError> {
+        if rows == 0 && self.lines.is_empty() {
+            return Ok(());
+        }
+        let outcome = self.enough_room(rows).and_then(|()| {
+            self.write(rows).map_err(|error| RecordingError::FlushFailed {
+                path: self.path.clone(),
+                free_bytes: space::free_bytes(&self.path).unwrap_or(0),
+                detail: error.to_string(),
+                rows: self.safe_rows,
+            })
+        });
+        if let Err(error) = &outcome {
+            self.ended = Some(error.to_string());
+        }
+        outcome
+    }
+
+    /// Sealing writes the file once more, so as much room as it takes must be left at any time.
+    fn enough_room(&self, rows: usize) -> Result<(), RecordingError> {
+        let free_bytes = space::free_bytes(&self.path)?;
+        let now = std::fs::metadata(&self.path)
+            .map_err(|e| RecordingError::io(&self.path, "read the size of the file", &e))?
+            .len();
+        let row_bytes: u64 = 8 + self.header.channels.iter().map(|c| c.width.bytes()).sum::<u64>();
+        let coming = row_bytes * rows as u64 + self.lines.len() as u64;
+        let needed_bytes = self.reserve_bytes.saturating_add(now).saturating_add(2 * coming);
+        if free_bytes < needed_bytes {
+            return Err(RecordingError::DiskFull {
+                path: self.path.clone(),
+                free_bytes,
+                needed_bytes,
+                rows: self.safe_rows,
+            });
+        }
+        Ok(())
+    }
+
+    fn write(&mut self, rows: usize) -> Result<(), RecordingError> {
+        let ticks: Vec<i64> = self.ticks.drain(..rows).collect();
+        let columns: Vec<Vec<i32>> = self
+            .columns
+            .iter_mut()
+            .map(|c| c.drain(..rows).collect())
+            .collect();
+        let lines = std::mem::take(&mut self.lines);
+        let views: Vec<&[i32]> = columns.iter().map(Vec::as_slice).collect();
+        if rows > 0 {
+            self.layout.write(&self.path, self.written_rows, &ticks, &views)?;
+        }
+        if !lines.is_empty() {
+            layout::extend(&self.journal, &self.path, self.written_journal, &lines)?;
+        }
+        // The whole file, not a dataset: only that also writes the file's end, without which a later opening for
+        // writing would cut it off.
+        self.file.flush().doing(&self.path, "flush")?;
+        self.written_rows += rows;
+        self.written_journal += lines.len();
+        self.progress
+            .write(&arr1(&[self.written_rows as u64, self.written_journal as u64]))
+            .and_then(|()| self.file.flush())
+            .doing(&self.path, "write and flush /progress/valid")?;
+        self.safe_rows = self.written_rows as u64;
+        Ok(())
+    }
+}
+
+/// The datasets that only a live file has: how much of it can be relied on, and the journal.
+fn create_progress(file: &File, path: &Path) -> Result<(Dataset, Dataset), RecordingError> {
+    let group = file
+        .create_group("progress")
+        .doing(path, "create group /progress")?;
+    h5::put_text(
+        &group,
+        path,
+        "long_name",
+        "how much of a live file can be relied on, and its journal",
+    )?;
+    // One piece in a fixed place: overwritten as a whole, it never moves and needs no room later.
+    let progress = group
+        .new_dataset_builder()
+        .no_chunk()
+        .alloc_time(Some(AllocTime::Early))
+        .empty::<u64>()
+        .shape((2,))
+        .create("valid")
+        .doing(path, "create /progress/valid")?;
+    h5::put_text(
+        &progress,
+        path,
+        "long_name",
+        "rows, then journal bytes, that are safely written",
+    )?;
+    progress
+        .write(&arr1(&[0_u64, 0]))
+        .doing(path, "write /progress/valid")?;
+    // Without a filter, so that a chunk written again stays where it is.
+    let journal = group
+        .new_dataset_builder()
+        .chunk((JOURNAL_CHUNK,))
+        .empty::<u8>()
+        .shape((0..,))
+        .create("journal")
+        .doing(path, "create /progress/journal")?;
+    h5::put_text(
+        &journal,
+        path,
+        "long_name",
+        "rows of segments, events and host as lines of JSON",
+    )?;
+    Ok((progress, journal))
+}
