@@ -12,7 +12,9 @@
 //! polled command gives `period/sqrt(12)`.
 
 mod fit;
+mod prepare;
 
+mod problem;
 mod shape;
 
 pub use fit::fit_latency;
@@ -31,6 +33,8 @@ pub struct LatencyOptions {
     pub sensor_delay_u_s: f64,
     /// How that delay arises: a filter's lag bends the onset, a pipeline's does not.
     pub sensor_form: SensorForm,
+    /// Whether the form is known. If not, the shift that another form would give enters the budget.
+    pub sensor_form_known: bool,
     /// Resolution of the rig's clock, s: the instant of a setpoint and of a sample are known to this.
     pub tick_s: f64,
     /// Nominal period at which the firmware looks for setpoints, s, if declared; used for the dead time alone.
@@ -48,7 +52,8 @@ impl Default for LatencyOptions {
         Self {
             sensor_delay_s: 0.0,
             sensor_delay_u_s: 0.0,
-            sensor_form: SensorForm::FirstOrder,
+            sensor_form: SensorForm::SecondOrder,
+            sensor_form_known: true,
             tick_s: 1e-6,
             update_period_s: None,
             min_repeats: 5,

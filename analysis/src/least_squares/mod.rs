@@ -26,10 +26,14 @@ pub struct Options {
     pub lower: Option<Vec<f64>>,
     /// Upper bound of each parameter; `None` for none.
     pub upper: Option<Vec<f64>>,
+    /// What the damping acts on.
+    pub damping: Damping,
     /// Most iterations.
     pub max_iterations: usize,
     /// Relative change of the scaled parameters at which the fit is at rest.
     pub x_tolerance: f64,
+    /// Relative reduction of the sum of squares, promised and got, below which the fit is at rest too; zero for never.
+    pub rss_tolerance: f64,
     /// Largest relative offset at which a fit at rest counts as converged.
     pub offset_tolerance: f64,
 }
@@ -40,11 +44,22 @@ impl Default for Options {
             scale: None,
             lower: None,
             upper: None,
+            damping: Damping::ColumnNorms,
             max_iterations: 500,
             x_tolerance: 1e-12,
+            rss_tolerance: 0.0,
             offset_tolerance: 1e-4,
         }
     }
+}
+
+/// What the damping of a step acts on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Damping {
+    /// The column norms of the Jacobian (Marquardt): blind to the choice of scale, slow along flat valleys.
+    ColumnNorms,
+    /// The scaled parameters alike (Levenberg): right when the scales are honest widths of what may be expected.
+    Scale,
 }
 
 /// A converged fit.

@@ -2,7 +2,7 @@
 
 use ndarray::Array2;
 
-use super::{Failure, Fit, Matrix, Options};
+use super::{Damping, Failure, Fit, Matrix, Options};
 use crate::linear::{Qr, back_substitute, dot, inverse_gram, norm, qr};
 
 /// Writes the residuals at some parameters.
@@ -139,6 +139,13 @@ impl<'o> Solver<'o> {
             for (k, j) in linear.free.iter().enumerate() {
                 weights[*j] = weights[*j].max(norm(linear.qr.r.col(k)));
             }
+            if self.options.damping == Damping::Scale && iteration == 0 {
+                let largest = weights.iter().copied().fold(0.0, f64::max);
+                damping *= largest * largest;
+            }
+            if self.options.damping == Damping::Scale {
+                weights.fill(1.0);
+            }
             loop {
                 let Some(step) = damped_step(&linear, damping, &weights) else {
                     return Err(Failure::Singular {
@@ -154,15 +161,17 @@ impl<'o> Solver<'o> {
                 f(&self.unscaled(&trial), &mut trial_r);
                 let trial_rss = dot(&trial_r, &trial_r);
                 if trial_rss.is_finite() && trial_rss < rss {
-                    let ratio =
-                        (rss - trial_rss) / predicted_reduction(&linear, &step).max(f64::MIN_POSITIVE);
+                    let promised = predicted_reduction(&linear, &step);
+                    let ratio = (rss - trial_rss) / promised.max(f64::MIN_POSITIVE);
+                    let little = self.options.rss_tolerance * rss;
+                    let flat = rss - trial_rss < little && promised < little;
                     damping *= (1.0 - (2.0 * ratio - 1.0).powi(3)).max(1.0 / 3.0);
                     damping = damping.max(1e-15);
                     growth = 2.0;
                     self.x = trial;
                     std::mem::swap(&mut r, &mut trial_r);
                     rss = trial_rss;
-                    if moved <= self.options.x_tolerance || rss <= f64::MIN_POSITIVE {
+                    if moved <= self.options.x_tolerance || flat || rss <= f64::MIN_POSITIVE {
                         return self.finish(f, &mut jac, &r, rss, iteration + 1);
                     }
                     break;

@@ -10,6 +10,7 @@ mod summary;
 
 pub use levels::{StateLevels, state_levels};
 pub use measure::measure_step;
+pub(crate) use measure::{check_record, noise_sd};
 pub use summary::{StepSummary, SummaryOptions, summarise_steps};
 
 use ndarray::ArrayView1;

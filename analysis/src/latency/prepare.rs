@@ -1,0 +1,189 @@
+//! From step records to samples around the rise, and a first guess of the shape.
+
+use super::{LatencyOptions, ShapeModel};
+use crate::estimate::Refusal;
+use crate::statistics::{mean_sd, median};
+use crate::step::{StepRecord, check_record, noise_sd};
+
+/// One repeat, turned so that it rises, with the base before the setpoint taken off.
+#[derive(Debug, Clone)]
+pub(crate) struct Repeat {
+    /// Place among the records given.
+    pub(crate) index: usize,
+    pub(crate) t_s: Vec<f64>,
+    pub(crate) y_nm: Vec<f64>,
+    pub(crate) noise_nm: f64,
+    /// First passages of 10, 50 and 90 % of the settled change.
+    pub(crate) t10_s: f64,
+    pub(crate) t50_s: f64,
+    pub(crate) t90_s: f64,
+    /// First maximum after 50 %, and its size.
+    pub(crate) peak_s: f64,
+    pub(crate) peak_nm: f64,
+    pub(crate) settled_nm: f64,
+}
+
+/// Checks one record and finds the marks that place it.
+pub(crate) fn repeat(
+    index: usize,
+    record: &StepRecord<'_>,
+    options: &LatencyOptions,
+) -> Result<Repeat, Refusal> {
+    let sample_s = check_record(record)?;
+    let commanded = record.to_nm - record.from_nm;
+    let sign = if commanded < 0.0 { -1.0 } else { 1.0 };
+    if let Some(limit_nm) = options.saturation_nm {
+        let value_nm = record.torque_nm.iter().fold(0.0_f64, |a, v| a.max(v.abs()));
+        if value_nm >= limit_nm {
+            return Err(Refusal::Saturated {
+                what: "the torque".into(),
+                value_nm,
+                limit_nm,
+            });
+        }
+    }
+    let t_s = record.t_s.to_vec();
+    let mut y_nm: Vec<f64> = record.torque_nm.iter().map(|v| sign * v).collect();
+    // No torque can answer a setpoint before it is in force, so those samples are the base.
+    let before = t_s.iter().take_while(|t| **t <= 0.0).count();
+    if before < 3 {
+        return Err(Refusal::TooFewSamples {
+            what: "the base before the setpoint".into(),
+            got: before,
+            needed: 3,
+        });
+    }
+    let base = median(&y_nm[..before])?;
+    y_nm.iter_mut().for_each(|v| *v -= base);
+    // A filter makes noise smooth, so differences understate it; a quiet base shows it whole.
+    let noise_nm = if before >= 10 {
+        mean_sd(&y_nm[..before])?.sd
+    } else {
+        noise_sd(&y_nm)?
+    };
+    let end = (y_nm.len() / 10).max(3);
+    let settled_nm = mean_sd(&y_nm[y_nm.len() - end..])?.mean;
+    let amplitude_nm = commanded.abs().min(settled_nm.abs());
+    let needed = options.min_amplitude_to_noise;
+    if amplitude_nm <= needed * noise_nm || amplitude_nm < 1e-12 {
+        let ratio = if noise_nm > 0.0 {
+            amplitude_nm / noise_nm
+        } else {
+            0.0
+        };
+        return Err(Refusal::TooSmall {
+            amplitude_nm,
+            noise_nm,
+            ratio,
+            needed,
+        });
+    }
+    if settled_nm < 0.0 {
+        let (what, measured) = ("change of torque in N·m".into(), sign * settled_nm);
+        return Err(Refusal::WrongSign {
+            what,
+            commanded,
+            measured,
+        });
+    }
+    let window_s = t_s[t_s.len() - 1];
+    let passage = |level: f64| -> Result<(f64, usize), Refusal> {
+        match (before..y_nm.len()).find(|i| y_nm[*i] >= level) {
+            Some(i) => {
+                let s = (level - y_nm[i - 1]) / (y_nm[i] - y_nm[i - 1]);
+                Ok((t_s[i - 1] + s * sample_s, i))
+            }
+            None => Err(Refusal::DelayBeyondWindow {
+                delay_s: window_s,
+                window_s,
+            }),
+        }
+    };
+    let (t10_s, _) = passage(0.1 * settled_nm)?;
+    let (t50_s, _) = passage(0.5 * settled_nm)?;
+    let (t90_s, i90) = passage(0.9 * settled_nm)?;
+    if t90_s + (t90_s - t10_s) > window_s {
+        return Err(Refusal::DelayBeyondWindow {
+            delay_s: t10_s,
+            window_s,
+        });
+    }
+    // The first maximum: the highest sample before the torque has fallen back by a tenth of the change.
+    let mut peak = i90;
+    for i in i90..y_nm.len() {
+        if y_nm[i] > y_nm[peak] {
+            peak = i;
+        }
+        if y_nm[peak] - y_nm[i] > 0.1 * settled_nm {
+            break;
+        }
+    }
+    let (peak_s, peak_nm) = (t_s[peak], y_nm[peak]);
+    Ok(Repeat {
+        index,
+        t_s,
+        y_nm,
+        noise_nm,
+        t10_s,
+        t50_s,
+        t90_s,
+        peak_s,
+        peak_nm,
+        settled_nm,
+    })
+}
+
+/// First guess of shape and onset, and how long after onset the fit should look.
+#[derive(Debug, Clone)]
+pub(crate) struct Guess {
+    pub(crate) model: ShapeModel,
+    /// Half-way passage less onset.
+    pub(crate) rise_s: f64,
+    pub(crate) window_s: f64,
+}
+
+/// Guesses from medians of the marks.
+pub(crate) fn guess(
+    repeats: &[Repeat],
+    commanded_nm: f64,
+    options: &LatencyOptions,
+) -> Result<Guess, Refusal> {
+    let of = |pick: fn(&Repeat) -> f64| median(&repeats.iter().map(pick).collect::<Vec<_>>());
+    let settled = of(|r| r.settled_nm)?;
+    let overshoot = (of(|r| r.peak_nm)? / settled - 1.0).max(0.0);
+    let transition = of(|r| r.t90_s - r.t10_s)?.max(1e-4);
+    let to_peak = of(|r| r.peak_s - r.t50_s)?;
+    let rings = overshoot > 0.05;
+    // Second-order system: half-way to peak takes pi - acos(1/2) of phase, and overshoot gives the damping.
+    let (omega, damping) = if rings {
+        let l = overshoot.min(0.95).ln();
+        (
+            2.094 / to_peak,
+            (l * l / (std::f64::consts::PI.powi(2) + l * l)).sqrt(),
+        )
+    } else {
+        (2.2 / transition, 0.9)
+    };
+    let resonance_hz = omega / std::f64::consts::TAU;
+    let ramp_s = 0.4 * transition;
+    let lag_s = 0.15 * transition;
+    let model = ShapeModel {
+        gain: settled / commanded_nm,
+        ramp_s,
+        lag_s,
+        resonance_hz,
+        drive_damping: (0.5 * damping).max(0.01),
+        rotor_damping: (0.5 * damping).max(0.01),
+        friction: 0.03,
+        presliding: 0.3,
+        hub_hz: 4.0 * resonance_hz,
+        stiffness_ratio: 0.3,
+    };
+    let rise_s = 1.1 / omega + 0.5 * ramp_s + lag_s + 0.3 / (4.0 * omega) + options.sensor_delay_s;
+    let window_s = rise_s + if rings { 1.25 * to_peak } else { 2.5 * transition };
+    Ok(Guess {
+        model,
+        rise_s,
+        window_s,
+    })
+}
