@@ -98,6 +98,16 @@ wire_codes! {
 }
 
 wire_codes! {
+    /// From where the rim window is counted.
+    WindowReference {
+        /// From the rim angle channel's zero.
+        Zero = 0,
+        /// From the rim angle at the moment of arming.
+        Arming = 1,
+    }
+}
+
+wire_codes! {
     /// What a channel measures.
     ChannelKind {
         /// Setpoint in force at the tick, after the rig's own limits.

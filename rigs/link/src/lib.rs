@@ -20,6 +20,7 @@ pub mod stuffing;
 
 pub use codes::{
     ChannelKind, EventCode, RefusalCode, RigState, StopMode, StopReason, TripCause, Unit, Width,
+    WindowReference,
 };
 pub use frame::{Frame, FrameError, MAX_FRAME, MAX_PAYLOAD, decode_frame, encode_frame};
 pub use message::{HostMessage, MessageError, RigMessage, encode_host, encode_rig};

@@ -3,17 +3,8 @@
 use super::Payload;
 use crate::FULL_SCALE_COUNTS;
 use crate::bytes::{Reader, Writer};
-use crate::codes::StopMode;
+use crate::codes::{StopMode, WindowReference};
 use crate::frame::crc32c;
-
-/// From where the rim window is counted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum WindowReference {
-    /// From the rim angle channel's zero. Code 0.
-    Zero,
-    /// From the rim angle at the moment of arming. Code 1.
-    Arming,
-}
 
 /// Rates and limits. The bench asks; the rig answers with what it applied, which may be tighter, never wider.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -89,11 +80,7 @@ impl Payload<'_> for Configuration {
             rim_speed_limit_mrad_s: r.u32()?,
             window_low_urad: r.i32()?,
             window_high_urad: r.i32()?,
-            window_reference: match r.u8()? {
-                0 => WindowReference::Zero,
-                1 => WindowReference::Arming,
-                _ => return None,
-            },
+            window_reference: WindowReference::from_code(r.u8()?)?,
             sensor_torque_limit_mnm: r.u32()?,
             temperature_limit_cdeg: r.i16()?,
             watchdog_us: r.u32()?,
@@ -109,10 +96,7 @@ impl Payload<'_> for Configuration {
         w.u32(self.rim_speed_limit_mrad_s);
         w.i32(self.window_low_urad);
         w.i32(self.window_high_urad);
-        w.u8(match self.window_reference {
-            WindowReference::Zero => 0,
-            WindowReference::Arming => 1,
-        });
+        w.u8(self.window_reference.code());
         w.u32(self.sensor_torque_limit_mnm);
         w.i16(self.temperature_limit_cdeg);
         w.u32(self.watchdog_us);

@@ -10,8 +10,9 @@ mod rig_reports;
 mod samples;
 mod setpoints;
 
+pub use crate::codes::WindowReference;
 pub use arming::{ArmChallenge, ArmConfirm, ArmRequest, ClearTrip, Stop};
-pub use configuration::{Configuration, Configured, WindowReference};
+pub use configuration::{Configuration, Configured};
 pub use identity::{Capabilities, Channel, DescribeChannel, Hello, Identity, Name};
 pub use rig_reports::{Echo, Event, KeepAlive, Refused, Status, Stopped};
 pub use samples::{RowError, Samples, SamplesBuilder};
