@@ -3,8 +3,17 @@
 //! - [`plant`]: motor, drive, friction, ripple, mounting and heat, one block a file, in fixed steps.
 //! - [`parameters`]: all of it from the `[virtual]` table of a rig file, checked.
 //! - [`sensors`]: what can be seen of it, as raw counts.
+//! - [`controller`]: the rig controller: protocol, setpoint queue, own limits. No physics.
+//! - [`VirtualRig`]: the three together in lock-step; bytes in, bytes out, time as an argument.
 
+pub mod controller;
 pub mod parameters;
 pub mod plant;
 pub mod random;
 pub mod sensors;
+
+mod line_faults;
+mod rig;
+
+pub use parameters::{Fault, FaultKind, RigParameters};
+pub use rig::{Truth, VirtualRig};

@@ -19,6 +19,8 @@ pub enum Stream {
     SlowNoise = 5,
     /// Damage to bytes on the line.
     Line = 6,
+    /// Boot ids and challenges of the controller.
+    Controller = 7,
 }
 
 /// The generator of `stream` under `seed`.

@@ -1,6 +1,6 @@
 //! `[virtual.controller]`: what the rig controller is and can do.
 
-use settings_file::{Section, Time, Torque};
+use settings_file::{Section, Speed, Temperature, Time, Torque, Voltage};
 
 /// Properties of the rig controller.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,6 +25,16 @@ pub struct ControllerParameters {
     pub brake: bool,
     /// Whether there is an emergency-stop input.
     pub emergency_stop_input: bool,
+    /// Supply voltages at which the controller works, V: below the first or above the second it trips.
+    pub supply_span_v: [f64; 2],
+    /// Sensor torque that the controller allows whatever it is asked, N·m.
+    pub own_sensor_torque_nm: f64,
+    /// Rim speed that the controller allows whatever it is asked, rad/s.
+    pub own_rim_speed_rad_s: f64,
+    /// Temperature that the controller allows whatever it is asked, °C.
+    pub own_temperature_degc: f64,
+    /// Grid on which the controller is stepped, µs: sample periods are multiples of it.
+    pub step_us: u32,
 }
 
 pub(super) fn read(table: &Section<'_>) -> ControllerParameters {
@@ -46,5 +56,10 @@ pub(super) fn read(table: &Section<'_>) -> ControllerParameters {
         queue_capacity: table.integer("queue", 8..=4096) as u16,
         brake: table.boolean("brake"),
         emergency_stop_input: table.boolean("emergency_stop_input"),
+        supply_span_v: table.pair::<Voltage>("supply_span", 0.0..=200.0),
+        own_sensor_torque_nm: table.quantity::<Torque>("own_sensor_torque", 0.1..=1000.0),
+        own_rim_speed_rad_s: table.quantity::<Speed>("own_rim_speed", 0.1..=1000.0),
+        own_temperature_degc: table.quantity::<Temperature>("own_temperature", 0.0..=190.0),
+        step_us: 1,
     }
 }

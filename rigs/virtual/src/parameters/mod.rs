@@ -55,7 +55,7 @@ impl RigParameters {
 
 fn read(table: &Section<'_>, seed: u64) -> RigParameters {
     let mut setup = generator(seed, Stream::Setup);
-    let controller = controller::read(&table.section("controller"));
+    let mut controller = controller::read(&table.section("controller"));
     let step_s = table.quantity::<Time>("step", 1e-6..=50e-6);
     let step_us = (step_s * 1e6).round() as u32;
     let whole = (step_s * 1e6 - f64::from(step_us)).abs() < 1e-6;
@@ -70,6 +70,7 @@ fn read(table: &Section<'_>, seed: u64) -> RigParameters {
             "take 5, 10 or 25 us with a period of 250 us, 20 us with one of 200 us",
         );
     }
+    controller.step_us = step_us.max(1);
     let plant = plant::read(table, &mut setup);
     let sensors = sensors::read(&table.section("sensors"), &plant);
     RigParameters {

@@ -1,0 +1,203 @@
+//! The rig controller as PROTOCOL.md beside `rig-link` specifies it. Ticks and counts go in, frames and an [`Output`]
+//! come out; there is no physics here.
+//!
+//! Time is the caller's: [`Controller::receive`] takes bytes that arrive now, [`Controller::step`] is called on a
+//! fixed grid of ticks and plays setpoints, watches limits and deadlines, and takes samples.
+
+mod arming;
+mod limits;
+mod line;
+mod messages;
+mod output;
+mod play;
+mod player;
+mod reports;
+mod sampling;
+mod stop;
+mod wiring;
+
+pub use output::Output;
+pub use wiring::{CHANNELS, Counts, WIDTHS, Wiring};
+
+use rand_chacha::ChaCha8Rng;
+use rig_link::message::Configuration;
+use rig_link::{RigState, TripCause};
+
+use crate::parameters::ControllerParameters;
+use arming::{Challenge, Feed};
+use limits::Measured;
+use line::{Candidate, Line};
+use player::Player;
+use reports::{Counters, Rationed};
+use sampling::Sampling;
+use stop::Braking;
+
+/// A status comes this often by itself while sampling, µs.
+const STATUS_US: u64 = 50_000;
+
+/// The rig controller.
+#[derive(Debug, Clone)]
+pub struct Controller {
+    parameters: ControllerParameters,
+    wiring: Wiring,
+    random: ChaCha8Rng,
+    boot_id: u32,
+    line: Line,
+    now: u64,
+    state: RigState,
+    cause: TripCause,
+    configuration: Option<(Configuration, u32)>,
+    sampling: Option<Sampling>,
+    next_status: u64,
+    challenge: Challenge,
+    feed: Feed,
+    player: Player,
+    brake: Option<Braking>,
+    emergency_stop_closed: bool,
+    armed_angle_urad: i32,
+    measured: Option<Measured>,
+    rim_before: Option<(u64, i32)>,
+    counters: Counters,
+    rationed: Rationed,
+    /// Stop messages are ignored (a fault).
+    deaf_to_stop: bool,
+    /// Batches are lost on the way out (a fault).
+    frozen: bool,
+}
+
+impl Controller {
+    /// A controller that powers up at tick 0. `random` draws its boot id and its challenges; `previous_boot_id` is
+    /// never drawn.
+    pub fn new(
+        parameters: ControllerParameters,
+        wiring: Wiring,
+        mut random: ChaCha8Rng,
+        previous_boot_id: u32,
+    ) -> Self {
+        let boot_id = arming::draw_other_than(&mut random, previous_boot_id);
+        let player = Player::new(parameters.queue_capacity);
+        let mut controller = Self {
+            parameters,
+            wiring,
+            random,
+            boot_id,
+            line: Line::new(),
+            now: 0,
+            state: RigState::Idle,
+            cause: TripCause::None,
+            configuration: None,
+            sampling: None,
+            next_status: u64::MAX,
+            challenge: Challenge::default(),
+            feed: Feed::default(),
+            player,
+            brake: None,
+            emergency_stop_closed: true,
+            armed_angle_urad: 0,
+            measured: None,
+            rim_before: None,
+            counters: Counters::default(),
+            rationed: Rationed::default(),
+            deaf_to_stop: false,
+            frozen: false,
+        };
+        controller.booted();
+        controller
+    }
+
+    /// The same hardware after a reset: everything forgotten but the emergency-stop input, ticks from 0 again. What
+    /// had been written is on the wire and stays there.
+    #[must_use]
+    pub fn rebooted(self) -> Self {
+        let mut next = Self::new(self.parameters, self.wiring, self.random, self.boot_id);
+        next.emergency_stop_closed = self.emergency_stop_closed;
+        next.line.follow(self.line);
+        next
+    }
+
+    /// Bytes from the bench arrive at tick `now`, which is not before the last one given.
+    pub fn receive(&mut self, bytes: &[u8], now: u64) {
+        self.now = now.max(self.now);
+        for candidate in self.line.split(bytes) {
+            match candidate {
+                Candidate::Frame(frame) => self.carry_out(&frame),
+                Candidate::Bad(error) => self.bad_frame(error),
+            }
+        }
+    }
+
+    /// Whether [`Self::step`] at tick `tick` needs counts.
+    pub fn wants_counts(&self, tick: u64) -> bool {
+        tick.is_multiple_of(u64::from(self.parameters.period_us))
+            || self
+                .sampling
+                .as_ref()
+                .is_some_and(|sampling| sampling.next_row == tick)
+    }
+
+    /// One control step at tick `now`; `counts` are the sensors' at this tick, given when [`Self::wants_counts`].
+    pub fn step(&mut self, now: u64, counts: Option<&Counts>) {
+        self.now = now;
+        if let Some(counts) = counts
+            && now.is_multiple_of(u64::from(self.parameters.period_us))
+        {
+            self.measured = Some(Measured::new(&self.wiring, counts, self.rim_before, now));
+            self.rim_before = Some((now, counts.rim));
+        }
+        self.play();
+        self.run_brake();
+        self.forget_old_challenge();
+        if let Some(counts) = counts {
+            self.sample(counts);
+        }
+        if now >= self.next_status {
+            self.next_status += STATUS_US;
+            self.status();
+        }
+    }
+
+    /// The emergency-stop input opens (`false`) or closes at tick `now`. Nothing happens on a rig without one.
+    pub fn set_emergency_stop(&mut self, closed: bool, now: u64) {
+        if self.parameters.emergency_stop_input && closed != self.emergency_stop_closed {
+            self.now = now.max(self.now);
+            self.emergency_stop_changed(closed);
+        }
+    }
+
+    /// What the wheelbase is made to do now.
+    pub fn output(&self) -> Output {
+        match (self.state, self.brake.is_some()) {
+            (RigState::Armed, _) => Output::Torque(self.player.applied()),
+            (_, true) => Output::Brake,
+            (_, false) => Output::Off,
+        }
+    }
+
+    /// Moves what the controller has written to the end of `out`.
+    pub fn transmit(&mut self, out: &mut Vec<u8>) {
+        self.line.take(out);
+    }
+
+    /// When the controller will next write by itself if nothing happens: a full batch or a status. The end of time
+    /// when it is not sampling.
+    pub fn next_output_tick(&self) -> u64 {
+        self.sampling.as_ref().map_or(u64::MAX, |sampling| {
+            sampling.batch_full_at().min(self.next_status)
+        })
+    }
+
+    /// The state.
+    pub fn state(&self) -> RigState {
+        self.state
+    }
+
+    /// From now on stop messages are ignored (a fault).
+    pub fn ignore_stops(&mut self) {
+        self.deaf_to_stop = true;
+    }
+
+    /// From now on no batch of samples leaves the controller, which does not notice (a fault).
+    pub fn freeze_stream(&mut self) {
+        self.frozen = true;
+    }
+}

@@ -1,0 +1,52 @@
+"""A unit's parameters in SI, read from the [virtual] table of a rig file with this module's own unit table."""
+
+import math
+import pathlib
+import tomllib
+from types import SimpleNamespace
+
+UNITS = {
+    "us": 1e-6, "ms": 1e-3, "s": 1.0, "N·m": 1.0, "mN·m": 1e-3, "N·m/ms": 1e3, "Hz": 1.0, "kHz": 1e3,
+    "N·m/A": 1.0, "V·s/rad": 1.0, "ohm": 1.0, "%": 1e-2, "ppm": 1e-6, "1": 1.0, "V": 1.0, "kg·m²": 1.0,
+    "N·m/rad": 1.0, "N·m·s/rad": 1.0, "deg": math.pi / 180, "rad/s": 1.0, "°C": 1.0, "K": 1.0, "K/W": 1.0,
+    "J/K": 1.0, "A": 1.0, "mA": 1e-3, "mV": 1e-3,
+}
+
+
+def si(text):
+    """A quantity written as text, in SI."""
+    if not isinstance(text, str):
+        return float(text)
+    number, unit = text.split()
+    return float(number) * UNITS[unit]
+
+
+def side(table):
+    """LuGre parameters of one side."""
+    coulomb = si(table["coulomb"])
+    return SimpleNamespace(
+        tc=coulomb, ts=coulomb * si(table["breakaway_ratio"]), vs=si(table["stribeck_speed"]),
+        s0=coulomb / si(table["presliding"]), s1=si(table["bristle_damping"]),
+        vd=si(table["bristle_damping_speed"]), s2=si(table["viscous"]))
+
+
+def load(path=None):
+    """The unit of `path`, by default rigs/belt.toml."""
+    path = path or pathlib.Path(__file__).resolve().parents[3] / "rigs" / "belt.toml"
+    v = tomllib.loads(pathlib.Path(path).read_text(encoding="utf-8"))["virtual"]
+    m, mount = v["motor"], v["mounting"]
+    assert mount["kind"] == "clamped" and si(v["drive"]["backlash"]) == 0 and si(v["firmware"]["jitter"]) == 0
+    return SimpleNamespace(
+        file=str(pathlib.Path(path).name),
+        poll_s=si(v["firmware"]["period"]), dead_s=si(v["firmware"]["dead_time"]),
+        peak=si(v["torque"]["peak"]), slew=si(v["torque"]["slew"]), loop=2 * math.pi * si(v["torque"]["loop_bandwidth"]),
+        gain=si(v["torque"]["gain"]), offset=si(v["torque"]["offset"]),
+        kt=si(m["torque_constant"]) * m["ratio"] * si(m["efficiency"]), ke=si(m["back_emf"]) * m["ratio"],
+        r=si(m["resistance"]) * (1 + 0.00393 * (si(v["heat"]["ambient"]) - 20)) + si(m["supply_resistance"]),
+        volt=si(m["supply"]),
+        jm=si(v["inertia"]["rotor"]) * m["ratio"] ** 2, jh=si(v["inertia"]["hub"]),
+        k=si(v["drive"]["stiffness"]), c=si(v["drive"]["damping"]),
+        fm=side(v["friction"]["motor"]), fh=side(v["friction"]["output"]),
+        ripple=[(r["order"], si(r.get("amplitude", 0)), si(r.get("torque_share", 0)), si(r["phase"]))
+                for r in v.get("ripple", [])],
+        kr=1 / (1 / si(mount["sensor_stiffness"]) + 1 / si(mount["fixture_stiffness"])), cr=si(mount["damping"]))
