@@ -6,7 +6,7 @@ use core::ops::RangeBounds;
 use crate::{
     entry::{Date, Entry},
     finding::{Finding, Place},
-    quantity::Quantity,
+    quantity::{Quantity, parse_quantity},
     range::{describe, placeholder},
     settings::Settings,
     tree::{Table, Value},
@@ -121,7 +121,7 @@ impl<'s> Section<'s> {
     /// A quantity in SI that must be there and within `range` (given in SI).
     pub fn quantity<Q: Quantity>(&self, key: &str, range: impl RangeBounds<f64>) -> f64 {
         let allowed = describe(&range, |v| Entry::show::<Q>(*v, None));
-        match self.required(key, &format!("\"{}\"", Q::EXAMPLE), allowed) {
+        match self.required(key, &format!("\"{}\"", example::<Q>(&range)), allowed) {
             Some(entry) => entry.quantity::<Q>(range),
             None => placeholder(&range),
         }
@@ -306,6 +306,14 @@ impl<'s> Section<'s> {
 
     pub(crate) fn absent(settings: &'s Settings, path: String, line: usize) -> Self {
         Self::new(settings, None, path, line)
+    }
+}
+
+/// A value to show where one is missing: the usual one of its kind if the range has it, an end of the range otherwise.
+fn example<Q: Quantity>(range: &impl RangeBounds<f64>) -> String {
+    match parse_quantity::<Q>(Q::EXAMPLE) {
+        Ok(amount) if !range.contains(&amount.si) => Entry::show::<Q>(placeholder(range), Some(amount.unit)),
+        _ => Q::EXAMPLE.to_owned(),
     }
 }
 

@@ -136,7 +136,7 @@ impl Chirp {
         let from_hz = s.quantity::<Frequency>("from", 0.01..=5e3);
         let to_hz = s.quantity::<Frequency>("to", 0.01..=1e4);
         let duration_s = s.quantity::<Time>("duration", 0.1..=600.0);
-        let taper_s = s.quantity_or::<Time>("taper", 0.0..=60.0, duration_s / 20.0);
+        let taper_s = s.quantity_or::<Time>("taper", 0.001..=60.0, duration_s / 20.0);
         if s.has("from") && s.has("to") && to_hz <= from_hz {
             let allowed = Some(format!("above {} Hz", write_number(from_hz)));
             s.report(
@@ -209,16 +209,19 @@ impl Chirp {
                 "lower it, or raise procedure.sample_rate",
             );
         }
-        // The sine is steepest at its zero crossings and highest frequency.
-        let steepest = TAU * self.to_hz.value * amplitude_nm;
+        // Bound of the slope of taper times sine: |w'| + |w| 2 pi f, with w' at most pi / (2 taper).
+        let steepest_per_nm = TAU * self.to_hz.value + PI / (2.0 * s_from_us(self.taper_us));
         let limit = against.rig.limits.slew_nm_per_s;
-        if steepest > limit {
+        if steepest_per_nm * amplitude_nm > limit {
+            let slew = show_slew(steepest_per_nm * amplitude_nm);
             let problem = format!(
-                "changes by {} at the highest frequency, beyond rig.limits.slew",
-                show_slew(steepest)
+                "may change by {slew}, beyond the slew limit of {}",
+                against.rig.file
             );
-            let most_nm = limit / (TAU * self.to_hz.value);
-            let allowed = Some(format!("an amplitude of at most {}", show_nm(most_nm)));
+            let allowed = Some(format!(
+                "an amplitude of at most {}",
+                show_nm(limit / steepest_per_nm)
+            ));
             against.finding(&self.amplitude.place, problem, allowed, "lower it, or lower `to`");
         }
         self.notes(against, preload_nm, amplitude_nm);

@@ -1,7 +1,7 @@
 //! Values that keep their place in the file, and torques given in N·m or in percent of peak.
 
 use alloc::vec::Vec;
-use core::ops::RangeBounds;
+use core::ops::{Bound, RangeBounds};
 use settings_file::{Entry, Place, Ratio, Section, Torque};
 
 /// A value with its place in the file, for findings that only a rig can bring about.
@@ -68,17 +68,20 @@ pub(crate) enum Sign {
 const MOST_NM: f64 = 60.0;
 
 fn level(entry: &Entry<'_>, sign: Sign) -> Placed<Level> {
-    let low = if matches!(sign, Sign::Positive | Sign::NotNegative) {
-        0.0
-    } else {
-        -1.0
+    let range = |most: f64| {
+        let low = match sign {
+            Sign::Positive => Bound::Excluded(0.0),
+            Sign::NotNegative => Bound::Included(0.0),
+            Sign::NotZero | Sign::Any => Bound::Included(-most),
+        };
+        (low, Bound::Included(most))
     };
     let value = if entry.is::<Ratio>() {
-        Level::OfPeak(entry.quantity::<Ratio>(low..=1.0))
+        Level::OfPeak(entry.quantity::<Ratio>(range(1.0)))
     } else {
-        Level::Torque(entry.quantity::<Torque>(low * MOST_NM..=MOST_NM))
+        Level::Torque(entry.quantity::<Torque>(range(MOST_NM)))
     };
-    if matches!(sign, Sign::Positive | Sign::NotZero) && value.number() == 0.0 {
+    if sign == Sign::NotZero && value.number() == 0.0 {
         entry.report("no torque at all", None, "give a torque, or remove it");
     }
     Placed {

@@ -8,7 +8,7 @@ use settings_file::{
 };
 
 use super::{EmergencyStop, Fixture, Kind, Limits, Link, Mounting, Rig, TorqueSensor, Wheelbase, WindowFrom};
-use crate::units::{show_nm, show_slew, us_from_s};
+use crate::units::{show_nm, us_from_s};
 
 /// Highest torque that this bench is meant for, N·m.
 const MOST_TORQUE_NM: f64 = 60.0;
@@ -177,15 +177,6 @@ fn contradictions(rig: &Rig, section: &Section<'_>) {
         section
             .section("link")
             .report("port", "\"auto\" is for virtual rigs", None, fix);
-    }
-    if rig.limits.slew_nm_per_s < rig.limits.torque_nm / 10.0 {
-        let allowed = Some(format!("{} or more", show_slew(rig.limits.torque_nm / 10.0)));
-        limits.report(
-            "slew",
-            "full torque would take over 10 s",
-            allowed,
-            "raise it, or check its unit",
-        );
     }
 }
 

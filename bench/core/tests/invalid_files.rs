@@ -1,0 +1,477 @@
+//! Rig and procedure files with one mistake each, and what must be said of it.
+
+#![allow(clippy::panic)] // the helpers of a test may fail it
+
+use bench_core::{procedure::Procedure, rig::Rig};
+use settings_file::Findings;
+
+const RIG: &str = include_str!("fixtures/rig.toml");
+const PROCEDURE: &str = include_str!("fixtures/procedure.toml");
+
+/// What stands in the file, what it is changed to, fragments of the only finding.
+type Row = (&'static str, &'static str, &'static [&'static str]);
+
+fn run(good: &str, rows: &[Row], read: impl Fn(&str) -> Result<(), Findings>) {
+    read(good).unwrap_or_else(|findings| panic!("the fixture itself: {findings}"));
+    for (from, to, fragments) in rows {
+        assert!(good.contains(from), "the fixture has no {from:?}");
+        let Err(findings) = read(&good.replacen(from, to, 1)) else {
+            panic!("accepted {to:?}")
+        };
+        let text = findings.to_string();
+        assert_eq!(findings.len(), 1, "{to:?}: {text}");
+        for fragment in *fragments {
+            assert!(text.contains(fragment), "{to:?}: {text:?} lacks {fragment:?}");
+        }
+    }
+}
+
+#[test]
+fn rigs() {
+    let rows: &[Row] = &[
+        (
+            "kind = \"serial\"",
+            "kind = \"usb\"",
+            &["r.toml:3: rig.kind = \"usb\"", "\"virtual\", \"serial\""],
+        ),
+        (
+            "\"clamped\"",
+            "\"tied\"",
+            &["rig.mounting", "\"clamped\", \"free\", \"back-driven\""],
+        ),
+        (
+            "\"hard-wired\"",
+            "\"none\"",
+            &[
+                "r.toml:5: rig.emergency_stop",
+                "hard-wired emergency stop",
+                "wire a stop",
+            ],
+        ),
+        (
+            "\"/dev/ttyACM0\"",
+            "\"auto\"",
+            &["rig.link.port", "for virtual rigs", "/dev/ttyACM0"],
+        ),
+        (
+            "baud = 2000000",
+            "baud = 300",
+            &["rig.link.baud = 300: too small", "9600 to 12000000"],
+        ),
+        (
+            "torque = \"6 N·m\"",
+            "torque = \"7.5 N·m\"",
+            &[
+                "r.toml:28: rig.limits.torque = \"7.5 N·m\"",
+                "peak torque",
+                "at most 7 N·m",
+                "lower it",
+            ],
+        ),
+        (
+            "torque = \"6 N·m\"",
+            "torque = \"6\"",
+            &["rig.limits.torque", "has no unit"],
+        ),
+        (
+            "torque = \"6 N·m\"",
+            "torque = 6.0",
+            &["a bare number where a torque with its unit is due"],
+        ),
+        (
+            "sensor_torque = \"15 N·m\"",
+            "sensor_torque = \"25 N·m\"",
+            &[
+                "rig.limits.sensor_torque",
+                "beyond the torque sensor's range",
+                "at most 20 N·m",
+            ],
+        ),
+        (
+            "sensor_torque = \"15 N·m\"",
+            "sensor_torque = \"5 N·m\"",
+            &["below the greatest setpoint", "6 N·m or more"],
+        ),
+        (
+            "slew = \"10 N·m/ms\"",
+            "slew = \"5 N·m/s\"",
+            &["rig.limits.slew", "too small", "10 N·m/s to 100000 N·m/s"],
+        ),
+        (
+            "watchdog = \"20 ms\"",
+            "watchdog = \"3 ms\"",
+            &["rig.limits.watchdog", "too small", "5 ms to 100 ms"],
+        ),
+        (
+            "watchdog = \"20 ms\"",
+            "watchdog = \"0.2 s\"",
+            &["too great", "0.005 s to 0.1 s"],
+        ),
+        (
+            "temperature = \"80 °C\"",
+            "temperature = \"300 °C\"",
+            &["rig.limits.temperature", "30 °C to 150 °C"],
+        ),
+        (
+            "[\"-3 deg\", \"3 deg\"]",
+            "[\"3 deg\", \"-3 deg\"]",
+            &["first value is not below the second"],
+        ),
+        (
+            "[\"-3 deg\", \"3 deg\"]",
+            "[\"1 deg\", \"3 deg\"]",
+            &["does not hold the angle it is counted from"],
+        ),
+        (
+            "[\"-3 deg\", \"3 deg\"]",
+            "[\"-90 deg\", \"90 deg\"]",
+            &["too wide for a clamped rim", "end to end"],
+        ),
+        // 15 N·m on 4000 and 20000 N·m/rad in series: 15/3333.3 rad = 0.257831 deg.
+        (
+            "[\"-3 deg\", \"3 deg\"]",
+            "[\"-3 deg\", \"0.2 deg\"]",
+            &["narrower than the 0.257831 deg", "15 N·m"],
+        ),
+        (
+            "stop = \"brake\"",
+            "stop = \"hold\"",
+            &["rig.limits.stop", "\"coast\", \"brake\""],
+        ),
+        (
+            "due = 2027-01-02",
+            "due = 2026-01-02",
+            &["rig.torque_sensor.due", "after 2026-01-02"],
+        ),
+        (
+            "gain_uncertainty = \"0.1 %\"",
+            "gain_uncertainty = \"5 mN·m\"",
+            &["unit \"mN·m\" of a torque", "1, %"],
+        ),
+        (
+            "firmware = \"1\"\n",
+            "",
+            &["r.toml:6: rig.wheelbase.firmware: missing"],
+        ),
+        (
+            "[rig.link]",
+            "[virtual]\n[rig.link]",
+            &["virtual", "a serial rig has no simulated plant"],
+        ),
+        (
+            "[rig.link]",
+            "[procedure]\n[rig.link]",
+            &["procedure: unknown key", "rig"],
+        ),
+    ];
+    run(RIG, rows, |text| Rig::from_toml("r.toml", text).map(|_| ()));
+}
+
+#[test]
+fn a_watchdog_missing_is_said_once_beside_its_misspelling() {
+    let text = RIG.replace("watchdog", "guard");
+    let findings = Rig::from_toml("r.toml", &text)
+        .map(|_| ())
+        .err()
+        .map(|f| f.to_string())
+        .unwrap_or_default();
+    assert!(
+        findings.contains("rig.limits.guard = \"20 ms\": unknown key"),
+        "{findings}"
+    );
+    assert!(
+        findings
+            .contains("rig.limits.watchdog: missing (allowed: 0.005 s to 0.1 s); add `watchdog = \"5 ms\"`"),
+        "{findings}"
+    );
+}
+
+#[test]
+fn procedures_by_themselves() {
+    let rows: &[Row] = &[
+        (
+            "sample_rate = \"4 kHz\"",
+            "sample_rate = \"3 kHz\"",
+            &["p.toml:5: procedure.sample_rate", "whole number of"],
+        ),
+        (
+            "sample_rate = \"4 kHz\"",
+            "sample_rate = \"1 MHz\"",
+            &["unknown unit \"MHz\"", "Hz, kHz"],
+        ),
+        (
+            "level = \"5 %\"",
+            "level = \"0 %\"",
+            &["approach.level = \"0 %\": too small (allowed: above 0 % to 100 %)"],
+        ),
+        (
+            "level = \"5 %\"",
+            "level = \"-5 %\"",
+            &["approach.level", "too small"],
+        ),
+        (
+            "rest = \"400 ms\"",
+            "rest = \"200 ms\"",
+            &["approach.rest", "300 ms to 10000 ms", "raise it"],
+        ),
+        (
+            "[\"50 %\", \"150 %\"]",
+            "[\"0 %\", \"150 %\"]",
+            &["approach.gain", "hold 100 % but not 0 %"],
+        ),
+        (
+            "[\"50 %\", \"150 %\"]",
+            "[\"20 %\", \"90 %\"]",
+            &["approach.gain", "hold 100 % but not 0 %"],
+        ),
+        (
+            "excitation = \"step\"",
+            "excitation = \"jump\"",
+            &["segment[1].excitation", "\"step\", \"chirp\", \"hold\""],
+        ),
+        (
+            "[\"1 N·m\", \"-20 %\"]",
+            "[\"1 N·m\", \"0 %\"]",
+            &["segment[1].levels[2]", "no torque at all"],
+        ),
+        (
+            "[\"1 N·m\", \"-20 %\"]",
+            "[]",
+            &["segment[1].levels", "a list of 0 elements", "1 to 100"],
+        ),
+        (
+            "[\"1 N·m\", \"-20 %\"]",
+            "[\"1 N·m\", \"120 %\"]",
+            &["levels[2]", "too great", "-100 % to 100 %"],
+        ),
+        (
+            "preload = \"0.5 N·m\"",
+            "preload = \"-0.5 N·m\"",
+            &["segment[1].preload", "too small"],
+        ),
+        (
+            "repeats = 2",
+            "repeats = 0",
+            &["segment[1].repeats = 0: too small", "1 to 1000"],
+        ),
+        (
+            "repeats = 2",
+            "repeats = 2\ntaper = \"1 s\"",
+            &["segment[1].taper", "unknown key"],
+        ),
+        (
+            "to = \"200 Hz\"",
+            "to = \"0.5 Hz\"",
+            &["segment[2].to", "above 1 Hz"],
+        ),
+        (
+            "duration = \"2 s\"",
+            "duration = \"0.5 s\"",
+            &["segment[2].duration", "one period", "1 s or more"],
+        ),
+        (
+            "duration = \"2 s\"",
+            "duration = \"2 s\"\ntaper = \"1.5 s\"",
+            &["segment[2].taper", "at most 1 s"],
+        ),
+        (
+            "name = \"chirps\"",
+            "name = \"steps\"",
+            &["segment[2].name", "the segment in line 11"],
+        ),
+        (
+            "name = \"chirps\"",
+            "name = \"\"",
+            &["segment[2].name", "an empty text"],
+        ),
+    ];
+    run(PROCEDURE, rows, |text| {
+        Procedure::from_toml("p.toml", text).map(|_| ())
+    });
+}
+
+#[test]
+fn a_procedure_without_segments_says_what_to_add() {
+    let text = PROCEDURE.split("[[segment]]").next().unwrap_or_default();
+    let findings = Procedure::from_toml("p.toml", text)
+        .map(|_| ())
+        .err()
+        .map(|f| f.to_string());
+    assert_eq!(
+        findings.as_deref(),
+        Some("p.toml:1: segment: missing; add at least one table `[[segment]]`")
+    );
+}
+
+#[test]
+fn procedures_on_a_rig() {
+    let rows: &[Row] = &[
+        (
+            "mounting = \"clamped\"",
+            "mounting = \"free\"",
+            &[
+                "p.toml:4: procedure.mounting = \"free\"",
+                "r.toml has its rim clamped",
+                "mount the rim free",
+            ],
+        ),
+        (
+            "level = \"5 %\"",
+            "level = \"11 %\"",
+            &["p.toml:7: approach.level", "at most 0.7 N·m, a tenth"],
+        ),
+        (
+            "[\"1 N·m\", \"-20 %\"]",
+            "[\"1 N·m\", \"-80 %\"]",
+            &[
+                "p.toml:14: segment[1].levels[2] = \"-80 %\"",
+                "a setpoint of 6.1 N·m, beyond the limit of r.toml",
+                "at most 6 N·m",
+            ],
+        ),
+        (
+            "preload = \"0.5 N·m\"",
+            "preload = \"4.8 N·m\"",
+            &[
+                "segment[1].levels[2]",
+                "preload and step together: a setpoint of 6.2 N·m",
+            ],
+        ),
+        (
+            "amplitude = \"1 N·m\"",
+            "amplitude = \"5 N·m\"",
+            &["segment[2].amplitude", "6.2 N·m, beyond the limit of r.toml"],
+        ),
+        (
+            "to = \"200 Hz\"\nduration = \"2 s\"\namplitude = \"1 N·m\"",
+            "to = \"1700 Hz\"\nduration = \"2 s\"\namplitude = \"0.5 N·m\"",
+            &[
+                "p.toml:24: segment[2].to = \"1700 Hz\"",
+                "0.4 of the 4000 Hz",
+                "at most 1600 Hz",
+            ],
+        ),
+        (
+            "sample_rate = \"4 kHz\"",
+            "sample_rate = \"400 Hz\"",
+            &["segment[2].to", "at most 160 Hz"],
+        ),
+        (
+            "sample_rate = \"4 kHz\"",
+            "sample_rate = \"4 kHz\"\nramp = \"11 N·m/ms\"",
+            &[
+                "p.toml:6: procedure.ramp",
+                "slew limit of r.toml",
+                "at most 10 N·m/ms",
+            ],
+        ),
+        (
+            "[\"0.5 N·m\", \"0 N·m\", \"-50 %\"]",
+            "[\"0.5 N·m\", \"-90 %\"]",
+            &[
+                "segment[3].levels[2] = \"-90 %\"",
+                "the level: a setpoint of 6.3 N·m",
+            ],
+        ),
+    ];
+    let rig = Rig::from_toml("r.toml", RIG).unwrap_or_else(|e| panic!("{e}"));
+    let plan = |text: &str| Procedure::from_toml("p.toml", text)?.plan(&rig, 1).map(|_| ());
+    run(PROCEDURE, rows, plan);
+}
+
+/// All findings of the fixtures with some replacements, as text.
+fn refusal(rig_changes: &[(&str, &str)], procedure_changes: &[(&str, &str)]) -> String {
+    let change = |text: &str, changes: &[(&str, &str)]| {
+        changes.iter().fold(text.to_owned(), |text, (from, to)| {
+            assert!(text.contains(from), "the fixture has no {from:?}");
+            text.replace(from, to)
+        })
+    };
+    let rig = Rig::from_toml("r.toml", &change(RIG, rig_changes)).unwrap_or_else(|e| panic!("{e}"));
+    let text = change(PROCEDURE, procedure_changes);
+    let procedure = Procedure::from_toml("p.toml", &text).unwrap_or_else(|e| panic!("{e}"));
+    procedure
+        .plan(&rig, 1)
+        .map(|_| ())
+        .err()
+        .map(|f| f.to_string())
+        .unwrap_or_default()
+}
+
+#[test]
+fn steps_on_a_rig_that_would_limit_their_rate() {
+    let text = refusal(&[("slew = \"10 N·m/ms\"", "slew = \"1.5 N·m/ms\"")], &[]);
+    assert_eq!(
+        text,
+        "p.toml:11: segment[1].excitation = \"step\": a step is commanded as a jump, but r.toml limits the setpoint to \
+         1.5 N·m/ms, slower than the wheelbase's own 2 N·m/ms: the limit would be measured, not the wheelbase; raise \
+         rig.limits.slew to 2 N·m/ms or more, or leave steps out"
+    );
+}
+
+#[test]
+fn steps_that_may_ring_beyond_the_sensor_limit() {
+    // From 0.5 N·m, a step of 1.4 N·m may ring to 0.5 + 2 * 1.4 = 3.3 N·m; 3 N·m allow steps of 1.25 N·m.
+    let rig = [
+        ("torque = \"6 N·m\"", "torque = \"3 N·m\""),
+        ("\"15 N·m\"", "\"3 N·m\""),
+    ];
+    let text = refusal(&rig, &[("-50 %", "-10 %")]);
+    assert!(
+        text.contains("p.toml:14: segment[1].levels[2] = \"-20 %\": ringing on the clamp"),
+        "{text}"
+    );
+    assert!(
+        text.contains("to 3.3 N·m, beyond the rig's limit (allowed: steps of at most 1.25 N·m"),
+        "{text}"
+    );
+    assert_eq!(text.lines().count(), 1, "{text}");
+}
+
+#[test]
+fn chirps_that_change_too_fast() {
+    // 2 pi 200 Hz 1 N·m = 1.257 N·m/ms, and the taper of 100 ms adds pi/0.2 s = 0.016 N·m/ms.
+    let rig = [
+        ("slew = \"10 N·m/ms\"", "slew = \"1.2 N·m/ms\""),
+        ("slew = \"2 N·m/ms\"", "slew = \"1 N·m/ms\""),
+    ];
+    let text = refusal(&rig, &[]);
+    assert!(
+        text.contains("segment[2].amplitude = \"1 N·m\": may change by 1.27235 N·m/ms"),
+        "{text}"
+    );
+    assert!(text.contains("an amplitude of at most 0.94"), "{text}");
+}
+
+#[test]
+fn torque_on_a_free_rim() {
+    let text = refusal(&[("\"clamped\"", "\"free\"")], &[("\"clamped\"", "\"free\"")]);
+    let starts = [
+        "p.toml:11: segment[1]",
+        "p.toml:19: segment[2]",
+        "p.toml:30: segment[3]",
+    ];
+    for (line, start) in text.lines().zip(starts) {
+        assert!(
+            line.starts_with(start) && line.contains("would spin up a free rim"),
+            "{text}"
+        );
+    }
+    assert_eq!(text.lines().count(), 3, "{text}");
+}
+
+#[test]
+fn plans_without_bounds() {
+    let text = refusal(
+        &[],
+        &[
+            ("repeats = 2", "repeats = 1000"),
+            ("rest = \"50 ms\"", "rest = \"500 s\""),
+        ],
+    );
+    assert!(
+        text.contains("p.toml:11: segment[1]: with this segment the plan outgrows"),
+        "{text}"
+    );
+    assert!(text.contains("240 min 0 s"), "{text}");
+}

@@ -1,0 +1,243 @@
+//! What holds for the plan of every valid procedure, and for every text given as one.
+
+#![allow(clippy::unwrap_used)] // the helpers of a test may fail it
+
+use bench_core::{
+    plan::{Plan, Role, SETPOINT_STRIDE_US, Shape},
+    procedure::Procedure,
+    rig::Rig,
+};
+use proptest::prelude::*;
+
+const RIG: &str = include_str!("fixtures/rig.toml");
+const PROCEDURE: &str = include_str!("fixtures/procedure.toml");
+
+fn rig() -> Rig {
+    Rig::from_toml("r.toml", RIG).unwrap()
+}
+
+/// A torque within `most` N·m of zero, in N·m or in percent of 7 N·m.
+fn torque(least: f64, most: f64) -> impl Strategy<Value = String> {
+    (least..most, any::<bool>()).prop_map(|(nm, percent)| {
+        if percent {
+            format!("\"{} %\"", nm / 7.0 * 100.0)
+        } else {
+            format!("\"{nm} N·m\"")
+        }
+    })
+}
+
+fn timing() -> impl Strategy<Value = String> {
+    (
+        1..4_u32,
+        20..200_u32,
+        prop::option::of(20..200_u32),
+        prop::option::of(0..3000_u32),
+    )
+        .prop_map(|(repeats, rest_ms, settle_ms, dither_us)| {
+            let mut text = format!("repeats = {repeats}\nrest = \"{rest_ms} ms\"\n");
+            if let Some(settle_ms) = settle_ms {
+                text += &format!("settle = \"{settle_ms} ms\"\n");
+            }
+            if let Some(dither_us) = dither_us {
+                text += &format!("dither = \"{dither_us} us\"\n");
+            }
+            text
+        })
+}
+
+fn segment() -> impl Strategy<Value = String> {
+    let levels = |least| prop::collection::vec(torque(least, 2.9), 1..5).prop_map(|l| l.join(", "));
+    let step = (levels(-2.9), prop::option::of(torque(0.0, 3.0)), 5..300_u32, any::<bool>(), timing()).prop_map(
+        |(levels, preload, hold_ms, shuffle, timing)| {
+            let preload = preload.map(|p| format!("preload = {p}\n")).unwrap_or_default();
+            format!(
+                "excitation = \"step\"\nlevels = [{levels}]\nhold = \"{hold_ms} ms\"\nshuffle = {shuffle}\n{preload}{timing}"
+            )
+        },
+    );
+    let law = prop_oneof![Just("linear"), Just("logarithmic")];
+    let chirp = (
+        law,
+        1.0..20.0_f64,
+        21.0..400.0_f64,
+        1.0..3.0_f64,
+        torque(0.1, 3.0),
+        torque(-3.0, 3.0),
+        timing(),
+    )
+        .prop_map(|(law, from, to, duration, amplitude, preload, timing)| {
+            format!(
+                "excitation = \"chirp\"\nlaw = \"{law}\"\nfrom = \"{from} Hz\"\nto = \"{to} Hz\"\n\
+                 duration = \"{duration} s\"\namplitude = {amplitude}\npreload = {preload}\n{timing}"
+            )
+        });
+    let hold = (levels(-2.9), 20..300_u32, timing()).prop_map(|(levels, hold_ms, timing)| {
+        format!("excitation = \"hold\"\nlevels = [{levels}]\nhold = \"{hold_ms} ms\"\n{timing}")
+    });
+    prop_oneof![step, chirp, hold]
+}
+
+fn procedure() -> impl Strategy<Value = Procedure> {
+    (prop::collection::vec(segment(), 1..4), 0.5..2000.0_f64, 100..900_u32, torque(0.05, 0.69)).prop_map(
+        |(segments, ramp, zero_ms, approach)| {
+            let mut text = format!(
+                "[procedure]\nname = \"p\"\npurpose = \"x\"\nmounting = \"clamped\"\nsample_rate = \"4 kHz\"\n\
+                 ramp = \"{ramp} N·m/s\"\nzero = \"{zero_ms} ms\"\n\
+                 [approach]\nlevel = {approach}\nhold = \"200 ms\"\nrest = \"300 ms\"\ngain = [\"50 %\", \"150 %\"]\n"
+            );
+            for (i, segment) in segments.iter().enumerate() {
+                text += &format!("[[segment]]\nname = \"s{i}\"\n{segment}");
+            }
+            Procedure::from_toml("p.toml", &text).unwrap_or_else(|e| unreachable!("{e}\n{text}"))
+        },
+    )
+}
+
+fn pieces_are_right(plan: &Plan, rig: &Rig) -> Result<(), TestCaseError> {
+    let mut end_us = 0;
+    let mut torque_nm = 0.0;
+    for piece in plan.pieces() {
+        prop_assert_eq!(piece.start_us, end_us, "contiguous");
+        prop_assert!(piece.end_us > piece.start_us);
+        end_us = piece.end_us;
+        let jump_nm: f64 = piece.setpoint_nm(piece.start_us) - torque_nm;
+        // Only the approach and steps jump (up in their own piece, down from the approach in the rest behind it).
+        let may_jump = match piece.role {
+            Role::Approach | Role::Excitation => true,
+            Role::Rest => piece.segment == 0,
+            Role::Ramp | Role::Zero => false,
+        };
+        prop_assert!(
+            jump_nm.abs() < 1e-9 || may_jump,
+            "{:?} jumps by {}",
+            piece,
+            jump_nm
+        );
+        torque_nm = piece.setpoint_nm(piece.end_us);
+        if let Shape::Ramp { from_nm, to_nm } = piece.shape {
+            let rate = (to_nm - from_nm).abs() / ((piece.end_us - piece.start_us) as f64 * 1e-6);
+            prop_assert!(rate <= rig.limits.slew_nm_per_s);
+        }
+    }
+    prop_assert_eq!(end_us, plan.duration_us());
+    prop_assert!(torque_nm.abs() < 1e-12);
+    Ok(())
+}
+
+fn entries_are_right(plan: &Plan, rig: &Rig) -> Result<(), TestCaseError> {
+    let entries: Vec<(u64, f64)> = plan.entries().collect();
+    let (first, last) = (entries[0], entries[entries.len() - 1]);
+    prop_assert!(
+        first.0 == 0 && first.1.abs() < 1e-12 && last.1.abs() < 1e-12,
+        "{:?} {:?}",
+        first,
+        last
+    );
+    prop_assert!(plan.duration_us() - last.0 <= u64::from(SETPOINT_STRIDE_US));
+    let mut next = plan.next_entry_us(0);
+    for pair in entries.windows(2) {
+        let ((a_us, a_nm), (b_us, b_nm)) = (pair[0], pair[1]);
+        prop_assert!(
+            a_us < b_us && b_us - a_us <= u64::from(SETPOINT_STRIDE_US),
+            "{} {}",
+            a_us,
+            b_us
+        );
+        prop_assert_eq!(next, Some(a_us));
+        prop_assert_eq!(plan.next_entry_us(a_us + 1), Some(b_us));
+        next = plan.next_entry_us(a_us + 1);
+        // Within a piece the setpoint keeps to the slew limit.
+        let piece = plan.piece_at(a_us).unwrap();
+        if b_us < piece.end_us {
+            let most_nm = rig.limits.slew_nm_per_s * (b_us - a_us) as f64 * 1e-6;
+            prop_assert!(
+                (b_nm - a_nm).abs() <= most_nm * (1.0 + 1e-9) + 1e-12,
+                "{:?}",
+                piece
+            );
+        }
+    }
+    prop_assert_eq!(plan.next_entry_us(last.0 + 1), None);
+    let greatest_nm = entries.iter().map(|e| e.1.abs()).fold(0.0, f64::max);
+    prop_assert!(greatest_nm <= plan.peak_nm() * (1.0 + 1e-12));
+    prop_assert!(plan.peak_nm() <= rig.limits.torque_nm * (1.0 + 1e-12));
+    prop_assert!(plan.setpoint_nm(plan.duration_us()).abs() < 1e-12);
+    prop_assert!(plan.setpoint_nm(u64::MAX).abs() < 1e-12);
+    Ok(())
+}
+
+fn windows_are_right(plan: &Plan) -> Result<(), TestCaseError> {
+    let mut end_us = plan.approach().decide_by_us;
+    for w in plan.windows() {
+        prop_assert!(end_us <= w.cut_from_us && w.cut_from_us <= w.start_us, "{:?}", w);
+        prop_assert!(w.start_us < w.end_us && w.end_us <= w.cut_to_us && w.cut_to_us < plan.duration_us());
+        end_us = w.cut_to_us;
+        let piece = plan.piece_at(w.start_us).unwrap();
+        prop_assert_eq!(
+            (piece.role, piece.segment, piece.repeat),
+            (Role::Excitation, w.segment, w.repeat)
+        );
+        prop_assert_eq!((piece.start_us, piece.end_us), (w.start_us, w.end_us));
+        for t_us in [w.cut_from_us, w.start_us.saturating_sub(1).max(w.cut_from_us)] {
+            prop_assert!(
+                t_us == w.start_us || (plan.setpoint_nm(t_us) - w.from_nm).abs() < 1e-12,
+                "{:?}",
+                w
+            );
+        }
+        for t_us in [w.end_us, w.cut_to_us - 1] {
+            prop_assert!(
+                w.end_us == w.cut_to_us || (plan.setpoint_nm(t_us) - w.to_nm).abs() < 1e-12,
+                "{:?}",
+                w
+            );
+        }
+        if let Some(sweep) = w.sweep {
+            prop_assert!(((w.end_us - w.start_us) as f64 * 1e-6 - sweep.duration_s).abs() < 1e-6);
+        } else {
+            prop_assert!((plan.setpoint_nm(w.start_us) - w.to_nm).abs() < 1e-12);
+            prop_assert!((plan.setpoint_nm(w.end_us - 1) - w.to_nm).abs() < 1e-12);
+        }
+    }
+    Ok(())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(200))]
+
+    #[test]
+    fn every_plan_is_contiguous_within_limits_and_zero_at_both_ends(procedure in procedure(), seed in any::<u64>()) {
+        let rig = rig();
+        // Some of the random steps ring beyond the sensor's limit or some chirps exceed the slew limit; those that
+        // are accepted must be right.
+        let Ok(plan) = procedure.plan(&rig, seed) else { return Err(TestCaseError::reject("refused")) };
+        pieces_are_right(&plan, &rig)?;
+        entries_are_right(&plan, &rig)?;
+        windows_are_right(&plan)?;
+        prop_assert!(plan.summary().to_string().lines().count() > plan.summary().segments.len());
+        prop_assert_eq!(procedure.plan(&rig, seed), Ok(plan));
+    }
+
+    #[test]
+    fn every_change_to_a_file_is_accepted_or_refused_with_a_place(
+        cut in 0.0..1.0_f64, length in 0..30_usize, insert in "[\\[\\]=\"a-z0-9 .%-]{0,6}", which in any::<bool>(),
+    ) {
+        let good: Vec<char> = if which { RIG } else { PROCEDURE }.chars().collect();
+        let from = (cut * good.len() as f64) as usize;
+        let to = (from + length).min(good.len());
+        let text: String = good[..from].iter().copied().chain(insert.chars()).chain(good[to..].iter().copied()).collect();
+        let findings = if which {
+            Rig::from_toml("f", &text).map(|_| ())
+        } else {
+            Procedure::from_toml("f", &text).and_then(|p| p.plan(&rig(), 1)).map(|_| ())
+        };
+        if let Err(findings) = findings {
+            prop_assert!(!findings.is_empty());
+            for finding in &findings {
+                prop_assert!(finding.place.line >= 1 && finding.place.line <= text.lines().count().max(1), "{}", finding);
+                prop_assert!(!finding.problem.is_empty() && !finding.fix.is_empty());
+            }
+        }
+    }
+}
