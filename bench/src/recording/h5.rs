@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use hdf5_metno::{Container, Dataset, H5Type, Location, types::VarLenUnicode};
+use hdf5_metno::{Container, Dataset, File, FileBuilder, H5Type, Location, types::VarLenUnicode};
 
 use super::error::RecordingError;
 use super::scales;
@@ -27,6 +27,18 @@ impl<T> Explain<T> for Result<T, String> {
             detail,
         })
     }
+}
+
+/// How every file of ours is opened.
+///
+/// Formats of HDF5 1.10, which the one-writer-many-readers mode needs and common readers know. Without the operating
+/// system's locks: a program started while a file is open inherits its lock and keeps it, so that the file could not
+/// be opened again until that program ends. What the locks would guard is guarded by the mark that HDF5 keeps in a
+/// file that is open for writing, by never creating over an existing file, and by renaming.
+pub(super) fn access() -> FileBuilder {
+    let mut builder = File::with_options();
+    builder.with_fapl(|access| access.libver_v110().file_locking(false));
+    builder
 }
 
 /// A string as HDF5 holds it. HDF5 strings end at the first NUL, so one inside would lose the rest: refused.

@@ -49,6 +49,7 @@ mod h5;
 mod header;
 mod journal;
 mod layout;
+mod progress;
 mod queue;
 mod reader;
 mod rows;
@@ -56,6 +57,9 @@ mod scales;
 mod sealing;
 mod space;
 mod table;
+#[cfg(test)]
+mod tests;
+mod trailer;
 mod writer;
 
 pub use error::RecordingError;

@@ -13,7 +13,7 @@ use super::header::{ChannelInfo, CountWidth, Header};
 use super::journal::{self, Journal};
 use super::layout::{SCHEMA, SCHEMA_MAJOR, State};
 use super::rows::{Completion, EventRow, HostRow, RoundTrip, Seal, SegmentRow};
-use super::{attributes, check, table};
+use super::{attributes, check, table, trailer};
 
 /// An open recording. Samples are read on demand, everything else when opening.
 pub struct Recording {
@@ -252,8 +252,10 @@ pub(super) fn open_file(path: &Path) -> Result<File, RecordingError> {
             detail: "it does not start as an HDF5 file does".to_owned(),
         });
     }
-    File::open(path)
-        .or_else(|_| File::open_as(path, OpenMode::ReadSWMR))
+    trailer::check(path)?;
+    h5::access()
+        .open(path)
+        .or_else(|_| h5::access().open_as(path, OpenMode::ReadSWMR))
         .doing(path, "open the file")
 }
 

@@ -15,7 +15,7 @@ use super::h5::{self, Explain};
 use super::layout::{self, State};
 use super::reader::{self, Recording};
 use super::rows::{Completion, Seal};
-use super::{digest, space, table};
+use super::{digest, space, table, trailer};
 
 /// Rows copied at a time; a multiple of the sealed file's chunk.
 const STEP: usize = 65_536;
@@ -63,6 +63,7 @@ pub(super) fn seal(
     rewrite(&recording, &aside.0, completion, queue)?;
     drop(recording);
     let seal = put_seal(&aside.0)?;
+    trailer::append(&aside.0)?;
     aside.publish(to)?;
     Ok(seal)
 }
@@ -118,10 +119,7 @@ fn rewrite(
     completion: &Completion,
     queue: Option<QueueFigures>,
 ) -> Result<(), RecordingError> {
-    let file = File::with_options()
-        .with_fapl(|access| access.libver_v110())
-        .create(to)
-        .doing(to, "create the sealed file")?;
+    let file = h5::access().create(to).doing(to, "create the sealed file")?;
     let layout = layout::create(&file, to, from.header(), State::Sealed)?;
     for start in (0..from.rows()).step_by(STEP) {
         let range = start..(start + STEP).min(from.rows());
@@ -162,15 +160,16 @@ fn close(file: File, path: &Path) -> Result<(), RecordingError> {
 
 /// Reads the whole file back and writes its digests into it.
 fn put_seal(path: &Path) -> Result<Seal, RecordingError> {
-    let file = File::open(path).doing(path, "open the new file to read it back")?;
+    let file = h5::access()
+        .open(path)
+        .doing(path, "open the new file to read it back")?;
     let rows = digest::objects(&file, path)?;
     file.close().doing(path, "close the new file")?;
     let seal = Seal {
         sha256: digest::of_list(&rows),
         method: digest::METHOD.to_owned(),
     };
-    let file = File::with_options()
-        .with_fapl(|access| access.libver_v110())
+    let file = h5::access()
         .open_rw(path)
         .doing(path, "open the new file to seal it")?;
     table::write::<DigestRow>(&file, path, &rows)?;

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use hdf5_metno::{Dataset, File, dataset::AllocTime};
+use hdf5_metno::{Dataset, File};
 use ndarray::arr1;
 
 use super::columns::{TableRow, tick_to_file};
@@ -12,13 +12,10 @@ use super::header::Header;
 use super::layout::{self, LIVE_CHUNK_ROWS, Layout, State};
 use super::rows::{Block, Completion, EventRow, HostRow, RoundTrip, Seal, SegmentRow};
 use super::sealing::{self, QueueFigures};
-use super::{check, journal, space};
+use super::{check, journal, progress, space};
 
 /// Bytes that stay free on the disk beside what sealing needs.
 pub const RESERVE_BYTES: u64 = 16 << 20;
-
-/// Bytes of one step of the journal.
-const JOURNAL_CHUNK: usize = 1 << 16;
 
 /// Writes one recording, from [`RecordingWriter::create`] to [`RecordingWriter::finish`].
 ///
@@ -33,7 +30,7 @@ pub struct RecordingWriter {
     layout: Layout,
     progress: Dataset,
     journal: Dataset,
-    reserve_bytes: u64,
+    pub(super) reserve_bytes: u64,
     /// Rows not yet in the file.
     ticks: Vec<i64>,
     columns: Vec<Vec<i32>>,
@@ -82,12 +79,9 @@ impl RecordingWriter {
                 rows: 0,
             });
         }
-        let file = File::with_options()
-            .with_fapl(|access| access.libver_v110())
-            .create_excl(path)
-            .doing(path, "create the file")?;
+        let file = h5::access().create_excl(path).doing(path, "create the file")?;
         let layout = layout::create(&file, path, header, State::Live)?;
-        let (progress, journal) = create_progress(&file, path)?;
+        let (progress, journal) = progress::create(&file, path)?;
         file.flush().doing(path, "flush the new file")?;
         file.start_swmr()
             .doing(path, "start the one-writer-many-readers mode")?;
@@ -359,50 +353,4 @@ impl RecordingWriter {
         self.safe_rows = self.written_rows as u64;
         Ok(())
     }
-}
-
-/// The datasets that only a live file has: how much of it can be relied on, and the journal.
-fn create_progress(file: &File, path: &Path) -> Result<(Dataset, Dataset), RecordingError> {
-    let group = file
-        .create_group("progress")
-        .doing(path, "create group /progress")?;
-    h5::put_text(
-        &group,
-        path,
-        "long_name",
-        "how much of a live file can be relied on, and its journal",
-    )?;
-    // One piece in a fixed place: overwritten as a whole, it never moves and needs no room later.
-    let progress = group
-        .new_dataset_builder()
-        .no_chunk()
-        .alloc_time(Some(AllocTime::Early))
-        .empty::<u64>()
-        .shape((2,))
-        .create("valid")
-        .doing(path, "create /progress/valid")?;
-    h5::put_text(
-        &progress,
-        path,
-        "long_name",
-        "rows, then journal bytes, that are safely written",
-    )?;
-    progress
-        .write(&arr1(&[0_u64, 0]))
-        .doing(path, "write /progress/valid")?;
-    // Without a filter, so that a chunk written again stays where it is.
-    let journal = group
-        .new_dataset_builder()
-        .chunk((JOURNAL_CHUNK,))
-        .empty::<u8>()
-        .shape((0..,))
-        .create("journal")
-        .doing(path, "create /progress/journal")?;
-    h5::put_text(
-        &journal,
-        path,
-        "long_name",
-        "rows of segments, events and host as lines of JSON",
-    )?;
-    Ok((progress, journal))
 }
