@@ -140,7 +140,9 @@ impl VirtualRig {
 
     /// Adds a fault to the script. One whose time is over begins with the next step.
     pub fn add_fault(&mut self, fault: Fault) {
-        let place = self.faults.partition_point(|other| other.start_tick > fault.start_tick);
+        let place = self
+            .faults
+            .partition_point(|other| other.start_tick > fault.start_tick);
         self.faults.insert(place, fault);
     }
 

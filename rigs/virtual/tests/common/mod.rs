@@ -1,6 +1,8 @@
 //! The belt unit's plant without chance, and other common ground of the tests.
 #![allow(dead_code, missing_docs)]
 
+pub(crate) mod bench;
+
 use rand_chacha::ChaCha8Rng;
 use virtual_rig::RigParameters;
 use virtual_rig::plant::{Plant, PlantParameters};
@@ -30,5 +32,8 @@ pub(crate) fn plant(parameters: PlantParameters, step_s: f64) -> Plant {
 }
 
 pub(crate) fn close(got: f64, expected: f64, tolerance: f64, what: &str) {
-    assert!((got - expected).abs() <= tolerance, "{what}: {got} is not {expected} within {tolerance}");
+    assert!(
+        (got - expected).abs() <= tolerance,
+        "{what}: {got} is not {expected} within {tolerance}"
+    );
 }
