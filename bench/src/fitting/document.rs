@@ -1,0 +1,267 @@
+//! The fit document: everything that a person or another program is told of a recording, and nothing else.
+
+use serde::{Deserialize, Serialize};
+use truerim_analysis::estimate::{Check, Estimate, Outcome};
+
+use super::facts::RecordingFacts;
+use super::reading::ShownIn;
+
+/// What `fit.json` calls itself.
+pub const SCHEMA: &str = "truerim fit";
+/// Version of its layout; a reader refuses a larger one.
+pub const SCHEMA_VERSION: u32 = 1;
+
+/// What the analysis says of one recording. Written to `fit.json`; reports are made from it alone.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FitDocument {
+    /// [`SCHEMA`].
+    pub schema: String,
+    /// [`SCHEMA_VERSION`].
+    pub schema_version: u32,
+    /// The program that fitted.
+    pub software: Program,
+    /// The recording it was made from.
+    pub recording: RecordingFacts,
+    /// The spring that the rig is.
+    pub rig_spring: RigSpring,
+    /// Results, headline ones first in each family.
+    pub measurands: Vec<Measurand>,
+    /// What the plots need.
+    pub curves: Curves,
+    /// Checks on the recording as a whole.
+    pub quality: Vec<Check>,
+}
+
+impl FitDocument {
+    /// The result that stands for a quantity: its headline measurand.
+    pub fn headline(&self, quantity: Quantity) -> Option<&Measurand> {
+        self.measurands.iter().find(|m| m.quantity == quantity && m.headline)
+    }
+
+    /// Whether the run ended as planned and every check on the recording passed.
+    pub fn is_sound(&self) -> bool {
+        self.recording.completion.is_complete() && self.quality.iter().all(|check| check.passed)
+    }
+}
+
+/// A program and its version.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Program {
+    /// Name.
+    pub name: String,
+    /// Released version.
+    pub version: String,
+    /// Source revision and build profile; empty if not known.
+    pub build: String,
+}
+
+/// Torsional stiffness between the rim and ground: sensor and fixture in series, `1/k = 1/k_sensor + 1/k_fixture`.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct RigSpring {
+    /// Torque sensor, N·m/rad, if declared.
+    pub sensor_nm_per_rad: Option<f64>,
+    /// Fixture, N·m/rad, if declared.
+    pub fixture_nm_per_rad: Option<f64>,
+    /// Both in series, N·m/rad, if both are declared.
+    pub series_nm_per_rad: Option<f64>,
+}
+
+impl RigSpring {
+    /// Puts a sensor and a fixture in series. Values that are not finite and positive count as not declared.
+    pub fn new(sensor_nm_per_rad: f64, fixture_nm_per_rad: f64) -> Self {
+        let declared = |k: f64| (k.is_finite() && k > 0.0).then_some(k);
+        let (sensor, fixture) = (declared(sensor_nm_per_rad), declared(fixture_nm_per_rad));
+        let series = sensor.zip(fixture).map(|(a, b)| 1.0 / (1.0 / a + 1.0 / b));
+        Self { sensor_nm_per_rad: sensor, fixture_nm_per_rad: fixture, series_nm_per_rad: series }
+    }
+}
+
+/// What is measured. Its name, definition and source are in [`Quantity::text`](super::Quantity::text).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Quantity {
+    /// Mean delay from the setpoint coming into force to torque onset.
+    Latency,
+    /// Standard deviation of that delay over repeats.
+    LatencyJitter,
+    /// Time from 10 to 90 % of the step.
+    TransitionDuration,
+    /// Largest excursion beyond the level reached.
+    Overshoot,
+    /// Time to stay within the settling band.
+    SettlingTime,
+    /// Torque reached per torque commanded.
+    SteadyGain,
+    /// Frequency at which the magnitude has fallen by 3 dB.
+    Bandwidth,
+    /// Frequency up to which the magnitude stays within ±3 dB.
+    FlatBand,
+    /// Pure delay from the phase.
+    PhaseDelay,
+    /// Latency less the delay from the phase.
+    DelayAgreement,
+    /// First resonance, clamped.
+    Resonance,
+    /// Its damping ratio.
+    ResonanceDamping,
+    /// Declared delay of the torque sensor, taken out of the others.
+    SensorDelay,
+}
+
+/// One result with what it means and under which conditions it holds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Measurand {
+    /// Unique in the document: the quantity's word, and the group after `@` where the group is not the headline.
+    pub id: String,
+    /// What is measured.
+    pub quantity: Quantity,
+    /// Whether this one stands for the quantity in a summary.
+    pub headline: bool,
+    /// The group of repeats it was found from, in words: `0.35 to 1.05 N·m`; empty if it has none.
+    pub group: String,
+    /// Name a person reads.
+    pub name: String,
+    /// What is meant, in one or two sentences.
+    pub definition: String,
+    /// Where the method comes from.
+    pub source: String,
+    /// Unit a person reads it in.
+    pub shown_in: ShownIn,
+    /// Under which conditions it holds.
+    pub conditions: Conditions,
+    /// The value or the reason why there is none.
+    pub result: Outcome,
+}
+
+impl Measurand {
+    /// The estimate, if there is one.
+    pub fn estimate(&self) -> Option<&Estimate> {
+        self.result.estimate()
+    }
+}
+
+/// Conditions that a result holds under. What is not known is `None`.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Conditions {
+    /// `clamped`, `free` or `back-driven`.
+    pub mounting: String,
+    /// Size of the step or amplitude of the chirp, N·m.
+    pub amplitude_nm: Option<f64>,
+    /// Constant torque that the excitation stands on, N·m.
+    pub preload_nm: Option<f64>,
+    /// Temperature while the group was played.
+    pub temperature: Option<Temperature>,
+    /// Usable repeats.
+    pub n: usize,
+    /// Spring of the rig, N·m/rad, beside every dynamic result.
+    pub rig_spring_nm_per_rad: Option<f64>,
+}
+
+/// A temperature over a stretch of time.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Temperature {
+    /// The channel's name as a person reads it.
+    pub channel: String,
+    /// Mean, °C.
+    pub mean_degc: f64,
+    /// Lowest, °C.
+    pub min_degc: f64,
+    /// Highest, °C.
+    pub max_degc: f64,
+}
+
+/// Curves for plots; absent where there is nothing to show.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Curves {
+    /// Steps of the headline group over one another.
+    pub steps: Option<StepCurves>,
+    /// Latency of each repeat of the headline group.
+    pub latency: Option<LatencyCurve>,
+    /// Frequency response of the headline chirps.
+    pub frequency: Option<FrequencyCurve>,
+}
+
+/// Steps of one group on one time axis. Every list has one entry an instant.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct StepCurves {
+    /// The group in words.
+    pub group: String,
+    /// Conditions.
+    pub conditions: Conditions,
+    /// Instants from the setpoint coming into force, sensor delay taken out, s.
+    pub t_s: Vec<f64>,
+    /// Median over repeats, N·m.
+    pub median_nm: Vec<f64>,
+    /// 5 % of the repeats lie below, N·m.
+    pub p05_nm: Vec<f64>,
+    /// 5 % of the repeats lie above, N·m.
+    pub p95_nm: Vec<f64>,
+    /// Some single repeats, evenly picked, N·m.
+    pub repeats_nm: Vec<Vec<f64>>,
+    /// Torque commanded before, N·m.
+    pub from_nm: f64,
+    /// Torque commanded after, N·m.
+    pub to_nm: f64,
+    /// Mean level left, N·m.
+    pub low_nm: f64,
+    /// Mean level reached, N·m.
+    pub high_nm: f64,
+    /// Mean instant of 10 %, s.
+    pub t10_s: f64,
+    /// Mean instant of 90 %, s.
+    pub t90_s: f64,
+    /// Fitted latency, s, if there is one.
+    pub latency_s: Option<f64>,
+    /// The fitted rise, instants, s.
+    pub model_t_s: Vec<f64>,
+    /// The fitted rise, N·m.
+    pub model_nm: Vec<f64>,
+}
+
+/// Latency of each repeat.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct LatencyCurve {
+    /// The group in words.
+    pub group: String,
+    /// Conditions.
+    pub conditions: Conditions,
+    /// Delay of each repeat in order of playing, s; `None` where the repeat could not be used.
+    pub per_repeat_s: Vec<Option<f64>>,
+    /// Declared period at which the firmware looks for setpoints, s.
+    pub update_period_s: Option<f64>,
+}
+
+/// Frequency response in bands; every list has one entry a band, frequencies ascending.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct FrequencyCurve {
+    /// The group in words.
+    pub group: String,
+    /// Conditions.
+    pub conditions: Conditions,
+    /// Centre of the band, Hz.
+    pub f_hz: Vec<f64>,
+    /// Magnitude, dB re 1 N·m/N·m.
+    pub gain_db: Vec<f64>,
+    /// Lower end of the 95 % error band, dB.
+    pub gain_low_db: Vec<f64>,
+    /// Upper end, dB.
+    pub gain_high_db: Vec<f64>,
+    /// Unwrapped phase with the delay in it, sensor delay taken out, degrees.
+    pub phase_deg: Vec<f64>,
+    /// Half width of the 95 % error band of the phase, degrees.
+    pub phase_band_deg: Vec<f64>,
+    /// Phase with the fitted pure delay taken out; `None` if no delay could be fitted.
+    pub phase_without_delay_deg: Option<Vec<f64>>,
+    /// Ordinary coherence.
+    pub coherence: Vec<f64>,
+    /// Coherence below which a band is not used.
+    pub least_coherence: f64,
+    /// Gain at low frequency that −3 dB and ±3 dB refer to, dB.
+    pub reference_db: Option<f64>,
+    /// −3 dB bandwidth, Hz.
+    pub bandwidth_hz: Option<f64>,
+    /// End of the flat band, Hz.
+    pub flat_band_hz: Option<f64>,
+    /// First resonance: frequency and its 95 % interval, Hz.
+    pub resonance_hz: Option<[f64; 3]>,
+}

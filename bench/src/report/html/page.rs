@@ -1,0 +1,127 @@
+//! The page from head to foot.
+
+use super::{budget, plain_words, provenance, results};
+use crate::fitting::FitDocument;
+use crate::report::{Plot, escape, words};
+
+const STYLE: &str = include_str!("../style.css");
+
+/// The report as one HTML file. `plots` are put into it as they are; all other text is escaped.
+pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
+    let recording = &document.recording;
+    let unit = words::or_unknown(
+        format!("{} {}", recording.unit.model, recording.unit.serial).trim(),
+        "unit without name",
+    );
+    let day = day(&recording.created);
+    let mut page = format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <meta name=\"color-scheme\" content=\"light dark\">\n<title>{} · {}</title>\n<style>\n{STYLE}</style>\n\
+         </head>\n<body>\n",
+        escape(&unit),
+        escape(&day)
+    );
+    page.push_str(&header(document, &unit, &day));
+    page.push_str("<main>\n");
+    page.push_str(&plain_words::section(document));
+    page.push_str(&section(
+        "driver",
+        "What the driver gets",
+        "Steps of torque: how long until the hands feel anything is reported as torque at the rim, not as feeling.",
+        &(results::table(document, false) + &figures(plots, &["steps", "latency"])),
+    ));
+    page.push_str(&section(
+        "frequency",
+        "What arrives, by frequency",
+        "Chirps: which part of a signal reaches the rim, and how late.",
+        &(results::table(document, true) + &figures(plots, &["frequency"])),
+    ));
+    page.push_str(&section(
+        "quality",
+        "Data quality",
+        "Checks on the recording as a whole. A result that a check rules out is refused above, not corrected.",
+        &results::checks(document),
+    ));
+    page.push_str(&section(
+        "budget",
+        "Where the uncertainty comes from",
+        "Every interval holds the true value with a probability of 95 %. Open a line for its contributions.",
+        &budget::section(document),
+    ));
+    page.push_str(&section(
+        "definitions",
+        "What each number means",
+        "Definition, method and source of every quantity above.",
+        &results::definitions(document),
+    ));
+    page.push_str(&section("provenance", "Where the numbers come from", "", &provenance::section(document)));
+    page.push_str(&section("cautions", "Cautions", "", &provenance::cautions(document)));
+    page.push_str("</main>\n");
+    page.push_str(&format!(
+        "<footer><p>{} {} · run {}</p></footer>\n</body>\n</html>\n",
+        escape(&document.software.name),
+        escape(&document.software.version),
+        escape(&recording.run_id)
+    ));
+    page
+}
+
+fn header(document: &FitDocument, unit: &str, day: &str) -> String {
+    let r = &document.recording;
+    let facts = [
+        ("mounting", r.mounting.as_str()),
+        ("rig", r.rig.name.as_str()),
+        ("operator", r.operator.as_str()),
+    ];
+    let facts: String = facts
+        .iter()
+        .filter(|(_, value)| !value.is_empty())
+        .map(|(name, value)| format!("<span><b>{name}</b> {}</span>", escape(value)))
+        .collect();
+    let partial = if r.completion.is_complete() {
+        String::new()
+    } else {
+        format!(
+            "<p class=\"alert\" role=\"note\"><strong>Partial result.</strong> The run ended as {}: {}. What was \
+             recorded before is fitted; what is missing is refused.</p>\n",
+            escape(&r.completion.state),
+            escape(&r.completion.cause)
+        )
+    };
+    format!(
+        "<header>\n<p class=\"over\">Wheelbase test · {}</p>\n<h1>{}</h1>\n<p class=\"facts\">{facts}</p>\n{partial}\
+         </header>\n",
+        escape(day),
+        escape(unit)
+    )
+}
+
+/// A section with its heading, a line on what it holds, and its body.
+fn section(id: &str, title: &str, lead: &str, body: &str) -> String {
+    let lead = if lead.is_empty() { String::new() } else { format!("<p class=\"lead\">{}</p>\n", escape(lead)) };
+    format!("<section id=\"{id}\">\n<h2>{}</h2>\n{lead}{body}</section>\n", escape(title))
+}
+
+fn figures(plots: &[Plot], names: &[&str]) -> String {
+    plots
+        .iter()
+        .filter(|plot| names.contains(&plot.name))
+        .map(|plot| {
+            format!(
+                "<figure id=\"plot-{}\">\n<h3>{}</h3>\n<div class=\"wide\">{}</div>\n<div class=\"narrow\">{}</div>\n\
+                 <figcaption>{}</figcaption>\n</figure>\n",
+                plot.name,
+                escape(&plot.title),
+                plot.wide,
+                plot.narrow,
+                escape(&plot.reading)
+            )
+        })
+        .collect()
+}
+
+/// The date of an RFC 3339 time stamp.
+fn day(created: &str) -> String {
+    words::or_unknown(created.split('T').next().unwrap_or(created), "date not recorded")
+}

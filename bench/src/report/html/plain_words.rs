@@ -1,0 +1,124 @@
+//! The result in plain words, each number with its interval and a link to what it means.
+
+use super::results::definition_anchor;
+use crate::fitting::{FitDocument, Quantity, Reading};
+use crate::report::{escape, words};
+
+/// The opening section.
+pub(super) fn section(document: &FitDocument) -> String {
+    let mut text = String::from("<section id=\"short\" class=\"short\">\n<h2>In short</h2>\n");
+    for sentence in [steps(document), rise(document), frequency(document), ringing(document)] {
+        if !sentence.is_empty() {
+            text.push_str(&format!("<p>{sentence}</p>\n"));
+        }
+    }
+    text.push_str(&format!("<p class=\"under\">{}</p>\n", standing(document)));
+    text.push_str("</section>\n");
+    text
+}
+
+/// A linked `value ± U unit`, or `None` if there is none.
+fn number(document: &FitDocument, quantity: Quantity) -> Option<String> {
+    let measurand = document.headline(quantity)?;
+    let reading = Reading::of(measurand.estimate()?, measurand.shown_in);
+    let spread = if reading.symmetrical {
+        format!("±\u{a0}{}{}", reading.half_width, reading.spaced_unit())
+    } else {
+        format!("{} ({}{})", reading.spaced_unit(), reading.interval(), reading.spaced_unit())
+    };
+    Some(format!(
+        "<a class=\"key\" href=\"#{}\"><b>{}</b>\u{a0}{spread}</a>",
+        definition_anchor(quantity),
+        reading.value
+    ))
+}
+
+/// Why there is no number: the first sentence of the refusal.
+fn reason(document: &FitDocument, quantity: Quantity) -> String {
+    let refused = document.headline(quantity).and_then(|m| m.result.refused());
+    refused.map_or_else(|| "it was not measured".into(), |r| escape(&r.message))
+}
+
+fn steps(document: &FitDocument) -> String {
+    let Some(latency) = number(document, Quantity::Latency) else {
+        return format!("No latency can be given: {}.", reason(document, Quantity::Latency));
+    };
+    let jitter = match number(document, Quantity::LatencyJitter) {
+        Some(jitter) => format!(", and that varies by {jitter} (one standard deviation) from one step to the next"),
+        None => String::new(),
+    };
+    format!("Torque begins {latency} after the rig puts a setpoint into force{jitter}.")
+}
+
+fn rise(document: &FitDocument) -> String {
+    let mut clauses = Vec::new();
+    if let Some(rise) = number(document, Quantity::TransitionDuration) {
+        clauses.push(format!("takes {rise} from 10 to 90 % of a step"));
+    }
+    if let Some(overshoot) = number(document, Quantity::Overshoot) {
+        clauses.push(format!("overshoots by {overshoot}"));
+    }
+    if let Some(settling) = number(document, Quantity::SettlingTime) {
+        clauses.push(format!("has settled {settling} after the setpoint"));
+    }
+    let gain = number(document, Quantity::SteadyGain)
+        .map(|gain| format!(" Of the torque commanded, {gain} arrives once it has settled."))
+        .unwrap_or_default();
+    if clauses.is_empty() {
+        return gain.trim().to_owned();
+    }
+    let Some(last) = clauses.pop() else { return gain };
+    let list = if clauses.is_empty() { last } else { format!("{} and {last}", clauses.join(", ")) };
+    format!("Once it begins, it {list}.{gain}")
+}
+
+fn frequency(document: &FitDocument) -> String {
+    let flat = number(document, Quantity::FlatBand);
+    let band = number(document, Quantity::Bandwidth);
+    match (flat, band) {
+        (Some(flat), Some(band)) => format!(
+            "Signals come through within ±3 dB up to {flat}; the magnitude has fallen by 3 dB at {band}."
+        ),
+        (Some(flat), None) => format!("Signals come through within ±3 dB up to {flat}."),
+        (None, Some(band)) => format!("The magnitude has fallen by 3 dB at {band}."),
+        (None, None) => {
+            format!("Nothing can be said by frequency: {}.", reason(document, Quantity::Bandwidth))
+        }
+    }
+}
+
+fn ringing(document: &FitDocument) -> String {
+    let Some(resonance) = number(document, Quantity::Resonance) else { return String::new() };
+    let damping = number(document, Quantity::ResonanceDamping)
+        .map(|damping| format!(" with a damping ratio of {damping}"))
+        .unwrap_or_default();
+    let spring = match document.rig_spring.series_nm_per_rad {
+        Some(k) => format!(" (sensor and fixture: {} N·m/rad, declared)", words::thousands(k)),
+        None => String::new(),
+    };
+    format!(
+        "Clamped on this rig{spring} the wheelbase rings at {resonance}{damping}; overshoot, settling and what \
+         arrives near that frequency belong to wheelbase and rig together."
+    )
+}
+
+/// Conditions, and what the checks say.
+fn standing(document: &FitDocument) -> String {
+    let failed: Vec<&str> =
+        document.quality.iter().filter(|check| !check.passed).map(|check| check.name.as_str()).collect();
+    let refused = document.measurands.iter().filter(|m| m.headline && m.estimate().is_none()).count();
+    let checks = if failed.is_empty() {
+        format!("all {} <a href=\"#quality\">checks on the data</a> passed", document.quality.len())
+    } else {
+        format!("<strong class=\"bad\">failed checks: {}</strong> (<a href=\"#quality\">data quality</a>)", escape(&failed.join(", ")))
+    };
+    let refusals = match refused {
+        0 => String::new(),
+        1 => "; one result is refused with its reason".into(),
+        n => format!("; {n} results are refused with their reasons"),
+    };
+    let conditions = document.headline(Quantity::Latency).or(document.measurands.first()).map(|m| &m.conditions);
+    let held = conditions.map(words::conditions_short).filter(|c| !c.is_empty());
+    let held = held.map(|c| format!("Steps: {}. ", escape(&c))).unwrap_or_default();
+    format!("± is the 95 % interval. {held}Of this recording, {checks}{refusals}.")
+}

@@ -1,0 +1,137 @@
+//! Result tables, checks and definitions.
+
+use crate::fitting::{FitDocument, Measurand, Quantity, Reading};
+use crate::report::{escape, words};
+
+/// Anchor of a quantity's definition.
+pub(super) fn definition_anchor(quantity: Quantity) -> String {
+    format!("def-{}", quantity.text().id)
+}
+
+/// Anchor of a measurand's budget.
+pub(super) fn budget_anchor(document: &FitDocument, measurand: &Measurand) -> String {
+    let position = document.measurands.iter().position(|m| std::ptr::eq(m, measurand)).unwrap_or(0);
+    format!("budget-{position}")
+}
+
+/// Results from chirps or from steps, headline ones first, the other groups folded away.
+pub(super) fn table(document: &FitDocument, by_frequency: bool) -> String {
+    let of = |headline: bool| -> Vec<&Measurand> {
+        document
+            .measurands
+            .iter()
+            .filter(|m| m.quantity.is_by_frequency() == by_frequency)
+            .filter(|m| m.headline == headline)
+            .collect()
+    };
+    let mut text = rows(document, &of(true));
+    let others = of(false);
+    if !others.is_empty() {
+        let groups = others.iter().map(|m| m.group.as_str()).collect::<std::collections::BTreeSet<_>>().len();
+        let what = if by_frequency { "chirps" } else { "steps" };
+        text.push_str(&format!(
+            "<details class=\"others\"><summary>The other {groups} groups of {what}</summary>\n{}</details>\n",
+            rows(document, &others)
+        ));
+    }
+    text
+}
+
+fn rows(document: &FitDocument, measurands: &[&Measurand]) -> String {
+    let body: String = measurands.iter().map(|m| row(document, m)).collect();
+    format!(
+        "<table class=\"results\">\n<thead><tr><th scope=\"col\">Measurand</th><th scope=\"col\">Value</th>\
+         <th scope=\"col\">95 % interval</th><th scope=\"col\">n</th><th scope=\"col\">Conditions</th></tr></thead>\n\
+         <tbody>\n{body}</tbody>\n</table>\n"
+    )
+}
+
+fn row(document: &FitDocument, measurand: &Measurand) -> String {
+    let name = format!(
+        "<th scope=\"row\"><a href=\"#{}\">{}</a></th>",
+        definition_anchor(measurand.quantity),
+        escape(&measurand.name)
+    );
+    let spring = if measurand.conditions.rig_spring_nm_per_rad.is_some() {
+        format!("<br><small>{}</small>", escape(&words::rig_spring(measurand.conditions.rig_spring_nm_per_rad)))
+    } else {
+        String::new()
+    };
+    let conditions = escape(&words::conditions_short(&measurand.conditions));
+    let Some(estimate) = measurand.estimate() else {
+        let refused = measurand.result.refused();
+        let (code, message) = refused.map_or(("", ""), |r| (r.code.as_str(), r.message.as_str()));
+        return format!(
+            "<tr class=\"refused\">{name}<td colspan=\"3\" data-label=\"Refused\"><strong>refused</strong> \
+             <code>{}</code><br>{}</td><td data-label=\"Conditions\">{conditions}</td></tr>\n",
+            escape(code),
+            escape(message)
+        );
+    };
+    let reading = Reading::of(estimate, measurand.shown_in);
+    let plus_minus = if reading.symmetrical { format!("± {}", reading.half_width) } else { String::new() };
+    let n = if estimate.n > 0 { estimate.n.to_string() } else { "–".into() };
+    let failed: String = estimate
+        .checks
+        .iter()
+        .filter(|c| !c.passed)
+        .map(|c| format!("<br><small class=\"bad\">{}: {}</small>", escape(&c.name), escape(&c.detail)))
+        .collect();
+    format!(
+        "<tr>{name}<td class=\"value\" data-label=\"Value\"><a href=\"#{anchor}\"><b>{value}</b> {plus_minus}{unit}</a>\
+         {failed}</td><td class=\"number\" data-label=\"95 % interval\">{interval}{unit}</td>\
+         <td class=\"number\" data-label=\"n\">{n}</td><td data-label=\"Conditions\">{conditions}{spring}</td></tr>\n",
+        anchor = budget_anchor(document, measurand),
+        value = reading.value,
+        unit = reading.spaced_unit(),
+        interval = reading.interval(),
+    )
+}
+
+/// Checks on the recording.
+pub(super) fn checks(document: &FitDocument) -> String {
+    let items: String = document
+        .quality
+        .iter()
+        .map(|check| {
+            let (class, word) = if check.passed { ("good", "passed") } else { ("bad", "failed") };
+            format!(
+                "<tr><th scope=\"row\">{}</th><td class=\"{class}\">{word}</td><td>{}</td></tr>\n",
+                escape(&check.name),
+                escape(&check.detail)
+            )
+        })
+        .collect();
+    format!(
+        "<table class=\"checks\">\n<thead><tr><th scope=\"col\">Check</th><th scope=\"col\">Verdict</th>\
+         <th scope=\"col\">Found</th></tr></thead>\n<tbody>\n{items}</tbody>\n</table>\n"
+    )
+}
+
+/// Definition, method and source of each quantity that occurs.
+pub(super) fn definitions(document: &FitDocument) -> String {
+    let mut seen: Vec<Quantity> = Vec::new();
+    let mut text = String::from("<dl class=\"definitions\">\n");
+    for m in &document.measurands {
+        if seen.contains(&m.quantity) {
+            continue;
+        }
+        seen.push(m.quantity);
+        let method = document
+            .measurands
+            .iter()
+            .filter(|other| other.quantity == m.quantity)
+            .find_map(|other| other.estimate())
+            .map_or("no result, so no method was applied", |e| e.method.as_str());
+        text.push_str(&format!(
+            "<dt id=\"{}\">{}</dt>\n<dd>{}<br><small><b>Method</b> {}</small><br><small><b>Source</b> {}</small></dd>\n",
+            definition_anchor(m.quantity),
+            escape(&m.name),
+            escape(&m.definition),
+            escape(method),
+            escape(&m.source)
+        ));
+    }
+    text.push_str("</dl>\n");
+    text
+}

@@ -1,0 +1,20 @@
+//! What people look at, made from a fit document alone: a table for the terminal, SVG plots, one HTML page.
+//!
+//! What is rendered is reported; what is felt is not claimed. There is no score.
+
+mod escape;
+mod html;
+mod plots;
+#[cfg(test)]
+mod sample;
+mod table;
+#[cfg(test)]
+mod tests;
+mod words;
+mod write;
+
+pub use escape::escape;
+pub use html::html;
+pub use plots::{Plot, PlotError, plots};
+pub use table::table;
+pub use write::{ReportError, write_report};

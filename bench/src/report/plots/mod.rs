@@ -1,0 +1,107 @@
+//! Plots as SVG, from the fit document alone.
+//!
+//! Each is drawn twice, wide for a page and narrow for a telephone. Every one carries a line that says under which
+//! conditions it holds.
+
+mod axis;
+mod canvas;
+mod caption;
+mod frequency;
+mod latency;
+mod legend;
+mod palette;
+mod panel;
+mod steps;
+
+use crate::fitting::FitDocument;
+
+/// A drawing that failed; the drawing goes to memory, so this is a defect or an exhausted machine.
+#[derive(Debug, thiserror::Error)]
+#[error("a plot could not be drawn: {0}")]
+pub struct PlotError(String);
+
+impl PlotError {
+    /// Wraps what the backend said; its error type has no name of its own outside the backend.
+    pub(crate) fn of(error: impl std::fmt::Display) -> Self {
+        Self(error.to_string())
+    }
+}
+
+/// One plot.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Plot {
+    /// File name without ending: `steps`, `latency`, `frequency`.
+    pub name: &'static str,
+    /// What it shows.
+    pub title: String,
+    /// How to read it.
+    pub reading: String,
+    /// SVG for a page.
+    pub wide: String,
+    /// SVG for a telephone.
+    pub narrow: String,
+}
+
+/// Whether a drawing is for a page or a telephone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Format {
+    Wide,
+    Narrow,
+}
+
+impl Format {
+    /// Width of the drawing, px.
+    fn width(self) -> f64 {
+        match self {
+            Self::Wide => 880.0,
+            Self::Narrow => 400.0,
+        }
+    }
+
+    fn is_wide(self) -> bool {
+        self == Self::Wide
+    }
+}
+
+/// All plots that the document holds curves for.
+///
+/// # Errors
+/// [`PlotError`] if the drawing backend fails.
+pub fn plots(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
+    let mut plots = Vec::new();
+    if let Some(curves) = &document.curves.steps {
+        plots.push(Plot {
+            name: "steps",
+            title: "Steps".into(),
+            reading: "Left: the onset, with the latency shaded and the 10 and 90 % instants marked. Right: until it \
+                      has settled. Each thin line is one repeat; the dark line is the median of all, the band holds \
+                      the middle 90 %."
+                .into(),
+            wide: steps::draw(document, curves, Format::Wide)?,
+            narrow: steps::draw(document, curves, Format::Narrow)?,
+        });
+    }
+    if let Some(curve) = document.curves.latency.as_ref().filter(|c| c.per_repeat_s.iter().flatten().count() > 1) {
+        plots.push(Plot {
+            name: "latency",
+            title: "Latency, repeat by repeat".into(),
+            reading: "How the latency is spread over the repeats, and whether it wandered while they were played. A \
+                      command that waits to be polled spreads evenly over one polling period."
+                .into(),
+            wide: latency::draw(document, curve, Format::Wide)?,
+            narrow: latency::draw(document, curve, Format::Narrow)?,
+        });
+    }
+    if let Some(curve) = document.curves.frequency.as_ref().filter(|c| c.f_hz.len() > 1) {
+        plots.push(Plot {
+            name: "frequency",
+            title: "Frequency response, setpoint to rim torque".into(),
+            reading: "Magnitude, phase and coherence over one frequency axis. Bands are 95 % intervals. Where the \
+                      coherence is low, the torque does not follow the setpoint and nothing is read off."
+                .into(),
+            wide: frequency::draw(document, curve, Format::Wide)?,
+            narrow: frequency::draw(document, curve, Format::Narrow)?,
+        });
+    }
+    Ok(plots)
+}

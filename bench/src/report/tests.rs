@@ -1,0 +1,180 @@
+//! Tests of the report over a made-up document.
+
+use super::sample::{document, measurand, refused};
+use super::{html, plots, table, write_report};
+use crate::fitting::{Conditions, FitDocument, Quantity, SCHEMA};
+
+/// Every tag that opens closes again, in order. Enough for the XML of the plots; pages have a few tags without end.
+fn balanced(text: &str, without_end: &[&str]) {
+    let mut open: Vec<String> = Vec::new();
+    let mut rest = text;
+    while let Some(start) = rest.find('<') {
+        let end = rest[start..].find('>').expect("a tag without end") + start;
+        let tag = &rest[start + 1..end];
+        rest = &rest[end + 1..];
+        let name: String = tag.chars().take_while(|c| !c.is_whitespace()).collect();
+        if tag.starts_with('!') || tag.ends_with('/') || without_end.contains(&name.as_str()) {
+            continue;
+        }
+        match name.strip_prefix('/') {
+            Some(name) => assert_eq!(open.pop().as_deref(), Some(name), "near {}", &rest[..rest.len().min(80)]),
+            None => open.push(name),
+        }
+    }
+    assert!(open.is_empty(), "never closed: {open:?}");
+}
+
+fn hostile() -> FitDocument {
+    let mut d = document();
+    let text = "\"><script>alert(1)</script>\u{1}&'";
+    d.recording.unit.serial = text.into();
+    d.recording.operator = text.into();
+    d.recording.rig.name = text.into();
+    d.recording.mounting = text.into();
+    d.recording.files = vec![text.into()];
+    d.recording.extra = vec![(text.into(), text.into())];
+    d.recording.completion.state = text.into();
+    d.recording.completion.cause = text.into();
+    d.quality[0].name = text.into();
+    d.quality[0].detail = text.into();
+    d.quality[0].passed = false;
+    for m in &mut d.measurands {
+        m.conditions.mounting = text.into();
+        m.group = text.into();
+        m.name = text.into();
+        m.definition = text.into();
+    }
+    d.measurands.push(measurand(Quantity::Overshoot, text, Conditions::default(), refused(text, text)));
+    let curves = &mut d.curves;
+    for c in [&mut curves.steps.as_mut().unwrap().conditions, &mut curves.frequency.as_mut().unwrap().conditions] {
+        c.mounting = text.into();
+    }
+    d
+}
+
+#[test]
+fn a_page_is_whole_and_needs_nothing_else() {
+    let d = document();
+    let page = html(&d, &plots(&d).unwrap());
+    balanced(&page, &["br", "meta"]);
+    for forbidden in ["<script", "src=", "url(", "@import", "<link", "http://", "https://"] {
+        let found = page.replace("http://www.w3.org/2000/svg", "");
+        assert!(!found.contains(forbidden), "{forbidden}");
+    }
+    // Every link within the page has its target, and no target is there twice.
+    for link in page.split("href=\"#").skip(1).filter_map(|s| s.split('"').next()) {
+        assert_eq!(page.matches(&format!("id=\"{link}\"")).count(), 1, "{link}");
+    }
+}
+
+#[test]
+fn every_result_is_shown_with_unit_and_interval() {
+    let d = document();
+    let page = html(&d, &plots(&d).unwrap());
+    // 4.031 ms with u = √(38² + 10²) µs = 39.3 µs and t(0.975; 67.5) = 1.996: U = 0.0784 ms, so 3.953 to 4.109 ms.
+    assert!(page.contains("<b>4.031</b> ± 0.078\u{a0}ms"), "value");
+    assert!(page.contains("3.953 to 4.109\u{a0}ms"), "interval");
+    for m in &d.measurands {
+        assert!(page.contains(&m.definition.replace('\'', "&#39;")), "{}", m.id);
+    }
+}
+
+#[test]
+fn hostile_text_stays_text() {
+    let d = hostile();
+    let drawn = plots(&d).unwrap();
+    let page = html(&d, &drawn);
+    assert!(!page.contains("<script"));
+    assert!(!page.contains('\u{1}'));
+    balanced(&page, &["br", "meta"]);
+    for plot in &drawn {
+        for svg in [&plot.wide, &plot.narrow] {
+            assert!(!svg.contains("<script") && !svg.contains('\u{1}'));
+            balanced(svg, &[]);
+        }
+    }
+    assert!(!table(&d).contains('\u{1}'));
+}
+
+#[test]
+fn a_refused_result_appears_with_its_reason() {
+    let mut d = document();
+    for (i, m) in d.measurands.iter_mut().enumerate() {
+        m.result = refused(&format!("code_{i}"), &format!("reason number {i} of many, and what to do"));
+    }
+    let page = html(&d, &plots(&d).unwrap());
+    let text = table(&d);
+    for i in 0..d.measurands.len() {
+        assert!(page.contains(&format!("code_{i}<")), "{i}");
+        assert!(page.contains(&format!("reason number {i} of many")), "{i}");
+        assert!(text.contains(&format!("reason number {i} of many")), "{i}");
+    }
+    assert_eq!(text.matches("refused").count(), d.measurands.len());
+}
+
+#[test]
+fn a_run_that_tripped_says_so_everywhere() {
+    let mut d = document();
+    d.recording.completion.state = "tripped".into();
+    d.recording.completion.cause = "rim speed 6.1 rad/s, limit 5 rad/s".into();
+    let page = html(&d, &[]);
+    assert!(page.contains("Partial result.") && page.contains("rim speed 6.1 rad/s"));
+    assert!(table(&d).contains("partial result: the run ended as tripped (rim speed 6.1 rad/s"));
+    assert!(!d.is_sound());
+}
+
+#[test]
+fn the_table_is_aligned_and_fits() {
+    let text = table(&document());
+    let lines: Vec<&str> = text.lines().collect();
+    assert!(lines.iter().all(|l| l.chars().count() <= 100), "{text}");
+    let head = lines.iter().find(|l| l.starts_with("measurand")).unwrap();
+    let row = lines.iter().find(|l| l.starts_with("Latency  ")).unwrap();
+    let column = |line: &str, word: &str| line.find(word).map(|at| line[..at].chars().count()).unwrap();
+    assert_eq!(column(head, "unit"), column(row, "ms"));
+    assert_eq!(column(head, "value") + 5, column(row, "4.031") + 5);
+    assert_eq!(column(head, "conditions"), column(row, "clamped"));
+}
+
+#[test]
+fn plots_are_well_formed_and_named() {
+    let d = document();
+    let drawn = plots(&d).unwrap();
+    assert_eq!(drawn.iter().map(|p| p.name).collect::<Vec<_>>(), ["steps", "latency", "frequency"]);
+    for plot in &drawn {
+        for svg in [&plot.wide, &plot.narrow] {
+            balanced(svg, &[]);
+            assert!(svg.contains("<title>") && svg.contains("role=\"img\"") && !svg.contains("NaN"));
+            for condition in ["clamped", "1.4 N·m", "31.2 °C", "n = ", "3330 N·m/rad", "93.4 ± 1.3 Hz"] {
+                assert!(svg.contains(condition), "{}: {condition}", plot.name);
+            }
+        }
+    }
+}
+
+#[test]
+fn nothing_to_draw_draws_nothing() {
+    let mut d = document();
+    d.curves = crate::fitting::Curves::default();
+    d.measurands.clear();
+    assert!(plots(&d).unwrap().is_empty());
+    assert!(html(&d, &[]).contains("</html>"));
+}
+
+#[test]
+fn the_report_is_written_and_its_json_reads_back() {
+    let d = document();
+    let kept = std::env::var_os("TRUERIM_REPORT_PREVIEW").map(std::path::PathBuf::from);
+    let temporary = tempfile::tempdir().unwrap();
+    let dir = kept.as_deref().unwrap_or(temporary.path());
+    let files = write_report(dir, &d).unwrap();
+    let names: Vec<_> = files.iter().map(|f| f.strip_prefix(dir).unwrap().to_str().unwrap()).collect();
+    assert_eq!(names, ["report.html", "fit.json", "plots/steps.svg", "plots/latency.svg", "plots/frequency.svg"]);
+    let json = std::fs::read_to_string(dir.join("fit.json")).unwrap();
+    let value: serde_json::Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(value["schema"], SCHEMA);
+    assert_eq!(value["measurands"][0]["id"], "latency");
+    assert_eq!(value["measurands"][0]["result"]["status"], "estimate");
+    let again: FitDocument = serde_json::from_str(&json).unwrap();
+    assert!(again == d, "not the same to the last bit");
+}

@@ -1,0 +1,96 @@
+//! Phrases that table, plots and page share.
+
+use crate::fitting::{Conditions, Measurand, Reading, plain};
+
+/// `value ± U unit` of a measurand, if it has an estimate.
+pub(crate) fn reading(measurand: &Measurand) -> Option<String> {
+    measurand.estimate().map(|e| Reading::of(e, measurand.shown_in).to_string())
+}
+
+/// `text`, or `otherwise` if it is empty.
+pub(crate) fn or_unknown(text: &str, otherwise: &str) -> String {
+    if text.trim().is_empty() { otherwise.into() } else { text.into() }
+}
+
+/// What was played: `step of 0.7 N·m on 0.35 N·m`.
+pub(crate) fn excitation(conditions: &Conditions, kind: &str) -> String {
+    let Some(amplitude) = conditions.amplitude_nm else { return format!("{kind}, amplitude not stated") };
+    let on = match conditions.preload_nm {
+        Some(preload) if preload.abs() > 1e-9 => format!("on a preload of {} N·m", plain(preload, 3)),
+        Some(_) => "from zero".into(),
+        None => "preload not stated".into(),
+    };
+    format!("{kind} of {} N·m {on}", plain(amplitude, 3))
+}
+
+/// Temperature with its range where it moved.
+pub(crate) fn temperature(conditions: &Conditions) -> String {
+    match &conditions.temperature {
+        None => "temperature not measured".into(),
+        Some(t) if t.max_degc - t.min_degc < 0.5 => format!("{:.1} °C", t.mean_degc),
+        Some(t) => format!("{:.1} °C ({:.1} to {:.1})", t.mean_degc, t.min_degc, t.max_degc),
+    }
+}
+
+/// Spring of the rig.
+pub(crate) fn rig_spring(nm_per_rad: Option<f64>) -> String {
+    match nm_per_rad {
+        Some(k) => format!("rig spring {} N·m/rad", thousands(k)),
+        None => "rig spring not declared".into(),
+    }
+}
+
+/// A large value to three digits with thin spaces between thousands: `3 330`.
+pub(crate) fn thousands(value: f64) -> String {
+    let text = plain(value, 3);
+    let digits = text.len();
+    if value < 1e4 || !text.bytes().all(|b| b.is_ascii_digit()) {
+        return text;
+    }
+    let mut grouped = String::new();
+    for (i, c) in text.chars().enumerate() {
+        if i > 0 && (digits - i).is_multiple_of(3) {
+            grouped.push('\u{202f}');
+        }
+        grouped.push(c);
+    }
+    grouped
+}
+
+/// Short form of the conditions for a table cell.
+pub(crate) fn conditions_short(conditions: &Conditions) -> String {
+    let mut parts = Vec::new();
+    if !conditions.mounting.is_empty() {
+        parts.push(conditions.mounting.clone());
+    }
+    if let Some(amplitude) = conditions.amplitude_nm {
+        parts.push(match conditions.preload_nm {
+            Some(p) if p.abs() > 1e-9 => format!("{} on {} N·m", plain(amplitude, 3), plain(p, 3)),
+            Some(_) => format!("{} N·m from 0", plain(amplitude, 3)),
+            None => format!("{} N·m", plain(amplitude, 3)),
+        });
+    }
+    if let Some(t) = &conditions.temperature {
+        parts.push(format!("{:.1} °C", t.mean_degc));
+    }
+    parts.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn thousands_are_grouped_from_five_digits_on() {
+        assert_eq!(thousands(3333.3), "3330");
+        assert_eq!(thousands(15_000.0), "15\u{202f}000");
+        assert_eq!(thousands(0.25), "0.25");
+    }
+
+    #[test]
+    fn excitations_are_said_in_words() {
+        let c = Conditions { amplitude_nm: Some(0.7), preload_nm: Some(0.35), ..Conditions::default() };
+        assert_eq!(excitation(&c, "step"), "step of 0.7 N·m on a preload of 0.35 N·m");
+        assert_eq!(conditions_short(&c), "0.7 on 0.35 N·m");
+    }
+}

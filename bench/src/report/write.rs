@@ -1,0 +1,50 @@
+//! The report as files.
+
+use std::path::{Path, PathBuf};
+
+use super::{PlotError, html, plots};
+use crate::fitting::FitDocument;
+
+/// Why a report could not be written.
+#[derive(Debug, thiserror::Error)]
+pub enum ReportError {
+    /// A plot could not be drawn.
+    #[error("{0}")]
+    Plot(#[from] PlotError),
+    /// The document could not be put into JSON.
+    #[error("the fit document cannot be written as JSON: {0}")]
+    Json(#[from] serde_json::Error),
+    /// The file system refused.
+    #[error("{}: cannot be written: {source}; check that the directory is yours and has room", .path.display())]
+    Io {
+        /// The file or directory.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+}
+
+/// Writes `report.html`, `fit.json` and `plots/*.svg` into `dir`, which is made if it is not there; files of the same
+/// names are replaced. Returns what was written, the page first.
+///
+/// # Errors
+/// [`ReportError`] with the file that could not be written.
+pub fn write_report(dir: &Path, document: &FitDocument) -> Result<Vec<PathBuf>, ReportError> {
+    let drawn = plots(document)?;
+    let mut json = serde_json::to_string_pretty(document)?;
+    json.push('\n');
+    let folder = dir.join("plots");
+    std::fs::create_dir_all(&folder).map_err(|source| ReportError::Io { path: folder.clone(), source })?;
+    let mut files = vec![
+        (dir.join("report.html"), html(document, &drawn)),
+        (dir.join("fit.json"), json),
+    ];
+    files.extend(drawn.into_iter().map(|plot| (folder.join(format!("{}.svg", plot.name)), plot.wide)));
+    files
+        .into_iter()
+        .map(|(path, text)| match std::fs::write(&path, text) {
+            Ok(()) => Ok(path),
+            Err(source) => Err(ReportError::Io { path, source }),
+        })
+        .collect()
+}
