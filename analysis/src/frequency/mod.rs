@@ -6,6 +6,7 @@
 //! ch. 7), which removes the curvature bias that plain averaging leaves beside a lightly damped resonance. Repeats are
 //! aligned before they are averaged, so a command that waits a random part of the update period costs no gain.
 
+mod bands;
 mod crossing;
 mod delay;
 mod errors;
@@ -77,7 +78,7 @@ impl Default for FrequencyOptions {
             output_delay_u_s: 0.0,
             bands_per_octave: 24.0,
             min_lines: 12,
-            min_repeats: 2,
+            min_repeats: 3,
             min_coherence: 0.5,
             max_low_share: 0.5,
             saturation_nm: None,
