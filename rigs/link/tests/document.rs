@@ -1,5 +1,5 @@
 //! `PROTOCOL.md` and the crate say the same: examples, codes, figures.
-#![allow(missing_docs)]
+#![allow(missing_docs, clippy::unwrap_used, clippy::panic)]
 
 mod literals;
 
