@@ -156,6 +156,17 @@ fn starts_are_spread_over_the_dither_and_orders_over_the_repeats() {
     for tenth in 0..10 {
         assert!(steps.iter().any(|w| w.start_us % 1000 / 100 == tenth), "{tenth}");
     }
+    // The dither that is recorded is the one by which the rest was lengthened.
+    let rest_us = [0, 120_000, 120_000, 300_000];
+    for w in plan.windows() {
+        let rest = plan.piece_at(w.start_us - 1).unwrap();
+        assert_eq!(rest.role, Role::Rest);
+        assert_eq!(
+            rest.end_us - rest.start_us - w.dither_us,
+            rest_us[w.segment],
+            "{w:?}"
+        );
+    }
     // Each repeat has each level once, and not always in the same order.
     let order = |block: usize| -> Vec<usize> {
         steps

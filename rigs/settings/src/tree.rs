@@ -64,7 +64,9 @@ impl<'t> Lines<'t> {
             .bytes()
             .enumerate()
             .filter(|(_, b)| *b == b'\n')
-            .map(|(at, _)| at + 1);
+            .map(|(at, _)| at + 1)
+            // What is missing at the end of a file is missing in its last line, not behind it.
+            .filter(|start| *start < text.len());
         Self {
             text,
             starts: core::iter::once(0).chain(newlines).collect(),
