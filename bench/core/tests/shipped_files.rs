@@ -117,7 +117,9 @@ fn the_quick_procedure_is_what_its_results_need() {
     // Both directions, from zero and from a preload of the same sign.
     for (up, preloaded) in [(true, false), (true, true), (false, false), (false, true)] {
         let some = |w: &&&bench_core::plan::Window| {
-            (w.to_nm > w.from_nm) == up && (w.from_nm.abs() > 0.0) == preloaded && w.from_nm * w.to_nm >= 0.0
+            (w.to_nm > w.from_nm) == up
+                && (w.from_nm.abs() > 0.0) == preloaded
+                && w.to_nm.abs() > w.from_nm.abs()
         };
         assert!(steps.iter().filter(some).count() >= 24);
     }

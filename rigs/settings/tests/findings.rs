@@ -269,6 +269,8 @@ fn a_file_too_large_is_refused() {
 fn what_is_missing_at_the_end_is_missing_in_the_last_line() {
     let text = read("[rig]\nstop = \"bra\n").unwrap_err().to_string();
     assert!(text.starts_with("rigs/x.toml:2: not valid TOML"), "{text}");
+    let text = read("[rig]\nstop = \"\"\"bra\n").unwrap_err().to_string();
+    assert!(text.starts_with("rigs/x.toml:2: not valid TOML"), "{text}");
     let text = read("[rig]\nteeth = [1,\n").unwrap_err().to_string();
     assert!(text.starts_with("rigs/x.toml:2: not valid TOML"), "{text}");
 }
