@@ -208,7 +208,7 @@ wire_codes! {
 wire_codes! {
     /// Why a message was refused.
     RefusalCode {
-        /// Kind not known to this rig.
+        /// Kind not known to this rig; the detail is the kind.
         UnknownKind = 1,
         /// Payload too short, too long or with a value that has no meaning; the detail is its length.
         Malformed = 2,

@@ -6,7 +6,9 @@ use rig_link::message::STOP_KIND;
 use rig_link::{HostMessage, RigMessage, Splitter};
 
 /// The Stop of PROTOCOL.md, 5.9, with the delimiter that a bench sends in front.
-const STOP: &[u8] = &[0, 4, 1, 0x0A, 0x0B, 7, 1, 1, 0xF1, 0x32, 0xF0, 0x78, 0];
+const STOP: &[u8] = &[
+    0x00, 0x04, 0x01, 0x0A, 0x0B, 0x07, 0x01, 0x02, 0x05, 0xC1, 0xA0, 0x6B, 0x00,
+];
 
 fuzz_target!(|bytes: &[u8]| {
     let mut splitter = Splitter::new();

@@ -1,7 +1,7 @@
 //! One message of each kind, field by field, with the frame that it must be on the wire.
 //!
 //! The bytes come from the plain codec in `python/`, which was written from `PROTOCOL.md` and shares no code with this
-//! crate; they are the examples of chapter 5.
+//! crate; they are the examples of chapter 5. Fields that could be mistaken for each other have different values.
 
 use rig_link::message::{
     ArmChallenge, ArmConfirm, ArmRequest, Capabilities, Channel, ClearTrip, Configuration, Configured,
@@ -136,9 +136,9 @@ pub(crate) fn host() -> Vec<Literal<HostMessage>> {
             11,
             HostMessage::Stop(Stop {
                 mode: StopMode::Brake,
-                reason: StopReason::Interlock,
+                reason: StopReason::Operator,
             }),
-            "04 01 0A 0B 07 01 01 F1 32 F0 78 00",
+            "04 01 0A 0B 07 01 02 05 C1 A0 6B 00",
         ),
         literal(
             "ClearTrip",
@@ -170,7 +170,7 @@ pub(crate) fn rig(batch: &SamplesBuilder) -> Vec<Literal<RigMessage<'_>>> {
                 boot_id: 0x5EED_0001,
                 tick: 1_000_000,
                 capabilities: Capabilities(Capabilities::BRAKE | Capabilities::EMERGENCY_STOP_INPUT),
-                channels: 3,
+                channels: 5,
                 queue_capacity: 256,
                 min_sample_period_us: 250,
                 full_scale_nm: 20.0,
@@ -178,27 +178,28 @@ pub(crate) fn rig(batch: &SamplesBuilder) -> Vec<Literal<RigMessage<'_>>> {
                 serial: Name::new("R-0001"),
                 firmware: Name::new("0.1.0"),
             }),
-            "04 01 81 01 02 01 06 78 56 34 12 01 06 ED 5E 40 42 0F 01 01 01 01 02 03 02 03 03 01 FA 01 01 01 01 01 01 \
-             01 01 0B 34 40 64 65 6D 6F 2D 72 69 67 01 01 01 01 01 01 01 01 01 01 01 01 01 01 01 07 52 2D 30 30 30 31 \
-             01 01 01 01 01 01 01 01 01 06 30 2E 31 2E 30 01 01 01 01 01 01 01 01 01 01 05 62 79 07 54 00",
+            "04 01 81 01 02 01 06 78 56 34 12 01 06 ED 5E 40 42 0F 01 01 01 01 02 03 02 05 03 01 FA 01 01 01 01 \
+             01 01 01 01 0B 34 40 64 65 6D 6F 2D 72 69 67 01 01 01 01 01 01 01 01 01 01 01 01 01 01 01 07 52 2D \
+             30 30 30 31 01 01 01 01 01 01 01 01 01 06 30 2E 31 2E 30 01 01 01 01 01 01 01 01 01 01 05 D4 2C 3D \
+             09 00",
         ),
         literal(
             "Channel",
             2,
             RigMessage::Channel(Channel {
                 index: 1,
-                kind: ChannelKind::Torque,
+                kind: ChannelKind::Current,
                 width: Width::I16,
-                unit: Unit::NewtonMetre,
+                unit: Unit::Ampere,
                 scale: 0.001,
-                offset: 0.0,
+                offset: -0.25,
                 raw_min: -32_000,
-                raw_max: 32_000,
+                raw_max: 31_000,
                 group_delay_ns: 125_000,
-                name: Name::new("torque"),
+                name: Name::new("motor-current"),
             }),
-            "04 01 82 02 0D 01 01 02 01 FC A9 F1 D2 4D 62 50 3F 01 01 01 01 01 01 01 01 04 83 FF FF 02 7D 01 04 48 E8 \
-             01 07 74 6F 72 71 75 65 01 01 01 01 01 01 01 01 01 05 3E 2C 2F 5A 00",
+            "04 01 82 02 0D 01 04 02 03 FC A9 F1 D2 4D 62 50 3F 01 01 01 01 01 03 D0 BF 06 83 FF FF 18 79 01 04 \
+             48 E8 01 0E 6D 6F 74 6F 72 2D 63 75 72 72 65 6E 74 01 01 05 AB B3 3E F5 00",
         ),
         literal(
             "Configured",
@@ -224,21 +225,21 @@ pub(crate) fn rig(batch: &SamplesBuilder) -> Vec<Literal<RigMessage<'_>>> {
             5,
             RigMessage::Status(Status {
                 tick: 2_000_000,
-                state: RigState::Ready,
-                trip: TripCause::None,
+                state: RigState::Tripped,
+                trip: TripCause::RimSpeed,
                 sampling: true,
-                emergency_stop_closed: true,
+                emergency_stop_closed: false,
                 credit: 256,
-                trips: 0,
-                underruns: 0,
-                late_setpoints: 0,
-                expired: 0,
-                bad_frames: 0,
-                lost_batches: 0,
-                armed_angle_urad: 0,
+                trips: 1,
+                underruns: 2,
+                late_setpoints: 6,
+                expired: 5,
+                bad_frames: 7,
+                lost_batches: 8,
+                armed_angle_urad: -1_200,
             }),
-            "04 01 85 05 04 80 84 1E 01 01 01 01 02 01 03 01 01 02 01 01 01 01 01 01 01 01 01 01 01 01 01 01 01 01 01 \
-             01 01 01 01 01 01 01 01 01 01 01 05 AB 48 50 EE 00",
+            "04 01 85 05 04 80 84 1E 01 01 01 01 04 04 03 01 01 03 01 01 01 01 02 02 01 01 02 06 01 01 02 05 01 \
+             01 02 07 01 01 02 08 01 01 09 50 FB FF FF 81 51 79 3B 00",
         ),
         literal(
             "Samples",
