@@ -1,3 +1,22 @@
-//! Being written.
+//! A test bench for the motorised base of a driving-simulator wheel.
+//!
+//! The near side of the line: [`drive`] carries bytes between a port and the run of `bench-core`, [`session`] turns
+//! files into a sealed [`recording`], [`fitting`] turns a recording into estimates, [`report`] shows them. Nothing
+//! right of the recording can move the motor; nothing left of it computes a result.
 
+pub mod cli;
+pub mod drive;
+pub mod fitting;
 pub mod recording;
+pub mod report;
+pub mod session;
+
+/// This program, for recordings and reports.
+#[must_use]
+pub fn software() -> recording::Software {
+    recording::Software {
+        name: env!("CARGO_PKG_NAME").to_owned(),
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        build: if cfg!(debug_assertions) { "debug" } else { "release" }.to_owned(),
+    }
+}

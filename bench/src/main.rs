@@ -1,3 +1,7 @@
-//! The bench program.
+//! The program. See `truerim --help`.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    truerim::cli::main()
+}

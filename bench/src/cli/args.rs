@@ -1,0 +1,168 @@
+//! Arguments and their help.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// Measures what the motorised base of a driving-simulator wheel really renders.
+///
+/// It drives a motor that can break a wrist. Its interlock is no safety function: have a hard-wired emergency stop, keep
+/// hands and cables away from the rim while it is armed, and follow your local rules.
+#[derive(Debug, Parser)]
+#[command(name = "truerim", version, after_help = AFTER_HELP)]
+pub(super) struct Program {
+    #[command(flatten)]
+    pub(super) talk: Talk,
+    #[command(subcommand)]
+    pub(super) command: Command,
+}
+
+const AFTER_HELP: &str = "\
+Examples:
+  truerim measure --rig rigs/belt.toml --procedure procedures/quick.toml
+      measures a virtual belt unit and leaves recording, fit, plots and report in a folder
+  truerim check --rig my-rig.toml --port /dev/ttyACM0
+      proves that stop and watchdog of a real rig work, at zero torque
+  truerim report out/my-run/fit.json
+      makes the report again from a fit
+
+Exit codes:
+  0  done
+  1  a file, a recording or a fit could not be read, made or written
+  2  the command line is wrong
+  3  the interlock tripped: zero torque, the recording holds what came before
+  4  stopped by the operator (Ctrl-C)
+  5  the rig did not answer, refused, or failed a proof
+  6  the link to the rig was lost in the middle of a run
+  7  the recording could not be written in the middle of a run
+  8  stopped because the system ends the program (SIGTERM, SIGHUP)
+  9  a fault of this program";
+
+/// How much is said, and how.
+#[derive(Debug, Clone, Copy, Args)]
+pub(super) struct Talk {
+    /// Say nothing but errors and results
+    #[arg(long, short, global = true)]
+    pub(super) quiet: bool,
+    /// Print the result as JSON on standard output, and nothing else there
+    #[arg(long, global = true)]
+    pub(super) json: bool,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Record, fit and report: the main job
+    #[command(after_help = MEASURE_HELP)]
+    Measure(RunArgs),
+    /// Record only
+    Record(RunArgs),
+    /// Fit a recording: prints the results, writes fit.json beside it
+    Fit(FitArgs),
+    /// Make plots and an HTML page from a fit (fit.json) or a recording
+    Report(ReportArgs),
+    /// Open a rig, identify it, and prove at zero torque that stop and watchdog work
+    Check(CheckArgs),
+    /// Serve a virtual rig on a pseudo terminal, in real time; prints the port to open
+    Virtual(VirtualArgs),
+    /// Check a recording's seal: whether anything in it was changed
+    Verify(RecordingArgs),
+    /// Make a clean recording from one whose program died while writing; the damaged one stays as it is
+    Recover(RecoverArgs),
+    /// Print a completion script for a shell
+    Completions(CompletionsArgs),
+}
+
+const MEASURE_HELP: &str = "\
+Examples:
+  truerim measure --rig rigs/belt.toml --procedure procedures/quick.toml --yes
+      a virtual rig needs no port: it runs in this process, much faster than real time
+  truerim measure --rig rigs/belt.toml --procedure procedures/quick.toml --port /dev/pts/5
+      the same rig served by `truerim virtual`, in real time through a serial port
+  truerim measure --rig my-rig.toml --procedure procedures/quick.toml --out results/unit-17
+      a real rig; asks before it arms";
+
+/// Which rig.
+#[derive(Debug, Clone, Args)]
+pub(super) struct RigArgs {
+    /// Rig file
+    #[arg(long, value_name = "FILE")]
+    pub(super) rig: PathBuf,
+    /// Serial port, instead of the rig file's; for a virtual rig, one that `truerim virtual` printed
+    #[arg(long, value_name = "PATH")]
+    pub(super) port: Option<String>,
+    /// Seed of dithered starts, orders and simulated noise; recorded
+    #[arg(long, default_value_t = 1)]
+    pub(super) seed: u64,
+    /// Who measures, for the recording
+    #[arg(long, value_name = "NAME", default_value = "")]
+    pub(super) operator: String,
+    /// Arm without asking; only with a rig file that says the rig is virtual or has a hard-wired emergency stop
+    #[arg(long)]
+    pub(super) yes: bool,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct RunArgs {
+    #[command(flatten)]
+    pub(super) rig: RigArgs,
+    /// Procedure file
+    #[arg(long, value_name = "FILE")]
+    pub(super) procedure: PathBuf,
+    /// Folder for the results; made if missing, refused if it holds a recording already [default: out/UNIT-PROCEDURE-TIME]
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct FitArgs {
+    /// Recording (HDF5)
+    pub(super) recording: PathBuf,
+    /// Where to write the fit [default: fit.json beside the recording]
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct ReportArgs {
+    /// Fit (JSON) or recording (HDF5)
+    pub(super) source: PathBuf,
+    /// Folder for report.html, plots and fit.json [default: the folder of the source]
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct CheckArgs {
+    #[command(flatten)]
+    pub(super) rig: RigArgs,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct VirtualArgs {
+    /// Rig file with a [virtual] table
+    #[arg(long, value_name = "FILE")]
+    pub(super) rig: PathBuf,
+    /// Seed of everything random
+    #[arg(long, default_value_t = 1)]
+    pub(super) seed: u64,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct RecordingArgs {
+    /// Recording (HDF5)
+    pub(super) recording: PathBuf,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct RecoverArgs {
+    /// The damaged recording
+    pub(super) damaged: PathBuf,
+    /// The clean one to make
+    pub(super) to: PathBuf,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct CompletionsArgs {
+    /// Shell
+    pub(super) shell: clap_complete::Shell,
+}

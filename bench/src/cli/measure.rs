@@ -1,0 +1,155 @@
+//! `measure` and `record`.
+
+use std::path::{Path, PathBuf};
+
+use bench_core::plan::Plan;
+use bench_core::run::{Failure, Outcome};
+use serde_json::json;
+
+use super::args::RunArgs;
+use super::exit::{Exit, Problem};
+use super::say::Say;
+use super::{fit, permit, report};
+use crate::drive::StopFlag;
+use crate::drive::clock::wall_clock_for_names;
+use crate::session::{self, Bench, Session, SettingsText};
+
+/// Name of the recording in a results folder.
+const RECORDING: &str = "recording.h5";
+
+/// Records, fits and reports.
+pub(super) fn measure(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
+    let Recorded { session, recording, folder } = record_into_folder(args, say)?;
+    let exit = Exit::of(&session.outcome.end);
+    let began = session.seal.is_some();
+    if !began || session.outcome.counters.rows == 0 {
+        say.json(&summary(&session, None));
+        return Ok(exit);
+    }
+    // A run that ended early still has something to say; the document says that it is partial.
+    let document = fit::fit_file(&recording, say)?;
+    let files = report::write(&folder, &document, say)?;
+    say.result(&crate::report::table(&document));
+    say.json(&summary(&session, Some(&document)));
+    for file in files.iter().filter(|file| file.ends_with("report.html")) {
+        say.note(&format!("Open {}", file.display()));
+    }
+    Ok(exit)
+}
+
+/// Records only.
+pub(super) fn record(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
+    let Recorded { session, recording, .. } = record_into_folder(args, say)?;
+    if session.seal.is_some() {
+        say.result(&recording.display().to_string());
+    }
+    say.json(&summary(&session, None));
+    Ok(Exit::of(&session.outcome.end))
+}
+
+struct Recorded {
+    session: Session,
+    recording: PathBuf,
+    folder: PathBuf,
+}
+
+fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
+    let bench = Bench::open(&args.rig.rig, args.rig.port.clone(), args.rig.seed, args.rig.operator.clone())?;
+    let procedure = SettingsText::read(&args.procedure)?;
+    let plan = session::plan_for(&procedure, &bench.rig, args.rig.seed)?;
+    say.note(&plan.summary().to_string());
+    let folder = match &args.out {
+        Some(folder) => folder.clone(),
+        None => PathBuf::from("out").join(folder_name(&bench, &plan)),
+    };
+    let recording = folder.join(RECORDING);
+    if recording.exists() {
+        return Err(Problem::Usage(format!(
+            "{} exists; recordings are never overwritten: give another --out",
+            recording.display()
+        )));
+    }
+    std::fs::create_dir_all(&folder)
+        .map_err(|source| Problem::Io { doing: "make the folder", path: folder.display().to_string(), source })?;
+    let permit = permit::ask(&bench.rig, Some(&plan), args.rig.yes, &args.rig.operator, say)?;
+    let stop = StopFlag::on_signals().map_err(|source| Problem::Io {
+        doing: "watch for",
+        path: "Ctrl-C and SIGTERM".to_owned(),
+        source,
+    })?;
+    let bar = say.bar();
+    let session = session::record(&bench, &procedure, plan, permit, &recording, &stop, &mut |progress| {
+        bar.show(progress);
+    })?;
+    bar.done();
+    tell(&session, &recording, say);
+    Ok(Recorded { session, recording, folder })
+}
+
+fn folder_name(bench: &Bench, plan: &Plan) -> String {
+    let name = format!("{}-{}-{}", bench.rig.wheelbase.serial, plan.procedure(), wall_clock_for_names());
+    name.chars().map(|c| if c.is_alphanumeric() || "-_.".contains(c) { c } else { '_' }).collect()
+}
+
+/// Says how the run ended; loudly when the motor may still push.
+fn tell(session: &Session, recording: &Path, say: &Say) {
+    let Session { outcome, seal, recording_error, granted, approach } = session;
+    if let Some(granted) = granted {
+        say.note(&format!("Host: {granted}; latest wake {} us.", outcome.counters.latest_wake_us));
+    }
+    if let Some(micros) = outcome.proofs.watchdog_us {
+        say.note(&format!(
+            "Proved at zero torque: stop confirmed, watchdog fired {:.1} ms after the last keep-alive.",
+            micros as f64 * 1e-3
+        ));
+    }
+    if let Some(gain) = approach {
+        say.note(&format!("First small torque: right sign, {:.1} % of the command.", gain * 100.0));
+    }
+    if outcome.end != bench_core::run::End::Completed {
+        say.error(&outcome.end.to_string());
+    }
+    warn_of_torque(outcome, say);
+    match (seal, recording_error) {
+        (Some(seal), _) => {
+            let digest = seal.sha256.get(..16).unwrap_or(&seal.sha256);
+            say.note(&format!("Recording {} ({} samples), seal {digest}…", recording.display(), outcome.counters.rows));
+        }
+        (None, Some(error)) => say.error(&error.to_string()),
+        (None, None) => {}
+    }
+}
+
+/// When nobody can vouch for zero torque, only the wire is left.
+pub(super) fn warn_of_torque(outcome: &Outcome, say: &Say) {
+    if outcome.was_armed && !outcome.zero_confirmed {
+        let seen = match outcome.torque_after_nm {
+            Some(torque) => format!(" The sensor still shows {torque:.2} N·m."),
+            None => String::new(),
+        };
+        say.error(&format!(
+            "\n*** ZERO TORQUE IS NOT CONFIRMED. PRESS THE EMERGENCY STOP NOW. ***{seen}\n\
+             The rig did not do what a stop asks for, or could not be reached. Its own watchdog should have ended the\n\
+             torque, but do not rely on it. Do not touch the rim before the motor's supply is off."
+        ));
+    }
+}
+
+fn summary(session: &Session, document: Option<&crate::fitting::FitDocument>) -> serde_json::Value {
+    let outcome = &session.outcome;
+    let no_answer = matches!(outcome.end, bench_core::run::End::Failed(Failure::NoAnswer { .. }));
+    json!({
+        "end": outcome.end.to_string(),
+        "exit_code": Exit::of(&outcome.end) as u8,
+        "zero_torque_confirmed": outcome.zero_confirmed || !outcome.was_armed,
+        "rig_answered": !no_answer,
+        "rows": outcome.counters.rows,
+        "rows_lost": outcome.counters.rows_lost,
+        "bad_frames": outcome.counters.bad_frames,
+        "latest_wake_us": outcome.counters.latest_wake_us,
+        "stop_round_trip_us": outcome.proofs.stop_round_trip_us,
+        "watchdog_us": outcome.proofs.watchdog_us,
+        "seal": session.seal.as_ref().map(|seal| seal.sha256.clone()),
+        "fit": document,
+    })
+}

@@ -1,0 +1,44 @@
+//! The command line: one file a command, no logic of its own.
+
+mod args;
+mod check;
+mod completions;
+mod exit;
+mod files;
+mod fit;
+mod measure;
+mod permit;
+mod report;
+mod say;
+mod simulate;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Command, Program};
+
+/// Runs the program with the arguments of this process.
+#[must_use]
+pub fn main() -> ExitCode {
+    let program = Program::parse();
+    let say = say::Say::new(&program.talk);
+    let done = match program.command {
+        Command::Measure(args) => measure::measure(&args, &say),
+        Command::Record(args) => measure::record(&args, &say),
+        Command::Fit(args) => fit::fit(&args, &say),
+        Command::Report(args) => report::report(&args, &say),
+        Command::Check(args) => check::check(&args, &say),
+        Command::Virtual(args) => simulate::simulate(&args, &say),
+        Command::Verify(args) => files::verify(&args, &say),
+        Command::Recover(args) => files::recover(&args, &say),
+        Command::Completions(args) => completions::completions(&args),
+    };
+    match done {
+        Ok(code) => code.into(),
+        Err(problem) => {
+            say.error(&problem.to_string());
+            problem.code().into()
+        }
+    }
+}

@@ -1,0 +1,63 @@
+//! What drives a run: a serial port in real time, or a virtual rig in lock-step. Nothing in here decides anything.
+//!
+//! - [`conduct`] is the one loop that carries bytes between a [`Line`] and a [`bench_core::run::Run`].
+//! - [`lockstep`] runs a virtual rig in this process, as fast as the processor allows, on the rig's own clock.
+//! - [`serial`] talks to any serial port, a pty included, in real time.
+//! - [`clock`] is the only file that reads the host's clocks.
+//! - [`schedule`] asks the system for real-time scheduling and locked memory, and says what was granted.
+//! - [`signals`] turns Ctrl-C and the system's requests to end into a stop.
+
+pub mod clock;
+pub mod conduct;
+pub mod lockstep;
+pub mod schedule;
+pub mod serial;
+pub mod signals;
+
+pub use conduct::{Sink, conduct};
+pub use lockstep::LockStep;
+pub use serial::SerialLine;
+pub use signals::StopFlag;
+
+use bench_core::time::HostNs;
+
+/// A byte stream to a rig, with the time that belongs to it.
+pub trait Line {
+    /// The time now: never goes back.
+    fn now(&self) -> HostNs;
+
+    /// Waits until bytes came or `until` has come, whichever is first, and appends what came to `inbox`.
+    ///
+    /// # Errors
+    /// [`LineError`] when the line is gone for good.
+    fn wait(&mut self, until: HostNs, inbox: &mut Vec<u8>) -> Result<(), LineError>;
+
+    /// Writes all of `bytes`; with `discard_first`, throws away first what is queued unsent.
+    ///
+    /// # Errors
+    /// [`LineError`] when the line is gone or takes nothing any more.
+    fn write(&mut self, bytes: &[u8], discard_first: bool) -> Result<(), LineError>;
+}
+
+/// Why a line is no use any more.
+#[derive(Debug, thiserror::Error)]
+pub enum LineError {
+    /// The port cannot be opened.
+    #[error("cannot open {port}: {source}; check that it exists, that you may use it, and that nothing else has it open")]
+    Open {
+        /// Its path.
+        port: String,
+        /// What the system said.
+        source: serialport::Error,
+    },
+    /// Reading or writing failed.
+    #[error("{port} failed while {doing}: {source}; check the cable and the rig's supply")]
+    Io {
+        /// Its path.
+        port: String,
+        /// Reading or writing.
+        doing: &'static str,
+        /// What the system said.
+        source: std::io::Error,
+    },
+}

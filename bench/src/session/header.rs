@@ -1,0 +1,138 @@
+//! What a recording says about itself, from the files and from what the rig says.
+
+use bench_core::plan::Plan;
+use bench_core::run::Permit;
+use rig_link::Width;
+use rig_link::message::{Channel, Configuration, Identity};
+
+use super::{Bench, SettingsText, Way};
+use crate::drive::clock::today;
+use crate::drive::schedule::Granted;
+use crate::recording::{ChannelInfo, CountWidth, Header, RigInfo, Sensor, Unit};
+
+/// All that is known before the rig has said anything.
+pub(super) fn before_contact(
+    bench: &Bench,
+    procedure: &SettingsText,
+    plan: &Plan,
+    permit: &Permit,
+    created: &str,
+    granted: Option<Granted>,
+) -> Header {
+    let rig = &bench.rig;
+    let sensor = &rig.torque_sensor;
+    let own = |text: &str| text.to_owned();
+    let date = |date: settings_file::Date| date.to_string();
+    let (calibrated, due) = (date(sensor.calibrated), date(sensor.due));
+    let overdue = due.as_str() < today().as_str();
+    let way = match &bench.way {
+        Way::LockStep => own("lock-step"),
+        Way::Port(port) => port.clone(),
+    };
+    let mut extra = vec![
+        (own("procedure"), own(plan.procedure())),
+        (own("permit"), own(permit.by())),
+        (own("way"), way),
+        (own("calibration_overdue"), own(if overdue { "yes" } else { "no" })),
+    ];
+    if let Some(granted) = granted {
+        extra.push((own("host_scheduling"), granted.to_string()));
+    }
+    Header {
+        run_id: run_id(created, &rig.wheelbase.serial, bench.seed),
+        created: own(created),
+        software: crate::software(),
+        operator: bench.operator.clone(),
+        mounting: own(rig.mounting.word()),
+        unit: Unit {
+            model: rig.wheelbase.model.clone(),
+            serial: rig.wheelbase.serial.clone(),
+            firmware: rig.wheelbase.firmware.clone(),
+        },
+        rig: RigInfo {
+            name: rig.name.clone(),
+            kind: own(rig.kind.word()),
+            emergency_stop: own(rig.emergency_stop.word()),
+            fixture: rig.fixture.name.clone(),
+            fixture_stiffness_nm_per_rad: rig.fixture.stiffness_nm_per_rad,
+            full_scale_nm: f64::NAN,
+            update_period_s: rig.wheelbase.update_period_s,
+        },
+        sensor: Sensor {
+            model: sensor.model.clone(),
+            serial: sensor.serial.clone(),
+            range_nm: sensor.range_nm,
+            stiffness_nm_per_rad: sensor.stiffness_nm_per_rad,
+            calibrated,
+            due,
+            certificate: sensor.certificate.clone(),
+            gain_uncertainty: sensor.gain_uncertainty,
+            zero_uncertainty_nm: sensor.zero_uncertainty_nm,
+            delay_uncertainty_s: sensor.delay_uncertainty_s,
+        },
+        sample_period_ticks: plan.sample_period_us(),
+        tick_s: rig_link::TICK_S,
+        seed: bench.seed,
+        files: vec![
+            (own("rig.toml"), bench.rig_text.text.clone()),
+            (own("procedure.toml"), procedure.text.clone()),
+        ],
+        channels: Vec::new(),
+        extra,
+    }
+}
+
+/// Adds what the rig says of itself.
+pub(super) fn on_contact(
+    header: &mut Header,
+    identity: &Identity,
+    channels: &[Channel],
+    configuration: &Configuration,
+) {
+    header.rig.full_scale_nm = identity.full_scale_nm;
+    header.channels = channels.iter().map(channel_info).collect();
+    let mut add = |name: &str, value: String| header.extra.push((name.to_owned(), value));
+    add("rig_controller", identity.model.as_str().to_owned());
+    add("rig_controller_serial", identity.serial.as_str().to_owned());
+    add("rig_controller_firmware", identity.firmware.as_str().to_owned());
+    add("rig_link_version", format!("{}.{}", identity.major, identity.minor));
+    add("rig_limits_applied", format!("{configuration:?}"));
+}
+
+fn channel_info(channel: &Channel) -> ChannelInfo {
+    use rig_link::ChannelKind::{Current, MotorAngle, Other, RimAngle, Setpoint, Supply, Temperature, Torque};
+    let long_name = match channel.kind {
+        Setpoint => "setpoint in force",
+        Torque => "rim torque",
+        RimAngle => "rim angle",
+        MotorAngle => "motor angle",
+        Current => "motor current",
+        Temperature => "temperature",
+        Supply => "supply voltage",
+        Other => channel.name.as_str(),
+    };
+    ChannelInfo {
+        name: channel.name.as_str().to_owned(),
+        long_name: long_name.to_owned(),
+        units: channel.unit.udunits().to_owned(),
+        width: match channel.width {
+            Width::I16 => CountWidth::I16,
+            Width::I32 => CountWidth::I32,
+        },
+        scale: channel.scale,
+        offset: channel.offset,
+        group_delay_s: f64::from(channel.group_delay_ns) * 1e-9,
+        raw_min: channel.raw_min,
+        raw_max: channel.raw_max,
+    }
+}
+
+/// An identifier that two runs do not share: when, which unit, which seed, and a little of a hash over all three and
+/// this process.
+fn run_id(created: &str, serial: &str, seed: u64) -> String {
+    use sha2::{Digest, Sha256};
+    let digest = Sha256::digest(format!("{created}|{serial}|{seed}|{}", std::process::id()));
+    let tail: String = digest.iter().take(4).map(|byte| format!("{byte:02x}")).collect();
+    let day: String = created.chars().filter(char::is_ascii_digit).take(14).collect();
+    format!("{serial}-{day}-{tail}")
+}

@@ -1,0 +1,191 @@
+//! One run from files to a sealed recording: what to measure, on what, and where to put it.
+
+mod header;
+mod proof;
+mod recorder;
+
+use std::path::{Path, PathBuf};
+
+use bench_core::plan::Plan;
+use bench_core::procedure::Procedure;
+use bench_core::rig::{Kind, Rig};
+use bench_core::run::{Course, Outcome, Permit, Progress, Run, RunOptions};
+use settings_file::Findings;
+use virtual_rig::VirtualRig;
+
+use crate::drive::clock::wall_clock;
+use crate::drive::schedule::{Granted, ask_for_real_time};
+use crate::drive::{Line, LineError, LockStep, SerialLine, StopFlag, conduct};
+use crate::recording::{RecordingError, Seal};
+pub use proof::{Checked, check};
+pub use recorder::{ApproachGain, RunRecorder};
+
+/// Why a session could not begin, or what became of its recording.
+#[derive(Debug, thiserror::Error)]
+pub enum SessionError {
+    /// A settings file cannot be read.
+    #[error("cannot read {path}: {source}")]
+    Read {
+        /// Which.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// Something in the settings files is wrong.
+    #[error("{0}")]
+    Findings(#[from] Findings),
+    /// The line cannot be opened.
+    #[error("{0}")]
+    Line(#[from] LineError),
+    /// The recording cannot be written.
+    #[error("{0}")]
+    Recording(#[from] RecordingError),
+    /// A virtual rig in lock-step needs the rig's `[virtual]` table.
+    #[error("{file} has kind = \"serial\"; only a virtual rig runs without a port")]
+    NotVirtual {
+        /// The rig file.
+        file: String,
+    },
+    /// No port to open.
+    #[error("{file}: rig.link.port is \"auto\"; name the port with --port")]
+    NoPort {
+        /// The rig file.
+        file: String,
+    },
+}
+
+/// A settings file as it was read: its name and its text, kept verbatim.
+#[derive(Debug, Clone)]
+pub struct SettingsText {
+    /// Path as given.
+    pub file: String,
+    /// The whole text.
+    pub text: String,
+}
+
+impl SettingsText {
+    /// Reads a file.
+    ///
+    /// # Errors
+    /// [`SessionError::Read`].
+    pub fn read(path: &Path) -> Result<Self, SessionError> {
+        let text = std::fs::read_to_string(path)
+            .map_err(|source| SessionError::Read { path: path.to_owned(), source })?;
+        Ok(Self { file: path.display().to_string(), text })
+    }
+}
+
+/// How the bench reaches the rig.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Way {
+    /// The virtual rig of the rig file, in this process, in lock-step.
+    LockStep,
+    /// A serial port, in real time.
+    Port(String),
+}
+
+/// Rig, seed and the way to it.
+#[derive(Debug, Clone)]
+pub struct Bench {
+    /// The rig, checked.
+    pub rig: Rig,
+    /// Its file.
+    pub rig_text: SettingsText,
+    /// How it is reached.
+    pub way: Way,
+    /// Seed of everything random.
+    pub seed: u64,
+    /// Who measures.
+    pub operator: String,
+}
+
+impl Bench {
+    /// Reads a rig file and settles how it is reached: `port` if given, else what the file says; a virtual rig without
+    /// a port runs in lock-step.
+    ///
+    /// # Errors
+    /// [`SessionError`] naming the file and what to do.
+    pub fn open(rig: &Path, port: Option<String>, seed: u64, operator: String) -> Result<Self, SessionError> {
+        let rig_text = SettingsText::read(rig)?;
+        let rig = Rig::from_toml(&rig_text.file, &rig_text.text)?;
+        let declared = (rig.link.port != "auto").then(|| rig.link.port.clone());
+        let way = match (port.or(declared), rig.kind) {
+            (Some(port), _) => Way::Port(port),
+            (None, Kind::Virtual) => Way::LockStep,
+            (None, Kind::Serial) => return Err(SessionError::NoPort { file: rig_text.file }),
+        };
+        Ok(Self { rig, rig_text, way, seed, operator })
+    }
+
+    /// The line to the rig, open.
+    fn line(&self) -> Result<Box<dyn Line>, SessionError> {
+        match &self.way {
+            Way::LockStep if self.rig.kind == Kind::Virtual => {
+                let rig = VirtualRig::from_toml(&self.rig_text.file, &self.rig_text.text, self.seed)?;
+                Ok(Box::new(LockStep::new(rig)))
+            }
+            Way::LockStep => Err(SessionError::NotVirtual { file: self.rig_text.file.clone() }),
+            Way::Port(port) => Ok(Box::new(SerialLine::open(port, self.rig.link.baud)?)),
+        }
+    }
+
+    /// Whether time is the host's: then real-time scheduling is asked for and the disk is never waited for.
+    #[must_use]
+    pub const fn in_real_time(&self) -> bool {
+        matches!(self.way, Way::Port(_))
+    }
+}
+
+/// Reads a procedure and lays it out for a rig.
+///
+/// # Errors
+/// [`SessionError`] naming file, line, value, allowed range and fix.
+pub fn plan_for(procedure: &SettingsText, rig: &Rig, seed: u64) -> Result<Plan, SessionError> {
+    Ok(Procedure::from_toml(&procedure.file, &procedure.text)?.plan(rig, seed)?)
+}
+
+/// What a session left behind.
+#[derive(Debug)]
+pub struct Session {
+    /// How the run ended.
+    pub outcome: Outcome,
+    /// The seal, when a recording was begun and could be finished.
+    pub seal: Option<Seal>,
+    /// Why the recording could not be finished, if it was begun and could not.
+    pub recording_error: Option<RecordingError>,
+    /// What the system granted to the driving thread; `None` in lock-step.
+    pub granted: Option<Granted>,
+    /// Measured over commanded torque of the approach, when it passed.
+    pub approach: Option<ApproachGain>,
+}
+
+/// Records one run of `plan` into `path`, calling `on_progress` as it goes on.
+///
+/// # Errors
+/// [`SessionError`] when it cannot even begin. How a run that began ended is in [`Session::outcome`].
+pub fn record(
+    bench: &Bench,
+    procedure: &SettingsText,
+    plan: Plan,
+    permit: Permit,
+    path: &Path,
+    stop: &StopFlag,
+    on_progress: &mut dyn FnMut(Progress),
+) -> Result<Session, SessionError> {
+    let created = wall_clock();
+    let mut line = bench.line()?;
+    let granted = bench.in_real_time().then(ask_for_real_time);
+    let header = header::before_contact(bench, procedure, &plan, &permit, &created, granted);
+    let mut sink = RunRecorder::new(path, header, plan.clone(), bench.in_real_time(), on_progress);
+    let course = Course::Measure(Box::new(plan));
+    let mut run = Run::new(bench.rig.clone(), course, Some(permit), RunOptions::default());
+    let outcome = conduct(&mut run, line.as_mut(), &mut sink, stop);
+    drop(line);
+    let approach = sink.approach();
+    let (seal, recording_error) = match sink.finish(&outcome) {
+        Some(Ok(seal)) => (Some(seal), None),
+        Some(Err(error)) => (None, Some(error)),
+        None => (None, None),
+    };
+    Ok(Session { outcome, seal, recording_error, granted, approach })
+}
