@@ -5,6 +5,7 @@
 //! - [`sensors`]: what can be seen of it, as raw counts.
 //! - [`controller`]: the rig controller: protocol, setpoint queue, own limits. No physics.
 //! - [`VirtualRig`]: the three together in lock-step; bytes in, bytes out, time as an argument.
+//! - `serve` (Unix): the same on a pseudo-terminal in real time.
 
 pub mod controller;
 pub mod parameters;
@@ -14,6 +15,8 @@ pub mod sensors;
 
 mod line_faults;
 mod rig;
+#[cfg(unix)]
+pub mod serve;
 
 pub use parameters::{Fault, FaultKind, RigParameters};
 pub use rig::{Truth, VirtualRig};

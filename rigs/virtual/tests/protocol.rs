@@ -1,5 +1,7 @@
 //! The rig controller against PROTOCOL.md, chapter 7: messages by state, arming, playing, stopping.
 
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)] // helpers count as production code
+
 mod common;
 
 use common::bench::{Bench, Said, configuration, rows};
@@ -190,7 +192,7 @@ fn nothing_is_applied_wider_than_asked_and_nonsense_is_refused() {
     let mut bench = Bench::new(1);
     bench.hear();
     let asked = rig_link::message::Configuration {
-        sample_period_us: 130,
+        sample_period_us: 215,
         temperature_limit_cdeg: 20_000,
         sensor_torque_limit_mnm: 1_000_000,
         rim_speed_limit_mrad_s: 1_000_000,
@@ -202,7 +204,7 @@ fn nothing_is_applied_wider_than_asked_and_nonsense_is_refused() {
     };
     let applied = configured.applied;
     assert_eq!(configured.crc, applied.crc());
-    assert_eq!(applied.sample_period_us, 150, "rounded up to the step");
+    assert_eq!(applied.sample_period_us, 225, "rounded up to the step");
     assert_eq!(applied.temperature_limit_cdeg, 11_000);
     assert_eq!(applied.sensor_torque_limit_mnm, 19_000);
     assert_eq!(applied.rim_speed_limit_mrad_s, 60_000);

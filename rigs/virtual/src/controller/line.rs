@@ -4,10 +4,14 @@ use rig_link::frame::{FrameError, MAX_FRAME};
 use rig_link::message::STOP_KIND;
 use rig_link::{RigMessage, Splitter, encode_rig};
 
-/// Bytes that may wait to be taken. Samples give way well before; beyond this even answers are lost.
-const OUT_BYTES: usize = 64 * 1024;
-/// Bytes waiting beyond which a batch of samples is lost rather than queued.
-const OUT_BYTES_SAMPLES: usize = 32 * 1024;
+/// Bytes waiting to be taken beyond which a batch of samples is lost rather than queued.
+const SAMPLES_UP_TO: usize = 32 * 1024;
+/// Bytes waiting beyond which an event is lost.
+const EVENTS_UP_TO: usize = 48 * 1024;
+/// Bytes waiting beyond which nothing but a stop is carried out, so that every answer finds room.
+const ANSWERS_UP_TO: usize = 60 * 1024;
+/// Most bytes that may wait: room for the answers to stops.
+const ANYTHING_UP_TO: usize = 64 * 1024;
 
 /// A good frame, taken off the line.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -67,10 +71,10 @@ impl Line {
 
     /// Writes a message; `false` when there is no room for it.
     pub(super) fn write(&mut self, message: &RigMessage<'_>) -> bool {
-        let limit = if matches!(message, RigMessage::Samples(_)) {
-            OUT_BYTES_SAMPLES
-        } else {
-            OUT_BYTES
+        let limit = match message {
+            RigMessage::Samples(_) => SAMPLES_UP_TO,
+            RigMessage::Event(_) => EVENTS_UP_TO,
+            _ => ANYTHING_UP_TO,
         };
         let mut frame = [0_u8; MAX_FRAME];
         let Ok(length) = encode_rig(message, self.sequence, &mut frame) else {
@@ -83,6 +87,11 @@ impl Line {
         }
         self.out.extend(frame.iter().take(length));
         true
+    }
+
+    /// Whether there is room for the answer to one more message.
+    pub(super) fn has_room(&self) -> bool {
+        self.out.len() < ANSWERS_UP_TO
     }
 
     /// Moves what waits to the end of `out`.

@@ -20,7 +20,7 @@ pub use output::Output;
 pub use wiring::{CHANNELS, Counts, WIDTHS, Wiring};
 
 use rand_chacha::ChaCha8Rng;
-use rig_link::message::Configuration;
+use rig_link::message::{Configuration, STOP_KIND};
 use rig_link::{RigState, TripCause};
 
 use crate::parameters::ControllerParameters;
@@ -34,6 +34,8 @@ use stop::Braking;
 
 /// A status comes this often by itself while sampling, µs.
 const STATUS_US: u64 = 50_000;
+/// How long the emergency-stop input must be closed to count as closed, µs.
+const EMERGENCY_STOP_STEADY_US: u64 = 20_000;
 
 /// The rig controller.
 #[derive(Debug, Clone)]
@@ -54,6 +56,7 @@ pub struct Controller {
     player: Player,
     brake: Option<Braking>,
     emergency_stop_closed: bool,
+    emergency_stop_closing: Option<u64>,
     armed_angle_urad: i32,
     measured: Option<Measured>,
     rim_before: Option<(u64, i32)>,
@@ -93,6 +96,7 @@ impl Controller {
             player,
             brake: None,
             emergency_stop_closed: true,
+            emergency_stop_closing: None,
             armed_angle_urad: 0,
             measured: None,
             rim_before: None,
@@ -111,6 +115,7 @@ impl Controller {
     pub fn rebooted(self) -> Self {
         let mut next = Self::new(self.parameters, self.wiring, self.random, self.boot_id);
         next.emergency_stop_closed = self.emergency_stop_closed;
+        next.emergency_stop_closing = self.emergency_stop_closing.map(|_| 0);
         next.line.follow(self.line);
         next
     }
@@ -120,6 +125,8 @@ impl Controller {
         self.now = now.max(self.now);
         for candidate in self.line.split(bytes) {
             match candidate {
+                // Nobody takes what is written: a message whose answer finds no room is not carried out.
+                Candidate::Frame(frame) if frame.kind != STOP_KIND && !self.line.has_room() => {}
                 Candidate::Frame(frame) => self.carry_out(&frame),
                 Candidate::Bad(error) => self.bad_frame(error),
             }
@@ -144,6 +151,7 @@ impl Controller {
             self.measured = Some(Measured::new(&self.wiring, counts, self.rim_before, now));
             self.rim_before = Some((now, counts.rim));
         }
+        self.settle_emergency_stop();
         self.play();
         self.run_brake();
         self.forget_old_challenge();
@@ -156,11 +164,30 @@ impl Controller {
         }
     }
 
-    /// The emergency-stop input opens (`false`) or closes at tick `now`. Nothing happens on a rig without one.
+    /// The emergency-stop input opens (`false`) or closes at tick `now`. Opening counts at once, closing when it has
+    /// lasted 20 ms. Nothing happens on a rig without the input.
     pub fn set_emergency_stop(&mut self, closed: bool, now: u64) {
-        if self.parameters.emergency_stop_input && closed != self.emergency_stop_closed {
-            self.now = now.max(self.now);
-            self.emergency_stop_changed(closed);
+        if !self.parameters.emergency_stop_input {
+            return;
+        }
+        self.now = now.max(self.now);
+        if closed {
+            self.emergency_stop_closing = self.emergency_stop_closing.or(Some(self.now));
+        } else {
+            self.emergency_stop_closing = None;
+            if self.emergency_stop_closed {
+                self.emergency_stop_changed(false);
+            }
+        }
+    }
+
+    fn settle_emergency_stop(&mut self) {
+        let steady = |since: u64| self.now.saturating_sub(since) >= EMERGENCY_STOP_STEADY_US;
+        if self.emergency_stop_closing.is_some_and(steady) {
+            self.emergency_stop_closing = None;
+            if !self.emergency_stop_closed {
+                self.emergency_stop_changed(true);
+            }
         }
     }
 

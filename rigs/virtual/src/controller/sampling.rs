@@ -4,8 +4,8 @@ use rig_link::message::SamplesBuilder;
 
 use super::wiring::WIDTHS;
 
-/// Longest time that a batch may take to fill, µs: samples must not get old in it.
-const BATCH_US: u32 = 5_000;
+/// Longest time that a batch may take to fill, µs: the bench's reaction time contains it.
+const BATCH_US: u32 = 1_000;
 
 /// Sampling while it is on.
 #[derive(Debug, Clone)]

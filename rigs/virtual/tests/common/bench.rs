@@ -32,6 +32,8 @@ pub(crate) struct Bench {
     sequence: u16,
     stamp: u64,
     pub(crate) bad: u32,
+    /// Tick of `rig` at which the controller last booted.
+    pub(crate) booted: u64,
 }
 
 pub(crate) fn configuration() -> Configuration {
@@ -64,6 +66,7 @@ impl Bench {
             sequence: 0,
             stamp: 0,
             bad: 0,
+            booted: 0,
         }
     }
 
@@ -177,7 +180,7 @@ impl Bench {
     pub(crate) fn hold(&mut self, raw: i16, us: u64) -> Vec<Said> {
         let end = self.rig.tick() + us;
         let mut said = Vec::new();
-        let mut next = self.rig.tick() + 2_000;
+        let mut next = self.rig.tick() - self.booted + 2_000;
         while self.rig.tick() < end {
             said.extend(self.setpoints(next, 1_000, false, &[raw; 5]));
             next += 5_000;
