@@ -157,6 +157,12 @@ impl Quantity {
                 ShownIn::Milliseconds,
             ),
         };
-        QuantityText { id, name, definition, source, shown_in }
+        QuantityText {
+            id,
+            name,
+            definition,
+            source,
+            shown_in,
+        }
     }
 }

@@ -35,7 +35,9 @@ pub struct FitDocument {
 impl FitDocument {
     /// The result that stands for a quantity: its headline measurand.
     pub fn headline(&self, quantity: Quantity) -> Option<&Measurand> {
-        self.measurands.iter().find(|m| m.quantity == quantity && m.headline)
+        self.measurands
+            .iter()
+            .find(|m| m.quantity == quantity && m.headline)
     }
 
     /// Whether the run ended as planned and every check on the recording passed.
@@ -72,7 +74,11 @@ impl RigSpring {
         let declared = |k: f64| (k.is_finite() && k > 0.0).then_some(k);
         let (sensor, fixture) = (declared(sensor_nm_per_rad), declared(fixture_nm_per_rad));
         let series = sensor.zip(fixture).map(|(a, b)| 1.0 / (1.0 / a + 1.0 / b));
-        Self { sensor_nm_per_rad: sensor, fixture_nm_per_rad: fixture, series_nm_per_rad: series }
+        Self {
+            sensor_nm_per_rad: sensor,
+            fixture_nm_per_rad: fixture,
+            series_nm_per_rad: series,
+        }
     }
 }
 

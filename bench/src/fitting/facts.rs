@@ -119,7 +119,10 @@ impl Ending {
         match completion {
             Some(completion) => {
                 let (state, cause) = completion.parts();
-                Self { state: state.into(), cause: cause.into() }
+                Self {
+                    state: state.into(),
+                    cause: cause.into(),
+                }
             }
             None => Self {
                 state: "unknown".into(),

@@ -17,7 +17,11 @@ impl RecordingFacts {
         let header = recording.header();
         let seal = recording.seal();
         Self {
-            file: file.file_name().unwrap_or(file.as_os_str()).to_string_lossy().into_owned(),
+            file: file
+                .file_name()
+                .unwrap_or(file.as_os_str())
+                .to_string_lossy()
+                .into_owned(),
             run_id: header.run_id.clone(),
             created: header.created.clone(),
             software: Program {
@@ -56,7 +60,9 @@ impl RecordingFacts {
 
 fn sensor_facts(header: &Header) -> SensorFacts {
     let sensor = &header.sensor;
-    let torque = header.channel_index("torque").and_then(|i| header.channels.get(i));
+    let torque = header
+        .channel_index("torque")
+        .and_then(|i| header.channels.get(i));
     SensorFacts {
         model: sensor.model.clone(),
         serial: sensor.serial.clone(),

@@ -3,15 +3,31 @@
 //! The result is a [`FitDocument`]: measurands with uncertainty and conditions, the curves that plots need, and checks
 //! on the recording. What the data cannot support stays in its place as a refusal with its reason.
 
+mod agreement;
+mod curves;
+mod cut;
 mod definitions;
 mod document;
+mod error;
 mod facts;
+mod fit;
+mod gather;
+mod groups;
+mod quality;
 mod reading;
+mod scan;
+mod sensor;
+mod steps;
+mod sweeps;
+#[cfg(test)]
+mod tests;
 
 pub use definitions::QuantityText;
 pub use document::{
     Conditions, Curves, FitDocument, FrequencyCurve, LatencyCurve, Measurand, Program, Quantity, RigSpring,
     SCHEMA, SCHEMA_VERSION, StepCurves, Temperature,
 };
+pub use error::FittingError;
 pub use facts::{Ending, RecordingFacts, RigFacts, SensorFacts, UnitFacts};
+pub use fit::{FitOptions, fit_recording};
 pub use reading::{Reading, ShownIn, plain};

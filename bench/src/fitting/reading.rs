@@ -84,7 +84,11 @@ impl Reading {
 
     /// What stands in the ± column: the half width, or the interval where it is not symmetrical.
     pub fn spread(&self) -> String {
-        if self.symmetrical { self.half_width.clone() } else { self.interval() }
+        if self.symmetrical {
+            self.half_width.clone()
+        } else {
+            self.interval()
+        }
     }
 
     /// The interval in words, without unit.
@@ -94,13 +98,21 @@ impl Reading {
 
     /// The unit with the space before it; a percent sign too takes a space (ISO 80000-1).
     pub fn spaced_unit(&self) -> String {
-        if self.unit.is_empty() { String::new() } else { format!("\u{a0}{}", self.unit) }
+        if self.unit.is_empty() {
+            String::new()
+        } else {
+            format!("\u{a0}{}", self.unit)
+        }
     }
 }
 
 impl std::fmt::Display for Reading {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let unit = if self.unit.is_empty() { String::new() } else { format!(" {}", self.unit) };
+        let unit = if self.unit.is_empty() {
+            String::new()
+        } else {
+            format!(" {}", self.unit)
+        };
         if self.symmetrical {
             write!(f, "{} ± {}{unit}", self.value, self.half_width)
         } else {
@@ -124,7 +136,11 @@ fn decimals(u: f64) -> Option<i32> {
 
 /// Decimal places of a value that is stated without uncertainty: four significant digits.
 fn decimals_of_value(value: f64) -> i32 {
-    if value.abs() > 0.0 && value.is_finite() { 3 - value.abs().log10().floor() as i32 } else { 0 }
+    if value.abs() > 0.0 && value.is_finite() {
+        3 - value.abs().log10().floor() as i32
+    } else {
+        0
+    }
 }
 
 /// `x` with `places` decimal places; negative places round to tens, hundreds, …
@@ -210,6 +226,9 @@ mod tests {
         let budget = vec![Contribution::type_b("declared", 0.000_044_4)];
         let e = Estimate::from_budget(0.004_031_2, "s", 1, "hand", budget).unwrap();
         // 1.959964 · 0.0444 ms = 0.0870 ms.
-        assert_eq!(Reading::of(&e, ShownIn::Milliseconds).to_string(), "4.031 ± 0.087 ms");
+        assert_eq!(
+            Reading::of(&e, ShownIn::Milliseconds).to_string(),
+            "4.031 ± 0.087 ms"
+        );
     }
 }

@@ -4,7 +4,8 @@ use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refused
 
 use crate::fitting::{
     Conditions, Curves, Ending, FitDocument, FrequencyCurve, LatencyCurve, Measurand, Program, Quantity,
-    RecordingFacts, RigFacts, RigSpring, SCHEMA, SCHEMA_VERSION, SensorFacts, StepCurves, Temperature, UnitFacts,
+    RecordingFacts, RigFacts, RigSpring, SCHEMA, SCHEMA_VERSION, SensorFacts, StepCurves, Temperature,
+    UnitFacts,
 };
 
 const LATENCY_S: f64 = 0.004_031;
@@ -21,7 +22,10 @@ fn estimate(value: f64, unit: &str, n: usize, parts: &[(&str, f64)]) -> Outcome 
 }
 
 pub(crate) fn refused(code: &str, message: &str) -> Outcome {
-    Outcome::Refused(Refused { code: code.into(), message: message.into() })
+    Outcome::Refused(Refused {
+        code: code.into(),
+        message: message.into(),
+    })
 }
 
 fn conditions(amplitude: f64, preload: f64, n: usize) -> Conditions {
@@ -40,11 +44,20 @@ fn conditions(amplitude: f64, preload: f64, n: usize) -> Conditions {
     }
 }
 
-pub(crate) fn measurand(quantity: Quantity, group: &str, conditions: Conditions, result: Outcome) -> Measurand {
+pub(crate) fn measurand(
+    quantity: Quantity,
+    group: &str,
+    conditions: Conditions,
+    result: Outcome,
+) -> Measurand {
     let text = quantity.text();
     let headline = group.is_empty();
     Measurand {
-        id: if headline { text.id.into() } else { format!("{}@{group}", text.id) },
+        id: if headline {
+            text.id.into()
+        } else {
+            format!("{}@{group}", text.id)
+        },
         quantity,
         headline,
         group: group.into(),
@@ -63,22 +76,77 @@ fn measurands() -> Vec<Measurand> {
     let chirp = || conditions(1.4, 1.505, 8);
     let clock = ("declared delay of the torque sensor", 10e-6);
     let mut list = vec![
-        measurand(Latency, "", step(), estimate(LATENCY_S, "s", 60, &[("scatter of repeats", 38e-6), clock])),
-        measurand(LatencyJitter, "", step(), estimate(0.289e-3, "s", 60, &[("scatter of repeats", 21e-6)])),
-        measurand(TransitionDuration, "", step(), estimate(1.962e-3, "s", 60, &[("scatter of repeats", 14e-6)])),
-        measurand(Overshoot, "", step(), estimate(0.712, "1", 60, &[("scatter of repeats", 0.004)])),
-        measurand(SettlingTime, "", step(), estimate(0.0812, "s", 60, &[("scatter of repeats", 1.1e-3), clock])),
+        measurand(
+            Latency,
+            "",
+            step(),
+            estimate(LATENCY_S, "s", 60, &[("scatter of repeats", 38e-6), clock]),
+        ),
+        measurand(
+            LatencyJitter,
+            "",
+            step(),
+            estimate(0.289e-3, "s", 60, &[("scatter of repeats", 21e-6)]),
+        ),
+        measurand(
+            TransitionDuration,
+            "",
+            step(),
+            estimate(1.962e-3, "s", 60, &[("scatter of repeats", 14e-6)]),
+        ),
+        measurand(
+            Overshoot,
+            "",
+            step(),
+            estimate(0.712, "1", 60, &[("scatter of repeats", 0.004)]),
+        ),
+        measurand(
+            SettlingTime,
+            "",
+            step(),
+            estimate(0.0812, "s", 60, &[("scatter of repeats", 1.1e-3), clock]),
+        ),
         measurand(
             SteadyGain,
             "",
             step(),
-            estimate(0.9713, "1", 60, &[("scatter of repeats", 0.0011), ("torque gain", 0.00097)]),
+            estimate(
+                0.9713,
+                "1",
+                60,
+                &[("scatter of repeats", 0.0011), ("torque gain", 0.00097)],
+            ),
         ),
-        measurand(Bandwidth, "", chirp(), estimate(141.7, "Hz", 8, &[("scatter of repeats", 0.8)])),
-        measurand(FlatBand, "", chirp(), estimate(50.9, "Hz", 8, &[("scatter of repeats", 0.42)])),
-        measurand(PhaseDelay, "", chirp(), estimate(4.07e-3, "s", 8, &[("scatter of repeats", 31e-6), clock])),
-        measurand(DelayAgreement, "", step(), estimate(-0.039e-3, "s", 60, &[("scatter of both", 49e-6)])),
-        measurand(Resonance, "", chirp(), estimate(F_HZ, "Hz", 8, &[("scatter of repeats", 0.55)])),
+        measurand(
+            Bandwidth,
+            "",
+            chirp(),
+            estimate(141.7, "Hz", 8, &[("scatter of repeats", 0.8)]),
+        ),
+        measurand(
+            FlatBand,
+            "",
+            chirp(),
+            estimate(50.9, "Hz", 8, &[("scatter of repeats", 0.42)]),
+        ),
+        measurand(
+            PhaseDelay,
+            "",
+            chirp(),
+            estimate(4.07e-3, "s", 8, &[("scatter of repeats", 31e-6), clock]),
+        ),
+        measurand(
+            DelayAgreement,
+            "",
+            step(),
+            estimate(-0.039e-3, "s", 60, &[("scatter of both", 49e-6)]),
+        ),
+        measurand(
+            Resonance,
+            "",
+            chirp(),
+            estimate(F_HZ, "Hz", 8, &[("scatter of repeats", 0.55)]),
+        ),
         measurand(
             ResonanceDamping,
             "",
@@ -93,8 +161,18 @@ fn measurands() -> Vec<Measurand> {
     ];
     for (group, amplitude, preload) in [("0 to 2.8 N·m", 2.8, 0.0), ("0 to −2.8 N·m", 2.8, 0.0)] {
         let at = || conditions(amplitude, preload, 40);
-        list.push(measurand(Latency, group, at(), estimate(4.31e-3, "s", 40, &[("scatter of repeats", 50e-6), clock])));
-        list.push(measurand(Overshoot, group, at(), estimate(0.655, "1", 40, &[("scatter of repeats", 0.006)])));
+        list.push(measurand(
+            Latency,
+            group,
+            at(),
+            estimate(4.31e-3, "s", 40, &[("scatter of repeats", 50e-6), clock]),
+        ));
+        list.push(measurand(
+            Overshoot,
+            group,
+            at(),
+            estimate(0.655, "1", 40, &[("scatter of repeats", 0.006)]),
+        ));
     }
     list
 }
@@ -112,7 +190,9 @@ fn second_order(t: f64) -> f64 {
 fn steps() -> StepCurves {
     let t_s: Vec<f64> = (-20..480).map(|k| f64::from(k) * 0.25e-3).collect();
     let at = |shift: f64, noise: f64| -> Vec<f64> {
-        t_s.iter().map(|t| 1.4 + 1.36 * second_order(t - LATENCY_S - shift) + noise * (t * 3.1e4).sin()).collect()
+        t_s.iter()
+            .map(|t| 1.4 + 1.36 * second_order(t - LATENCY_S - shift) + noise * (t * 3.1e4).sin())
+            .collect()
     };
     let low = at(0.45e-3, -0.004);
     let high = at(-0.45e-3, 0.004);
@@ -122,7 +202,9 @@ fn steps() -> StepCurves {
         median_nm: at(0.0, 0.001),
         p05_nm: low.iter().zip(&high).map(|(a, b)| a.min(*b) - 0.01).collect(),
         p95_nm: low.iter().zip(&high).map(|(a, b)| a.max(*b) + 0.01).collect(),
-        repeats_nm: (0..24).map(|k| at((f64::from(k) / 23.0 - 0.5) * 1e-3, 0.006)).collect(),
+        repeats_nm: (0..24)
+            .map(|k| at((f64::from(k) / 23.0 - 0.5) * 1e-3, 0.006))
+            .collect(),
         from_nm: 1.4,
         to_nm: 2.8,
         low_nm: 1.4,
@@ -130,7 +212,11 @@ fn steps() -> StepCurves {
         t10_s: LATENCY_S + 0.8e-3,
         t90_s: LATENCY_S + 2.7e-3,
         latency_s: Some(LATENCY_S),
-        model_t_s: t_s.iter().copied().filter(|t| *t > LATENCY_S && *t < 0.02).collect(),
+        model_t_s: t_s
+            .iter()
+            .copied()
+            .filter(|t| *t > LATENCY_S && *t < 0.02)
+            .collect(),
         model_nm: t_s
             .iter()
             .filter(|t| **t > LATENCY_S && **t < 0.02)
@@ -141,7 +227,9 @@ fn steps() -> StepCurves {
 }
 
 fn frequency() -> FrequencyCurve {
-    let f_hz: Vec<f64> = (0..220).map(|k| 0.6 * 500f64.powf(f64::from(k) / 219.0)).collect();
+    let f_hz: Vec<f64> = (0..220)
+        .map(|k| 0.6 * 500f64.powf(f64::from(k) / 219.0))
+        .collect();
     let response = |f: f64| -> (f64, f64) {
         let r = f / F_HZ;
         let (re, im) = (1.0 - r * r, 2.0 * ZETA * r);
@@ -156,7 +244,11 @@ fn frequency() -> FrequencyCurve {
         gain_low_db: gain_db.iter().zip(&f_hz).map(|(g, f)| g - error(f)).collect(),
         gain_high_db: gain_db.iter().zip(&f_hz).map(|(g, f)| g + error(f)).collect(),
         gain_db,
-        phase_deg: bare.iter().zip(&f_hz).map(|(p, f)| p - 360.0 * f * LATENCY_S).collect(),
+        phase_deg: bare
+            .iter()
+            .zip(&f_hz)
+            .map(|(p, f)| p - 360.0 * f * LATENCY_S)
+            .collect(),
         phase_band_deg: f_hz.iter().map(|f| 1.0 + 0.03 * f).collect(),
         phase_without_delay_deg: Some(bare),
         coherence: f_hz.iter().map(|f| 0.998 - 0.3 * (f / 300.0).powi(3)).collect(),
@@ -171,19 +263,32 @@ fn frequency() -> FrequencyCurve {
 
 /// The document.
 pub(crate) fn document() -> FitDocument {
-    let per_repeat_s = (0..60u32).map(|k| (k != 17).then(|| LATENCY_S + (f64::from(k * 37 % 60) / 59.0 - 0.5) * 1e-3));
+    let per_repeat_s =
+        (0..60u32).map(|k| (k != 17).then(|| LATENCY_S + (f64::from(k * 37 % 60) / 59.0 - 0.5) * 1e-3));
     FitDocument {
         schema: SCHEMA.into(),
         schema_version: SCHEMA_VERSION,
-        software: Program { name: "truerim".into(), version: "0.1.0".into(), build: String::new() },
+        software: Program {
+            name: "truerim".into(),
+            version: "0.1.0".into(),
+            build: String::new(),
+        },
         recording: RecordingFacts {
             file: "quick.h5".into(),
             run_id: "R-0001".into(),
             created: "2026-03-14T10:20:30+01:00".into(),
-            software: Program { name: "truerim".into(), version: "0.1.0".into(), build: "debug".into() },
+            software: Program {
+                name: "truerim".into(),
+                version: "0.1.0".into(),
+                build: "debug".into(),
+            },
             operator: "bench 2".into(),
             mounting: "clamped".into(),
-            unit: UnitFacts { model: "Marten 7".into(), serial: "VB-0001".into(), firmware: "0.1".into() },
+            unit: UnitFacts {
+                model: "Marten 7".into(),
+                serial: "VB-0001".into(),
+                firmware: "0.1".into(),
+            },
             rig: RigFacts {
                 name: "Belt unit on the clamp".into(),
                 kind: "virtual".into(),
@@ -209,7 +314,10 @@ pub(crate) fn document() -> FitDocument {
             sample_rate_hz: 4000.0,
             duration_s: 72.4,
             samples: 289_600,
-            completion: Ending { state: "complete".into(), cause: String::new() },
+            completion: Ending {
+                state: "complete".into(),
+                cause: String::new(),
+            },
             seal: Some("5f".repeat(32)),
             seal_method: Some("sha256-objects-1".into()),
             extra: vec![("clamp torque".into(), "12 N·m".into())],
@@ -230,7 +338,11 @@ pub(crate) fn document() -> FitDocument {
             Check::new("completion", true, "the whole procedure was played"),
             Check::new("lost samples", true, "0 of 289600 lost, none allowed"),
             Check::new("saturation", true, "no channel reached the end of its converter"),
-            Check::new("clipped setpoint", true, "largest departure from the plan 0.0001 N·m"),
+            Check::new(
+                "clipped setpoint",
+                true,
+                "largest departure from the plan 0.0001 N·m",
+            ),
             Check::new("zero drift", true, "2.1 mN·m from start to end, at most 28 mN·m"),
         ],
     }

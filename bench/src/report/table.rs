@@ -49,11 +49,23 @@ fn heading(document: &FitDocument) -> String {
     let r = &document.recording;
     let mut head = String::new();
     let unit = format!("{} {}", r.unit.model, r.unit.serial);
-    for line in wrapped(&format!("{} · {} · {} · {}", unit.trim(), r.created, r.mounting, r.rig.name), COLUMNS) {
+    for line in wrapped(
+        &format!(
+            "{} · {} · {} · {}",
+            unit.trim(),
+            r.created,
+            r.mounting,
+            r.rig.name
+        ),
+        COLUMNS,
+    ) {
         push_line(&mut head, &line);
     }
     if !r.completion.is_complete() {
-        let note = format!("partial result: the run ended as {} ({})", r.completion.state, r.completion.cause);
+        let note = format!(
+            "partial result: the run ended as {} ({})",
+            r.completion.state, r.completion.cause
+        );
         for line in wrapped(&note, COLUMNS) {
             push_line(&mut head, &line);
         }
@@ -73,7 +85,11 @@ fn row(measurand: &Measurand) -> (Vec<String>, Option<String>) {
     match measurand.estimate() {
         Some(estimate) => {
             let reading = Reading::of(estimate, measurand.shown_in);
-            let n = if estimate.n > 0 { estimate.n.to_string() } else { "–".into() };
+            let n = if estimate.n > 0 {
+                estimate.n.to_string()
+            } else {
+                "–".into()
+            };
             let cells = vec![
                 name,
                 reading.value.clone(),
@@ -85,7 +101,14 @@ fn row(measurand: &Measurand) -> (Vec<String>, Option<String>) {
             (cells, None)
         }
         None => {
-            let cells = vec![name, "refused".into(), "–".into(), String::new(), "–".into(), conditions];
+            let cells = vec![
+                name,
+                "refused".into(),
+                "–".into(),
+                String::new(),
+                "–".into(),
+                conditions,
+            ];
             (cells, measurand.result.refused().map(|r| clean(&r.message)))
         }
     }
@@ -101,7 +124,11 @@ fn aligned(cells: &[String], widths: &[usize]) -> String {
             line.push_str("  ");
         }
         let to_the_right = matches!(i, 1 | 2 | 4);
-        line.push_str(&if to_the_right { format!("{pad}{cell}") } else { format!("{cell}{pad}") });
+        line.push_str(&if to_the_right {
+            format!("{pad}{cell}")
+        } else {
+            format!("{cell}{pad}")
+        });
     }
     shortened(line.trim_end(), COLUMNS)
 }
@@ -117,7 +144,9 @@ fn push_line(text: &mut String, line: &str) {
 
 /// Control characters from a file must not reach a terminal.
 fn clean(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+    text.chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect()
 }
 
 fn shortened(text: &str, most: usize) -> String {

@@ -17,7 +17,12 @@ fn balanced(text: &str, without_end: &[&str]) {
             continue;
         }
         match name.strip_prefix('/') {
-            Some(name) => assert_eq!(open.pop().as_deref(), Some(name), "near {}", &rest[..rest.len().min(80)]),
+            Some(name) => assert_eq!(
+                open.pop().as_deref(),
+                Some(name),
+                "near {}",
+                &rest[..rest.len().min(80)]
+            ),
             None => open.push(name),
         }
     }
@@ -44,9 +49,17 @@ fn hostile() -> FitDocument {
         m.name = text.into();
         m.definition = text.into();
     }
-    d.measurands.push(measurand(Quantity::Overshoot, text, Conditions::default(), refused(text, text)));
+    d.measurands.push(measurand(
+        Quantity::Overshoot,
+        text,
+        Conditions::default(),
+        refused(text, text),
+    ));
     let curves = &mut d.curves;
-    for c in [&mut curves.steps.as_mut().unwrap().conditions, &mut curves.frequency.as_mut().unwrap().conditions] {
+    for c in [
+        &mut curves.steps.as_mut().unwrap().conditions,
+        &mut curves.frequency.as_mut().unwrap().conditions,
+    ] {
         c.mounting = text.into();
     }
     d
@@ -57,7 +70,9 @@ fn a_page_is_whole_and_needs_nothing_else() {
     let d = document();
     let page = html(&d, &plots(&d).unwrap());
     balanced(&page, &["br", "meta"]);
-    for forbidden in ["<script", "src=", "url(", "@import", "<link", "http://", "https://"] {
+    for forbidden in [
+        "<script", "src=", "url(", "@import", "<link", "http://", "https://",
+    ] {
         let found = page.replace("http://www.w3.org/2000/svg", "");
         assert!(!found.contains(forbidden), "{forbidden}");
     }
@@ -100,7 +115,10 @@ fn hostile_text_stays_text() {
 fn a_refused_result_appears_with_its_reason() {
     let mut d = document();
     for (i, m) in d.measurands.iter_mut().enumerate() {
-        m.result = refused(&format!("code_{i}"), &format!("reason number {i} of many, and what to do"));
+        m.result = refused(
+            &format!("code_{i}"),
+            &format!("reason number {i} of many, and what to do"),
+        );
     }
     let page = html(&d, &plots(&d).unwrap());
     let text = table(&d);
@@ -140,12 +158,22 @@ fn the_table_is_aligned_and_fits() {
 fn plots_are_well_formed_and_named() {
     let d = document();
     let drawn = plots(&d).unwrap();
-    assert_eq!(drawn.iter().map(|p| p.name).collect::<Vec<_>>(), ["steps", "latency", "frequency"]);
+    assert_eq!(
+        drawn.iter().map(|p| p.name).collect::<Vec<_>>(),
+        ["steps", "latency", "frequency"]
+    );
     for plot in &drawn {
         for svg in [&plot.wide, &plot.narrow] {
             balanced(svg, &[]);
             assert!(svg.contains("<title>") && svg.contains("role=\"img\"") && !svg.contains("NaN"));
-            for condition in ["clamped", "1.4 N·m", "31.2 °C", "n = ", "3330 N·m/rad", "93.4 ± 1.3 Hz"] {
+            for condition in [
+                "clamped",
+                "1.4 N·m",
+                "31.2 °C",
+                "n = ",
+                "3330 N·m/rad",
+                "93.4 ± 1.3 Hz",
+            ] {
                 assert!(svg.contains(condition), "{}: {condition}", plot.name);
             }
         }
@@ -168,8 +196,20 @@ fn the_report_is_written_and_its_json_reads_back() {
     let temporary = tempfile::tempdir().unwrap();
     let dir = kept.as_deref().unwrap_or(temporary.path());
     let files = write_report(dir, &d).unwrap();
-    let names: Vec<_> = files.iter().map(|f| f.strip_prefix(dir).unwrap().to_str().unwrap()).collect();
-    assert_eq!(names, ["report.html", "fit.json", "plots/steps.svg", "plots/latency.svg", "plots/frequency.svg"]);
+    let names: Vec<_> = files
+        .iter()
+        .map(|f| f.strip_prefix(dir).unwrap().to_str().unwrap())
+        .collect();
+    assert_eq!(
+        names,
+        [
+            "report.html",
+            "fit.json",
+            "plots/steps.svg",
+            "plots/latency.svg",
+            "plots/frequency.svg"
+        ]
+    );
     let json = std::fs::read_to_string(dir.join("fit.json")).unwrap();
     let value: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!(value["schema"], SCHEMA);

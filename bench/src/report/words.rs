@@ -4,17 +4,25 @@ use crate::fitting::{Conditions, Measurand, Reading, plain};
 
 /// `value ± U unit` of a measurand, if it has an estimate.
 pub(crate) fn reading(measurand: &Measurand) -> Option<String> {
-    measurand.estimate().map(|e| Reading::of(e, measurand.shown_in).to_string())
+    measurand
+        .estimate()
+        .map(|e| Reading::of(e, measurand.shown_in).to_string())
 }
 
 /// `text`, or `otherwise` if it is empty.
 pub(crate) fn or_unknown(text: &str, otherwise: &str) -> String {
-    if text.trim().is_empty() { otherwise.into() } else { text.into() }
+    if text.trim().is_empty() {
+        otherwise.into()
+    } else {
+        text.into()
+    }
 }
 
 /// What was played: `step of 0.7 N·m on 0.35 N·m`.
 pub(crate) fn excitation(conditions: &Conditions, kind: &str) -> String {
-    let Some(amplitude) = conditions.amplitude_nm else { return format!("{kind}, amplitude not stated") };
+    let Some(amplitude) = conditions.amplitude_nm else {
+        return format!("{kind}, amplitude not stated");
+    };
     let on = match conditions.preload_nm {
         Some(preload) if preload.abs() > 1e-9 => format!("on a preload of {} N·m", plain(preload, 3)),
         Some(_) => "from zero".into(),
@@ -89,7 +97,11 @@ mod tests {
 
     #[test]
     fn excitations_are_said_in_words() {
-        let c = Conditions { amplitude_nm: Some(0.7), preload_nm: Some(0.35), ..Conditions::default() };
+        let c = Conditions {
+            amplitude_nm: Some(0.7),
+            preload_nm: Some(0.35),
+            ..Conditions::default()
+        };
         assert_eq!(excitation(&c, "step"), "step of 0.7 N·m on a preload of 0.35 N·m");
         assert_eq!(conditions_short(&c), "0.7 on 0.35 N·m");
     }

@@ -34,12 +34,19 @@ pub fn write_report(dir: &Path, document: &FitDocument) -> Result<Vec<PathBuf>, 
     let mut json = serde_json::to_string_pretty(document)?;
     json.push('\n');
     let folder = dir.join("plots");
-    std::fs::create_dir_all(&folder).map_err(|source| ReportError::Io { path: folder.clone(), source })?;
+    std::fs::create_dir_all(&folder).map_err(|source| ReportError::Io {
+        path: folder.clone(),
+        source,
+    })?;
     let mut files = vec![
         (dir.join("report.html"), html(document, &drawn)),
         (dir.join("fit.json"), json),
     ];
-    files.extend(drawn.into_iter().map(|plot| (folder.join(format!("{}.svg", plot.name)), plot.wide)));
+    files.extend(
+        drawn
+            .into_iter()
+            .map(|plot| (folder.join(format!("{}.svg", plot.name)), plot.wide)),
+    );
     files
         .into_iter()
         .map(|(path, text)| match std::fs::write(&path, text) {

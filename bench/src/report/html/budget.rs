@@ -6,9 +6,16 @@ use crate::report::escape;
 use truerim_analysis::estimate::{Estimate, Kind};
 
 pub(super) fn section(document: &FitDocument) -> String {
-    let lines: String =
-        document.measurands.iter().filter_map(|m| m.estimate().map(|e| line(document, m, e))).collect();
-    if lines.is_empty() { "<p>No result, so no budget.</p>\n".into() } else { lines }
+    let lines: String = document
+        .measurands
+        .iter()
+        .filter_map(|m| m.estimate().map(|e| line(document, m, e)))
+        .collect();
+    if lines.is_empty() {
+        "<p>No result, so no budget.</p>\n".into()
+    } else {
+        lines
+    }
 }
 
 fn line(document: &FitDocument, measurand: &Measurand, estimate: &Estimate) -> String {
@@ -28,7 +35,11 @@ fn line(document: &FitDocument, measurand: &Measurand, estimate: &Estimate) -> S
                 Kind::B => "B, otherwise",
             };
             let dof = c.dof.map_or_else(|| "∞".into(), |d| format!("{d:.0}"));
-            let share = if total > 0.0 { 100.0 * c.std_uncertainty.powi(2) / total } else { 0.0 };
+            let share = if total > 0.0 {
+                100.0 * c.std_uncertainty.powi(2) / total
+            } else {
+                0.0
+            };
             format!(
                 "<tr><th scope=\"row\">{}</th><td>{kind}</td><td class=\"number\">{}</td>\
                  <td class=\"number\">{dof}</td><td class=\"number\">{share:.0} %</td></tr>\n",
@@ -41,12 +52,28 @@ fn line(document: &FitDocument, measurand: &Measurand, estimate: &Estimate) -> S
         .checks
         .iter()
         .map(|c| {
-            let (class, word) = if c.passed { ("good", "passed") } else { ("bad", "failed") };
-            format!("<li><span class=\"{class}\">{word}</span> {}: {}</li>\n", escape(&c.name), escape(&c.detail))
+            let (class, word) = if c.passed {
+                ("good", "passed")
+            } else {
+                ("bad", "failed")
+            };
+            format!(
+                "<li><span class=\"{class}\">{word}</span> {}: {}</li>\n",
+                escape(&c.name),
+                escape(&c.detail)
+            )
         })
         .collect();
-    let checks = if checks.is_empty() { checks } else { format!("<ul class=\"inner\">\n{checks}</ul>\n") };
-    let dof = if estimate.dof.is_finite() { format!("{:.1}", estimate.dof) } else { "∞".into() };
+    let checks = if checks.is_empty() {
+        checks
+    } else {
+        format!("<ul class=\"inner\">\n{checks}</ul>\n")
+    };
+    let dof = if estimate.dof.is_finite() {
+        format!("{:.1}", estimate.dof)
+    } else {
+        "∞".into()
+    };
     format!(
         "<details id=\"{}\"><summary>{}{group} <span class=\"number\">{}</span></summary>\n\
          <p><b>Method</b> {}</p>\n<table class=\"budget\">\n<thead><tr><th scope=\"col\">Contribution</th>\

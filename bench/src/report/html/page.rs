@@ -55,8 +55,18 @@ pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
         "Definition, method and source of every quantity above.",
         &results::definitions(document),
     ));
-    page.push_str(&section("provenance", "Where the numbers come from", "", &provenance::section(document)));
-    page.push_str(&section("cautions", "Cautions", "", &provenance::cautions(document)));
+    page.push_str(&section(
+        "provenance",
+        "Where the numbers come from",
+        "",
+        &provenance::section(document),
+    ));
+    page.push_str(&section(
+        "cautions",
+        "Cautions",
+        "",
+        &provenance::cautions(document),
+    ));
     page.push_str("</main>\n");
     page.push_str(&format!(
         "<footer><p>{} {} · run {}</p></footer>\n</body>\n</html>\n",
@@ -99,8 +109,15 @@ fn header(document: &FitDocument, unit: &str, day: &str) -> String {
 
 /// A section with its heading, a line on what it holds, and its body.
 fn section(id: &str, title: &str, lead: &str, body: &str) -> String {
-    let lead = if lead.is_empty() { String::new() } else { format!("<p class=\"lead\">{}</p>\n", escape(lead)) };
-    format!("<section id=\"{id}\">\n<h2>{}</h2>\n{lead}{body}</section>\n", escape(title))
+    let lead = if lead.is_empty() {
+        String::new()
+    } else {
+        format!("<p class=\"lead\">{}</p>\n", escape(lead))
+    };
+    format!(
+        "<section id=\"{id}\">\n<h2>{}</h2>\n{lead}{body}</section>\n",
+        escape(title)
+    )
 }
 
 fn figures(plots: &[Plot], names: &[&str]) -> String {

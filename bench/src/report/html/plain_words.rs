@@ -7,7 +7,12 @@ use crate::report::{escape, words};
 /// The opening section.
 pub(super) fn section(document: &FitDocument) -> String {
     let mut text = String::from("<section id=\"short\" class=\"short\">\n<h2>In short</h2>\n");
-    for sentence in [steps(document), rise(document), frequency(document), ringing(document)] {
+    for sentence in [
+        steps(document),
+        rise(document),
+        frequency(document),
+        ringing(document),
+    ] {
         if !sentence.is_empty() {
             text.push_str(&format!("<p>{sentence}</p>\n"));
         }
@@ -24,7 +29,12 @@ fn number(document: &FitDocument, quantity: Quantity) -> Option<String> {
     let spread = if reading.symmetrical {
         format!("±\u{a0}{}{}", reading.half_width, reading.spaced_unit())
     } else {
-        format!("{} ({}{})", reading.spaced_unit(), reading.interval(), reading.spaced_unit())
+        format!(
+            "{} ({}{})",
+            reading.spaced_unit(),
+            reading.interval(),
+            reading.spaced_unit()
+        )
     };
     Some(format!(
         "<a class=\"key\" href=\"#{}\"><b>{}</b>\u{a0}{spread}</a>",
@@ -41,10 +51,15 @@ fn reason(document: &FitDocument, quantity: Quantity) -> String {
 
 fn steps(document: &FitDocument) -> String {
     let Some(latency) = number(document, Quantity::Latency) else {
-        return format!("No latency can be given: {}.", reason(document, Quantity::Latency));
+        return format!(
+            "No latency can be given: {}.",
+            reason(document, Quantity::Latency)
+        );
     };
     let jitter = match number(document, Quantity::LatencyJitter) {
-        Some(jitter) => format!(", and that varies by {jitter} (one standard deviation) from one step to the next"),
+        Some(jitter) => {
+            format!(", and that varies by {jitter} (one standard deviation) from one step to the next")
+        }
         None => String::new(),
     };
     format!("Torque begins {latency} after the rig puts a setpoint into force{jitter}.")
@@ -68,7 +83,11 @@ fn rise(document: &FitDocument) -> String {
         return gain.trim().to_owned();
     }
     let Some(last) = clauses.pop() else { return gain };
-    let list = if clauses.is_empty() { last } else { format!("{} and {last}", clauses.join(", ")) };
+    let list = if clauses.is_empty() {
+        last
+    } else {
+        format!("{} and {last}", clauses.join(", "))
+    };
     format!("Once it begins, it {list}.{gain}")
 }
 
@@ -82,13 +101,18 @@ fn frequency(document: &FitDocument) -> String {
         (Some(flat), None) => format!("Signals come through within ±3 dB up to {flat}."),
         (None, Some(band)) => format!("The magnitude has fallen by 3 dB at {band}."),
         (None, None) => {
-            format!("Nothing can be said by frequency: {}.", reason(document, Quantity::Bandwidth))
+            format!(
+                "Nothing can be said by frequency: {}.",
+                reason(document, Quantity::Bandwidth)
+            )
         }
     }
 }
 
 fn ringing(document: &FitDocument) -> String {
-    let Some(resonance) = number(document, Quantity::Resonance) else { return String::new() };
+    let Some(resonance) = number(document, Quantity::Resonance) else {
+        return String::new();
+    };
     let damping = number(document, Quantity::ResonanceDamping)
         .map(|damping| format!(" with a damping ratio of {damping}"))
         .unwrap_or_default();
@@ -104,21 +128,40 @@ fn ringing(document: &FitDocument) -> String {
 
 /// Conditions, and what the checks say.
 fn standing(document: &FitDocument) -> String {
-    let failed: Vec<&str> =
-        document.quality.iter().filter(|check| !check.passed).map(|check| check.name.as_str()).collect();
-    let refused = document.measurands.iter().filter(|m| m.headline && m.estimate().is_none()).count();
+    let failed: Vec<&str> = document
+        .quality
+        .iter()
+        .filter(|check| !check.passed)
+        .map(|check| check.name.as_str())
+        .collect();
+    let refused = document
+        .measurands
+        .iter()
+        .filter(|m| m.headline && m.estimate().is_none())
+        .count();
     let checks = if failed.is_empty() {
-        format!("all {} <a href=\"#quality\">checks on the data</a> passed", document.quality.len())
+        format!(
+            "all {} <a href=\"#quality\">checks on the data</a> passed",
+            document.quality.len()
+        )
     } else {
-        format!("<strong class=\"bad\">failed checks: {}</strong> (<a href=\"#quality\">data quality</a>)", escape(&failed.join(", ")))
+        format!(
+            "<strong class=\"bad\">failed checks: {}</strong> (<a href=\"#quality\">data quality</a>)",
+            escape(&failed.join(", "))
+        )
     };
     let refusals = match refused {
         0 => String::new(),
         1 => "; one result is refused with its reason".into(),
         n => format!("; {n} results are refused with their reasons"),
     };
-    let conditions = document.headline(Quantity::Latency).or(document.measurands.first()).map(|m| &m.conditions);
+    let conditions = document
+        .headline(Quantity::Latency)
+        .or(document.measurands.first())
+        .map(|m| &m.conditions);
     let held = conditions.map(words::conditions_short).filter(|c| !c.is_empty());
-    let held = held.map(|c| format!("Steps: {}. ", escape(&c))).unwrap_or_default();
+    let held = held
+        .map(|c| format!("Steps: {}. ", escape(&c)))
+        .unwrap_or_default();
     format!("± is the 95 % interval. {held}Of this recording, {checks}{refusals}.")
 }

@@ -6,8 +6,19 @@ use crate::report::{escape, words};
 pub(super) fn section(document: &FitDocument) -> String {
     let r = &document.recording;
     let s = &r.sensor;
-    let joined = |parts: &[&str]| parts.iter().filter(|p| !p.is_empty()).copied().collect::<Vec<_>>().join(", ");
-    let stiffness = |k: Option<f64>| k.map_or("not declared".into(), |k| format!("{} N·m/rad", words::thousands(k)));
+    let joined = |parts: &[&str]| {
+        parts
+            .iter()
+            .filter(|p| !p.is_empty())
+            .copied()
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    let stiffness = |k: Option<f64>| {
+        k.map_or("not declared".into(), |k| {
+            format!("{} N·m/rad", words::thousands(k))
+        })
+    };
     let percent = |u: Option<f64>| u.map_or("not declared".into(), |u| format!("{} %", plain(100.0 * u, 2)));
     let spring = &document.rig_spring;
     let rows: Vec<(&str, String)> = vec![
@@ -15,15 +26,23 @@ pub(super) fn section(document: &FitDocument) -> String {
         ("Firmware and settings", r.unit.firmware.clone()),
         (
             "Rig",
-            joined(&[&r.rig.name, &r.rig.kind, &format!("full scale {} N·m", plain(r.rig.full_scale_nm, 3))]),
+            joined(&[
+                &r.rig.name,
+                &r.rig.kind,
+                &format!("full scale {} N·m", plain(r.rig.full_scale_nm, 3)),
+            ]),
         ),
-        ("Fixture", joined(&[&r.rig.fixture, &stiffness(spring.fixture_nm_per_rad)])),
+        (
+            "Fixture",
+            joined(&[&r.rig.fixture, &stiffness(spring.fixture_nm_per_rad)]),
+        ),
         (
             "Torque sensor",
             joined(&[
                 &s.model,
                 &s.serial,
-                &s.range_nm.map_or(String::new(), |nm| format!("range {} N·m", plain(nm, 3))),
+                &s.range_nm
+                    .map_or(String::new(), |nm| format!("range {} N·m", plain(nm, 3))),
                 &stiffness(spring.sensor_nm_per_rad),
             ]),
         ),
@@ -50,25 +69,46 @@ pub(super) fn section(document: &FitDocument) -> String {
             format!(
                 "gain {}, zero {}, group delay {} ± {}",
                 percent(s.gain_uncertainty),
-                s.zero_uncertainty_nm.map_or("not declared".into(), |u| format!("{} mN·m", plain(1e3 * u, 2))),
-                s.group_delay_s.map_or("not declared".into(), |d| format!("{} ms", plain(1e3 * d, 3))),
-                s.delay_uncertainty_s.map_or("not declared".into(), |u| format!("{} ms", plain(1e3 * u, 2))),
+                s.zero_uncertainty_nm
+                    .map_or("not declared".into(), |u| format!("{} mN·m", plain(1e3 * u, 2))),
+                s.group_delay_s
+                    .map_or("not declared".into(), |d| format!("{} ms", plain(1e3 * d, 3))),
+                s.delay_uncertainty_s
+                    .map_or("not declared".into(), |u| format!("{} ms", plain(1e3 * u, 2))),
             ),
         ),
         (
             "Recorded by",
-            joined(&[&r.software.name, &r.software.version, &r.software.build, &prefixed("operator ", &r.operator)]),
+            joined(&[
+                &r.software.name,
+                &r.software.version,
+                &r.software.build,
+                &prefixed("operator ", &r.operator),
+            ]),
         ),
-        ("Recorded", joined(&[&r.created, &format!("{} s at {} samples/s", plain(r.duration_s, 3), r.sample_rate_hz)])),
+        (
+            "Recorded",
+            joined(&[
+                &r.created,
+                &format!("{} s at {} samples/s", plain(r.duration_s, 3), r.sample_rate_hz),
+            ]),
+        ),
         (
             "Fitted by",
-            joined(&[&document.software.name, &document.software.version, &document.software.build]),
+            joined(&[
+                &document.software.name,
+                &document.software.version,
+                &document.software.build,
+            ]),
         ),
         ("Procedure and rig files", r.files.join(", ")),
         ("Seed", r.seed.to_string()),
         ("Recording", r.file.clone()),
         ("Run", r.run_id.clone()),
-        ("End of the run", joined(&[&r.completion.state, &r.completion.cause])),
+        (
+            "End of the run",
+            joined(&[&r.completion.state, &r.completion.cause]),
+        ),
         (
             "Seal",
             match &r.seal {
@@ -83,14 +123,22 @@ pub(super) fn section(document: &FitDocument) -> String {
         .chain(further)
         .map(|(name, value)| {
             let value = words::or_unknown(&value, "not stated");
-            format!("<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n", escape(&name), escape(&value))
+            format!(
+                "<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n",
+                escape(&name),
+                escape(&value)
+            )
         })
         .collect();
     format!("<table class=\"provenance\">\n<tbody>\n{rows}</tbody>\n</table>\n")
 }
 
 fn prefixed(prefix: &str, text: &str) -> String {
-    if text.is_empty() { String::new() } else { format!("{prefix}{text}") }
+    if text.is_empty() {
+        String::new()
+    } else {
+        format!("{prefix}{text}")
+    }
 }
 
 pub(super) fn cautions(document: &FitDocument) -> String {
@@ -108,8 +156,14 @@ pub(super) fn cautions(document: &FitDocument) -> String {
             .into(),
     ];
     if document.recording.rig.kind == "virtual" {
-        items.insert(0, "This unit is simulated. Nothing was measured on hardware.".into());
+        items.insert(
+            0,
+            "This unit is simulated. Nothing was measured on hardware.".into(),
+        );
     }
-    let items: String = items.iter().map(|item| format!("<li>{}</li>\n", escape(item))).collect();
+    let items: String = items
+        .iter()
+        .map(|item| format!("<li>{}</li>\n", escape(item)))
+        .collect();
     format!("<ul>\n{items}</ul>\n")
 }

@@ -10,7 +10,11 @@ pub(super) fn definition_anchor(quantity: Quantity) -> String {
 
 /// Anchor of a measurand's budget.
 pub(super) fn budget_anchor(document: &FitDocument, measurand: &Measurand) -> String {
-    let position = document.measurands.iter().position(|m| std::ptr::eq(m, measurand)).unwrap_or(0);
+    let position = document
+        .measurands
+        .iter()
+        .position(|m| std::ptr::eq(m, measurand))
+        .unwrap_or(0);
     format!("budget-{position}")
 }
 
@@ -27,7 +31,11 @@ pub(super) fn table(document: &FitDocument, by_frequency: bool) -> String {
     let mut text = rows(document, &of(true));
     let others = of(false);
     if !others.is_empty() {
-        let groups = others.iter().map(|m| m.group.as_str()).collect::<std::collections::BTreeSet<_>>().len();
+        let groups = others
+            .iter()
+            .map(|m| m.group.as_str())
+            .collect::<std::collections::BTreeSet<_>>()
+            .len();
         let what = if by_frequency { "chirps" } else { "steps" };
         text.push_str(&format!(
             "<details class=\"others\"><summary>The other {groups} groups of {what}</summary>\n{}</details>\n",
@@ -53,7 +61,10 @@ fn row(document: &FitDocument, measurand: &Measurand) -> String {
         escape(&measurand.name)
     );
     let spring = if measurand.conditions.rig_spring_nm_per_rad.is_some() {
-        format!("<br><small>{}</small>", escape(&words::rig_spring(measurand.conditions.rig_spring_nm_per_rad)))
+        format!(
+            "<br><small>{}</small>",
+            escape(&words::rig_spring(measurand.conditions.rig_spring_nm_per_rad))
+        )
     } else {
         String::new()
     };
@@ -69,13 +80,27 @@ fn row(document: &FitDocument, measurand: &Measurand) -> String {
         );
     };
     let reading = Reading::of(estimate, measurand.shown_in);
-    let plus_minus = if reading.symmetrical { format!("± {}", reading.half_width) } else { String::new() };
-    let n = if estimate.n > 0 { estimate.n.to_string() } else { "–".into() };
+    let plus_minus = if reading.symmetrical {
+        format!("± {}", reading.half_width)
+    } else {
+        String::new()
+    };
+    let n = if estimate.n > 0 {
+        estimate.n.to_string()
+    } else {
+        "–".into()
+    };
     let failed: String = estimate
         .checks
         .iter()
         .filter(|c| !c.passed)
-        .map(|c| format!("<br><small class=\"bad\">{}: {}</small>", escape(&c.name), escape(&c.detail)))
+        .map(|c| {
+            format!(
+                "<br><small class=\"bad\">{}: {}</small>",
+                escape(&c.name),
+                escape(&c.detail)
+            )
+        })
         .collect();
     format!(
         "<tr>{name}<td class=\"value\" data-label=\"Value\"><a href=\"#{anchor}\"><b>{value}</b> {plus_minus}{unit}</a>\
@@ -94,7 +119,11 @@ pub(super) fn checks(document: &FitDocument) -> String {
         .quality
         .iter()
         .map(|check| {
-            let (class, word) = if check.passed { ("good", "passed") } else { ("bad", "failed") };
+            let (class, word) = if check.passed {
+                ("good", "passed")
+            } else {
+                ("bad", "failed")
+            };
             format!(
                 "<tr><th scope=\"row\">{}</th><td class=\"{class}\">{word}</td><td>{}</td></tr>\n",
                 escape(&check.name),

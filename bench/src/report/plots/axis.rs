@@ -13,21 +13,37 @@ pub(crate) struct Axis {
 impl Axis {
     /// A linear axis. An empty or backward range becomes one around its start.
     pub(crate) fn linear(low: f64, high: f64, spacing: f64) -> Self {
-        let (low, high) = if high > low { (low, high) } else { (low - 0.5, low + 0.5) };
-        Self { low, high, logarithmic: false, spacing }
+        let (low, high) = if high > low {
+            (low, high)
+        } else {
+            (low - 0.5, low + 0.5)
+        };
+        Self {
+            low,
+            high,
+            logarithmic: false,
+            spacing,
+        }
     }
 
     /// A logarithmic axis from a positive value.
     pub(crate) fn logarithmic(low: f64, high: f64) -> Self {
         let low = low.max(1e-6);
-        Self { low, high: high.max(low * 1.01), logarithmic: true, spacing: 30.0 }
+        Self {
+            low,
+            high: high.max(low * 1.01),
+            logarithmic: true,
+            spacing: 30.0,
+        }
     }
 
     /// A linear axis around all finite `values`, with a margin of `margin` of the range on both sides.
     pub(crate) fn around(values: impl Iterator<Item = f64>, margin: f64, spacing: f64) -> Self {
         let (low, high) = values
             .filter(|v| v.is_finite())
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
+                (low.min(v), high.max(v))
+            });
         if low > high {
             return Self::linear(0.0, 1.0, spacing);
         }
@@ -56,12 +72,18 @@ impl Axis {
 
     /// Values and labels of the grid lines on an axis `length` px long. A label may be empty.
     pub(crate) fn ticks(&self, length: f64) -> Vec<(f64, String)> {
-        if self.logarithmic { self.log_ticks(length) } else { self.linear_ticks(length) }
+        if self.logarithmic {
+            self.log_ticks(length)
+        } else {
+            self.linear_ticks(length)
+        }
     }
 
     fn linear_ticks(&self, length: f64) -> Vec<(f64, String)> {
         let step = round_step((self.high - self.low) * self.spacing / length.max(1.0));
-        let places = usize::try_from(-(step.log10() + 1e-9).floor() as i32).unwrap_or(0).min(9);
+        let places = usize::try_from(-(step.log10() + 1e-9).floor() as i32)
+            .unwrap_or(0)
+            .min(9);
         let first = (self.low / step - 1e-9).ceil() as i64;
         let last = (self.high / step + 1e-9).floor() as i64;
         (first..=last.min(first + 100))
@@ -76,12 +98,25 @@ impl Axis {
     /// 1, 2, 5 of each decade are named where there is room; the others are lines only.
     fn log_ticks(&self, length: f64) -> Vec<(f64, String)> {
         let per_decade = length / (self.high / self.low).log10();
-        let named: &[i32] = if per_decade > 4.0 * self.spacing { &[1, 2, 5] } else { &[1] };
+        let named: &[i32] = if per_decade > 4.0 * self.spacing {
+            &[1, 2, 5]
+        } else {
+            &[1]
+        };
         let decades = self.low.log10().floor() as i32..=self.high.log10().ceil() as i32;
         decades
             .flat_map(|d| (1..10).map(move |m| (m, f64::from(m) * 10f64.powi(d))))
             .filter(|(_, value)| self.holds(*value))
-            .map(|(m, value)| (value, if named.contains(&m) { format!("{value}") } else { String::new() }))
+            .map(|(m, value)| {
+                (
+                    value,
+                    if named.contains(&m) {
+                        format!("{value}")
+                    } else {
+                        String::new()
+                    },
+                )
+            })
             .collect()
     }
 }
@@ -92,7 +127,11 @@ fn round_step(at_least: f64) -> f64 {
         return 1.0;
     }
     let power = 10f64.powf(at_least.log10().floor());
-    [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|s| *s >= at_least * (1.0 - 1e-9)).unwrap_or(10.0 * power)
+    [1.0, 2.0, 5.0, 10.0]
+        .into_iter()
+        .map(|m| m * power)
+        .find(|s| *s >= at_least * (1.0 - 1e-9))
+        .unwrap_or(10.0 * power)
 }
 
 #[cfg(test)]
@@ -112,7 +151,11 @@ mod tests {
     #[test]
     fn decades_are_named_by_one_two_five() {
         let ticks = Axis::logarithmic(0.5, 300.0).ticks(600.0);
-        let labels: Vec<&str> = ticks.iter().map(|t| t.1.as_str()).filter(|l| !l.is_empty()).collect();
+        let labels: Vec<&str> = ticks
+            .iter()
+            .map(|t| t.1.as_str())
+            .filter(|l| !l.is_empty())
+            .collect();
         assert_eq!(labels, ["0.5", "1", "2", "5", "10", "20", "50", "100", "200"]);
         assert_eq!(ticks.len(), 5 + 9 + 9 + 3); // 0.5–0.9, 1–9, 10–90, 100–300
     }

@@ -30,11 +30,19 @@ pub(crate) struct Stroke {
 
 impl Stroke {
     pub(crate) const fn solid(colour: RGBColor, width: f64) -> Self {
-        Self { colour, alpha: 1.0, width, dash: None }
+        Self {
+            colour,
+            alpha: 1.0,
+            width,
+            dash: None,
+        }
     }
 
     pub(crate) const fn dashed(self, on: f64, off: f64) -> Self {
-        Self { dash: Some((on, off)), ..self }
+        Self {
+            dash: Some((on, off)),
+            ..self
+        }
     }
 
     pub(crate) const fn faint(self, alpha: f64) -> Self {
@@ -71,11 +79,20 @@ pub(crate) struct Lettering {
 
 impl Lettering {
     pub(crate) const fn new(colour: RGBColor, size: f64, anchor: Anchor) -> Self {
-        Self { colour, size, anchor, upright: false, bold: false }
+        Self {
+            colour,
+            size,
+            anchor,
+            upright: false,
+            bold: false,
+        }
     }
 
     pub(crate) const fn upright(self) -> Self {
-        Self { upright: true, ..self }
+        Self {
+            upright: true,
+            ..self
+        }
     }
 
     pub(crate) const fn bold(self) -> Self {
@@ -97,7 +114,9 @@ fn fine((x, y): Point) -> (i32, i32) {
 impl<'a> Canvas<'a> {
     pub(crate) fn new(buffer: &'a mut String, width: f64, height: f64) -> Self {
         let size = ((width * FINE) as u32, (height * FINE) as u32);
-        Self { backend: SVGBackend::with_string(buffer, size) }
+        Self {
+            backend: SVGBackend::with_string(buffer, size),
+        }
     }
 
     /// A line through `points`; fewer than two draw nothing.
@@ -115,7 +134,9 @@ impl<'a> Canvas<'a> {
         if points.len() < 2 {
             return Ok(());
         }
-        self.backend.draw_path(points.iter().copied().map(fine), &stroke.style()).map_err(PlotError::of)
+        self.backend
+            .draw_path(points.iter().copied().map(fine), &stroke.style())
+            .map_err(PlotError::of)
     }
 
     /// A filled polygon.
@@ -128,16 +149,34 @@ impl<'a> Canvas<'a> {
         if points.len() < 3 {
             return Ok(());
         }
-        let style = ShapeStyle { color: colour.mix(alpha), filled: true, stroke_width: 0 };
-        self.backend.fill_polygon(points.iter().copied().map(fine), &style).map_err(PlotError::of)
+        let style = ShapeStyle {
+            color: colour.mix(alpha),
+            filled: true,
+            stroke_width: 0,
+        };
+        self.backend
+            .fill_polygon(points.iter().copied().map(fine), &style)
+            .map_err(PlotError::of)
     }
 
     /// A filled rectangle between two corners.
-    pub(crate) fn block(&mut self, a: Point, b: Point, colour: RGBColor, alpha: f64) -> Result<(), PlotError> {
-        let style = ShapeStyle { color: colour.mix(alpha), filled: true, stroke_width: 0 };
+    pub(crate) fn block(
+        &mut self,
+        a: Point,
+        b: Point,
+        colour: RGBColor,
+        alpha: f64,
+    ) -> Result<(), PlotError> {
+        let style = ShapeStyle {
+            color: colour.mix(alpha),
+            filled: true,
+            stroke_width: 0,
+        };
         let upper_left = fine((a.0.min(b.0), a.1.min(b.1)));
         let lower_right = fine((a.0.max(b.0), a.1.max(b.1)));
-        self.backend.draw_rect(upper_left, lower_right, &style, true).map_err(PlotError::of)
+        self.backend
+            .draw_rect(upper_left, lower_right, &style, true)
+            .map_err(PlotError::of)
     }
 
     /// A text centred in height on its position.
@@ -154,10 +193,14 @@ impl<'a> Canvas<'a> {
         if look.upright {
             font = font.transform(FontTransform::Rotate270);
         }
-        let style = TextStyle::from(font).color(&look.colour).pos(Pos::new(h_pos, VPos::Center));
+        let style = TextStyle::from(font)
+            .color(&look.colour)
+            .pos(Pos::new(h_pos, VPos::Center));
         // The backend writes entities but lets control characters through, which no XML document may hold.
         let text: String = text.chars().filter(|c| !c.is_control()).collect();
-        self.backend.draw_text(&text, &style, fine(at)).map_err(PlotError::of)
+        self.backend
+            .draw_text(&text, &style, fine(at))
+            .map_err(PlotError::of)
     }
 
     /// Closes the drawing.
@@ -168,7 +211,11 @@ impl<'a> Canvas<'a> {
 
 /// Gives a closed drawing its size in pixels, its name and its description for whoever cannot see it.
 pub(crate) fn finish(drawn: &str, width: f64, height: f64, title: &str, description: &str) -> String {
-    let units = format!("width=\"{}\" height=\"{}\"", (width * FINE) as u32, (height * FINE) as u32);
+    let units = format!(
+        "width=\"{}\" height=\"{}\"",
+        (width * FINE) as u32,
+        (height * FINE) as u32
+    );
     let head = format!(
         "width=\"{width}\" height=\"{height}\" role=\"img\" aria-label=\"{}\"",
         escape(&format!("{title}. {description}"))
@@ -176,7 +223,11 @@ pub(crate) fn finish(drawn: &str, width: f64, height: f64, title: &str, descript
     let named = drawn.replacen(&units, &head, 1);
     match named.split_once(">\n") {
         Some((open, rest)) => {
-            format!("{open}>\n<title>{}</title>\n<desc>{}</desc>\n{rest}", escape(title), escape(description))
+            format!(
+                "{open}>\n<title>{}</title>\n<desc>{}</desc>\n{rest}",
+                escape(title),
+                escape(description)
+            )
         }
         None => named,
     }
@@ -185,7 +236,9 @@ pub(crate) fn finish(drawn: &str, width: f64, height: f64, title: &str, descript
 /// Cuts a line into dashes by length.
 fn dashes(points: &[Point], on: f64, off: f64) -> Vec<Vec<Point>> {
     let mut pieces = Vec::new();
-    let Some(&first) = points.first() else { return pieces };
+    let Some(&first) = points.first() else {
+        return pieces;
+    };
     let (mut drawing, mut left) = (true, on);
     let mut piece = vec![first];
     let mut from = first;
@@ -225,7 +278,9 @@ mod tests {
         // 3 + 4 px around a corner; 2 on, 1 off: dashes 0–2, 3–5, 6–7.
         let pieces = dashes(&[(0.0, 0.0), (3.0, 0.0), (3.0, 4.0)], 2.0, 1.0);
         let length = |p: &Vec<Point>| -> f64 {
-            p.windows(2).map(|w| (w[1].0 - w[0].0).hypot(w[1].1 - w[0].1)).sum()
+            p.windows(2)
+                .map(|w| (w[1].0 - w[0].0).hypot(w[1].1 - w[0].1))
+                .sum()
         };
         let lengths: Vec<f64> = pieces.iter().map(length).collect();
         assert_eq!(pieces.len(), 3);

@@ -14,7 +14,11 @@ const LIMIT: Stroke = Stroke::solid(VERMILION, 1.3).dashed(5.0, 3.0);
 const BAND_LIMIT: Stroke = Stroke::solid(SOFT, 1.2).dashed(2.0, 3.0);
 const RESONANCE: Stroke = Stroke::solid(ORANGE, 1.6).dashed(10.0, 3.0);
 
-pub(crate) fn draw(document: &FitDocument, curve: &FrequencyCurve, format: Format) -> Result<String, PlotError> {
+pub(crate) fn draw(
+    document: &FitDocument,
+    curve: &FrequencyCurve,
+    format: Format,
+) -> Result<String, PlotError> {
     let width = format.width();
     let mut entries = vec![
         (Sample::Line(MEASURED), "as measured".to_owned()),
@@ -30,20 +34,40 @@ pub(crate) fn draw(document: &FitDocument, curve: &FrequencyCurve, format: Forma
     if curve.resonance_hz.is_some() {
         entries.push((Sample::Line(RESONANCE), "first clamped resonance".to_owned()));
     }
-    let lines = caption::wrap(&caption::conditions_line(document, &curve.conditions, "chirp"), width - 20.0);
+    let lines = caption::wrap(
+        &caption::conditions_line(document, &curve.conditions, "chirp"),
+        width - 20.0,
+    );
     let low = curve.f_hz.first().copied().unwrap_or(1.0);
     let high = curve.f_hz.last().copied().unwrap_or(100.0);
     let x = Axis::logarithmic(low, high);
-    let heights = if format.is_wide() { [220.0, 180.0, 84.0] } else { [180.0, 160.0, 80.0] };
+    let heights = if format.is_wide() {
+        [220.0, 180.0, 84.0]
+    } else {
+        [180.0, 160.0, 80.0]
+    };
     let mut top = 10.0 + legend::height(&entries, width - 20.0) + 30.0;
     let mut place = |tall: f64, y: Axis| {
-        let panel = Panel { left: 56.0, top, right: width - 14.0, bottom: top + tall, x, y };
+        let panel = Panel {
+            left: 56.0,
+            top,
+            right: width - 14.0,
+            bottom: top + tall,
+            x,
+            y,
+        };
         top += tall + 32.0;
         panel
     };
     let magnitude = place(heights[0], magnitude_axis(curve));
     let phase = place(heights[1], phase_axis(curve));
-    let coherence = place(heights[2], Axis { spacing: 30.0, ..Axis::linear(0.0, 1.05, 30.0) });
+    let coherence = place(
+        heights[2],
+        Axis {
+            spacing: 30.0,
+            ..Axis::linear(0.0, 1.05, 30.0)
+        },
+    );
     let height = coherence.bottom + 50.0 + caption::height(&lines);
 
     let mut drawn = String::new();
@@ -53,7 +77,12 @@ pub(crate) fn draw(document: &FitDocument, curve: &FrequencyCurve, format: Forma
         panel.axes(&mut canvas, below)?;
         resonance(&mut canvas, panel, curve)?;
     }
-    magnitude.band(&mut canvas, &curve.f_hz, (&curve.gain_low_db, &curve.gain_high_db), (BLUE, 0.22))?;
+    magnitude.band(
+        &mut canvas,
+        &curve.f_hz,
+        (&curve.gain_low_db, &curve.gain_high_db),
+        (BLUE, 0.22),
+    )?;
     magnitude.curve(&mut canvas, &curve.f_hz, &curve.gain_db, MEASURED)?;
     limits(&mut canvas, &magnitude, curve)?;
     phase_curves(&mut canvas, &phase, curve)?;
@@ -71,24 +100,39 @@ pub(crate) fn draw(document: &FitDocument, curve: &FrequencyCurve, format: Forma
         plain(high, 3),
         lines.join(" · ")
     );
-    Ok(finish(&drawn, width, height, "Frequency response, setpoint to rim torque", &description))
+    Ok(finish(
+        &drawn,
+        width,
+        height,
+        "Frequency response, setpoint to rim torque",
+        &description,
+    ))
 }
 
 fn magnitude_axis(curve: &FrequencyCurve) -> Axis {
     let reference = curve.reference_db.into_iter().flat_map(|r| [r - 4.0, r + 4.0]);
     let axis = Axis::around(curve.gain_db.iter().copied().chain(reference), 0.05, 34.0);
     // Deep notches and noise beyond the usable range would squeeze what matters.
-    Axis { low: axis.low.max(axis.high - 70.0), ..axis }
+    Axis {
+        low: axis.low.max(axis.high - 70.0),
+        ..axis
+    }
 }
 
 fn phase_axis(curve: &FrequencyCurve) -> Axis {
     let bare = curve.phase_without_delay_deg.iter().flatten().copied();
-    Axis::around(curve.phase_deg.iter().copied().chain(bare).chain([0.0]), 0.05, 34.0)
+    Axis::around(
+        curve.phase_deg.iter().copied().chain(bare).chain([0.0]),
+        0.05,
+        34.0,
+    )
 }
 
 /// Where the clamped wheelbase rings: its interval shaded, its centre a line.
 fn resonance(canvas: &mut Canvas<'_>, panel: &Panel, curve: &FrequencyCurve) -> Result<(), PlotError> {
-    let Some([low, centre, high]) = curve.resonance_hz else { return Ok(()) };
+    let Some([low, centre, high]) = curve.resonance_hz else {
+        return Ok(());
+    };
     let px = |f: f64| panel.x_px(panel.x.clamp(f));
     canvas.block((px(low), panel.top), (px(high), panel.bottom), ORANGE, 0.30)?;
     panel.upright(canvas, centre, RESONANCE)
@@ -96,15 +140,25 @@ fn resonance(canvas: &mut Canvas<'_>, panel: &Panel, curve: &FrequencyCurve) -> 
 
 /// The levels of −3 dB and ±3 dB, and the frequencies where they are left.
 fn limits(canvas: &mut Canvas<'_>, panel: &Panel, curve: &FrequencyCurve) -> Result<(), PlotError> {
-    let Some(reference) = curve.reference_db else { return Ok(()) };
+    let Some(reference) = curve.reference_db else {
+        return Ok(());
+    };
     panel.level(canvas, reference + 3.0, BAND_LIMIT)?;
     panel.level(canvas, reference - 3.0, LIMIT)?;
-    let marks = [(curve.flat_band_hz, "flat to", SOFT, 12.0), (curve.bandwidth_hz, "−3 dB at", VERMILION, 30.0)];
+    let marks = [
+        (curve.flat_band_hz, "flat to", SOFT, 12.0),
+        (curve.bandwidth_hz, "−3 dB at", VERMILION, 30.0),
+    ];
     for (hz, name, colour, above) in marks {
-        let Some(hz) = hz.filter(|hz| panel.x.holds(*hz)) else { continue };
+        let Some(hz) = hz.filter(|hz| panel.x.holds(*hz)) else {
+            continue;
+        };
         let x = panel.x_px(hz);
         let y = panel.bottom - above;
-        canvas.line(&[(x, panel.bottom), (x, panel.y_px(panel.y.clamp(reference)))], Stroke::solid(colour, 1.2))?;
+        canvas.line(
+            &[(x, panel.bottom), (x, panel.y_px(panel.y.clamp(reference)))],
+            Stroke::solid(colour, 1.2),
+        )?;
         let text = format!("{name} {} Hz", plain(hz, 3));
         canvas.text(&text, (x - 6.0, y), Lettering::new(INK, 12.0, Anchor::Right))?;
     }
@@ -113,7 +167,12 @@ fn limits(canvas: &mut Canvas<'_>, panel: &Panel, curve: &FrequencyCurve) -> Res
 
 fn phase_curves(canvas: &mut Canvas<'_>, panel: &Panel, curve: &FrequencyCurve) -> Result<(), PlotError> {
     let shifted = |sign: f64| -> Vec<f64> {
-        curve.phase_deg.iter().zip(&curve.phase_band_deg).map(|(p, b)| p + sign * b).collect()
+        curve
+            .phase_deg
+            .iter()
+            .zip(&curve.phase_band_deg)
+            .map(|(p, b)| p + sign * b)
+            .collect()
     };
     panel.band(canvas, &curve.f_hz, (&shifted(-1.0), &shifted(1.0)), (BLUE, 0.22))?;
     panel.curve(canvas, &curve.f_hz, &curve.phase_deg, MEASURED)?;

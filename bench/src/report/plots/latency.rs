@@ -11,7 +11,11 @@ use crate::fitting::{FitDocument, LatencyCurve, Quantity, ShownIn, plain};
 const MEAN: Stroke = Stroke::solid(VERMILION, 2.0);
 const PERIOD: Stroke = Stroke::solid(GREEN, 2.0).dashed(7.0, 4.0);
 
-pub(crate) fn draw(document: &FitDocument, curve: &LatencyCurve, format: Format) -> Result<String, PlotError> {
+pub(crate) fn draw(
+    document: &FitDocument,
+    curve: &LatencyCurve,
+    format: Format,
+) -> Result<String, PlotError> {
     let width = format.width();
     let ms: Vec<f64> = curve.per_repeat_s.iter().flatten().map(|s| 1e3 * s).collect();
     let mean = document.headline(Quantity::Latency).and_then(|m| m.estimate());
@@ -25,12 +29,21 @@ pub(crate) fn draw(document: &FitDocument, curve: &LatencyCurve, format: Format)
     let mut entries = vec![(Sample::Area(BLUE, 0.55), "repeats".to_owned())];
     if mean_ms.is_some() {
         entries.push((Sample::Line(MEAN), "mean".to_owned()));
-        entries.push((Sample::Area(VERMILION, 0.25), "95 % interval of the mean".to_owned()));
+        entries.push((
+            Sample::Area(VERMILION, 0.25),
+            "95 % interval of the mean".to_owned(),
+        ));
     }
     if let Some(period) = period_ms {
-        entries.push((Sample::Line(PERIOD), format!("one polling period, {} ms", plain(period, 3))));
+        entries.push((
+            Sample::Line(PERIOD),
+            format!("one polling period, {} ms", plain(period, 3)),
+        ));
     }
-    let lines = caption::wrap(&caption::conditions_line(document, &curve.conditions, "step"), width - 20.0);
+    let lines = caption::wrap(
+        &caption::conditions_line(document, &curve.conditions, "step"),
+        width - 20.0,
+    );
     let top = 10.0 + legend::height(&entries, width - 20.0) + 30.0;
     let (left, tall) = (52.0, 190.0);
     let spread = edges.iter().copied().chain(ms.iter().copied());
@@ -38,8 +51,18 @@ pub(crate) fn draw(document: &FitDocument, curve: &LatencyCurve, format: Format)
     let most = counts.iter().copied().max().unwrap_or(1) as f64;
     let count_axis = Axis::linear(0.0, 1.22 * most, 36.0);
     let order_axis = Axis::linear(0.0, curve.per_repeat_s.len() as f64 + 1.0, 50.0);
-    let place = |left, top, right, x, y| Panel { left, top, right, bottom: top + tall, x, y };
-    let y_axis = Axis { spacing: 32.0, ..latency_axis };
+    let place = |left, top, right, x, y| Panel {
+        left,
+        top,
+        right,
+        bottom: top + tall,
+        x,
+        y,
+    };
+    let y_axis = Axis {
+        spacing: 32.0,
+        ..latency_axis
+    };
     let (spread, order) = if format.is_wide() {
         let split = left + 0.48 * (width - 2.0 * left - 24.0);
         (
@@ -66,10 +89,20 @@ pub(crate) fn draw(document: &FitDocument, curve: &LatencyCurve, format: Format)
     order.axes(&mut canvas, true)?;
     if let Some((low, value, high)) = mean_ms {
         let inside = |v: f64| spread.x_px(latency_axis.clamp(v));
-        canvas.block((inside(low), spread.top), (inside(high), spread.bottom), VERMILION, 0.25)?;
+        canvas.block(
+            (inside(low), spread.top),
+            (inside(high), spread.bottom),
+            VERMILION,
+            0.25,
+        )?;
         spread.upright(&mut canvas, value, MEAN)?;
         let inside = |v: f64| order.y_px(latency_axis.clamp(v));
-        canvas.block((order.left, inside(low)), (order.right, inside(high)), VERMILION, 0.25)?;
+        canvas.block(
+            (order.left, inside(low)),
+            (order.right, inside(high)),
+            VERMILION,
+            0.25,
+        )?;
         order.level(&mut canvas, value, MEAN)?;
     }
     if let (Some(period), Some(middle)) = (period_ms, middle(&ms)) {
@@ -85,9 +118,18 @@ pub(crate) fn draw(document: &FitDocument, curve: &LatencyCurve, format: Format)
     order.names(&mut canvas, "repeat, in order of playing", "Order, ms")?;
     caption::write(&mut canvas, &lines, 10.0, order.bottom + 48.0)?;
     canvas.close()?;
-    let description =
-        format!("Histogram of the latency of {} repeats, and the same in order. {}", ms.len(), lines.join(" · "));
-    Ok(finish(&drawn, width, height, "Latency, repeat by repeat", &description))
+    let description = format!(
+        "Histogram of the latency of {} repeats, and the same in order. {}",
+        ms.len(),
+        lines.join(" · ")
+    );
+    Ok(finish(
+        &drawn,
+        width,
+        height,
+        "Latency, repeat by repeat",
+        &description,
+    ))
 }
 
 /// A bar as wide as one polling period, around the middle of the spread.
@@ -103,7 +145,11 @@ fn period_bar(canvas: &mut Canvas<'_>, panel: &Panel, middle: f64, period: f64) 
         return Ok(());
     }
     let look = Lettering::new(INK, 12.0, Anchor::Left);
-    canvas.text("the polling period is wider than this axis", (panel.left + 6.0, y), look)
+    canvas.text(
+        "the polling period is wider than this axis",
+        (panel.left + 6.0, y),
+        look,
+    )
 }
 
 fn middle(ms: &[f64]) -> Option<f64> {
@@ -114,9 +160,15 @@ fn middle(ms: &[f64]) -> Option<f64> {
 /// Equal cells over the range: as many as the square root of the number of values, at least 5, at most 24.
 fn histogram(values: &[f64]) -> (Vec<f64>, Vec<usize>) {
     let fold = |f: fn(f64, f64) -> f64| values.iter().copied().reduce(f);
-    let (Some(low), Some(high)) = (fold(f64::min), fold(f64::max)) else { return (Vec::new(), Vec::new()) };
+    let (Some(low), Some(high)) = (fold(f64::min), fold(f64::max)) else {
+        return (Vec::new(), Vec::new());
+    };
     let cells = ((values.len() as f64).sqrt().round() as usize).clamp(5, 24);
-    let (low, high) = if high > low { (low, high) } else { (low - 0.5e-3, low + 0.5e-3) };
+    let (low, high) = if high > low {
+        (low, high)
+    } else {
+        (low - 0.5e-3, low + 0.5e-3)
+    };
     let step = (high - low) / cells as f64;
     let mut counts = vec![0; cells];
     for value in values {

@@ -56,7 +56,11 @@ pub(crate) fn draw(
                 canvas.block((x, y - 5.0), (x + SWATCH, y + 5.0), *colour, *alpha)?;
             }
         }
-        canvas.text(text, (x + SWATCH + 6.0, y), Lettering::new(INK, SIZE, Anchor::Left))?;
+        canvas.text(
+            text,
+            (x + SWATCH + 6.0, y),
+            Lettering::new(INK, SIZE, Anchor::Left),
+        )?;
     }
     Ok(())
 }

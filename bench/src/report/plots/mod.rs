@@ -81,7 +81,12 @@ pub fn plots(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
             narrow: steps::draw(document, curves, Format::Narrow)?,
         });
     }
-    if let Some(curve) = document.curves.latency.as_ref().filter(|c| c.per_repeat_s.iter().flatten().count() > 1) {
+    if let Some(curve) = document
+        .curves
+        .latency
+        .as_ref()
+        .filter(|c| c.per_repeat_s.iter().flatten().count() > 1)
+    {
         plots.push(Plot {
             name: "latency",
             title: "Latency, repeat by repeat".into(),
@@ -96,9 +101,10 @@ pub fn plots(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
         plots.push(Plot {
             name: "frequency",
             title: "Frequency response, setpoint to rim torque".into(),
-            reading: "Magnitude, phase and coherence over one frequency axis. Bands are 95 % intervals. Where the \
+            reading:
+                "Magnitude, phase and coherence over one frequency axis. Bands are 95 % intervals. Where the \
                       coherence is low, the torque does not follow the setpoint and nothing is read off."
-                .into(),
+                    .into(),
             wide: frequency::draw(document, curve, Format::Wide)?,
             narrow: frequency::draw(document, curve, Format::Narrow)?,
         });

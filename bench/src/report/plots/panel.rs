@@ -47,9 +47,17 @@ impl Panel {
         for (value, label) in self.y.ticks(self.bottom - self.top) {
             let y = self.y_px(value);
             canvas.line(&[(self.left, y), (self.right, y)], Stroke::solid(GRID, 1.0))?;
-            canvas.text(&label, (self.left - 7.0, y), Lettering::new(SOFT, NUMBERS, Anchor::Right))?;
+            canvas.text(
+                &label,
+                (self.left - 7.0, y),
+                Lettering::new(SOFT, NUMBERS, Anchor::Right),
+            )?;
         }
-        let frame = [(self.left, self.top), (self.left, self.bottom), (self.right, self.bottom)];
+        let frame = [
+            (self.left, self.top),
+            (self.left, self.bottom),
+            (self.right, self.bottom),
+        ];
         canvas.line(&frame, Stroke::solid(INK, 1.2))
     }
 
@@ -57,11 +65,19 @@ impl Panel {
     pub(crate) fn names(&self, canvas: &mut Canvas<'_>, x: &str, y: &str) -> Result<(), PlotError> {
         if !x.is_empty() {
             let middle = 0.5 * (self.left + self.right);
-            canvas.text(x, (middle, self.bottom + 34.0), Lettering::new(INK, 13.0, Anchor::Centre))?;
+            canvas.text(
+                x,
+                (middle, self.bottom + 34.0),
+                Lettering::new(INK, 13.0, Anchor::Centre),
+            )?;
         }
         if !y.is_empty() {
             // Above the panel rather than along it: it reads without turning the head.
-            canvas.text(y, (self.left - 40.0, self.top - 13.0), Lettering::new(INK, 13.0, Anchor::Left).bold())?;
+            canvas.text(
+                y,
+                (self.left - 40.0, self.top - 13.0),
+                Lettering::new(INK, 13.0, Anchor::Left).bold(),
+            )?;
         }
         Ok(())
     }
@@ -89,7 +105,11 @@ impl Panel {
         (colour, alpha): (RGBColor, f64),
     ) -> Result<(), PlotError> {
         let inside = |x: f64, y: f64| self.at(self.x.clamp(x), self.y.clamp(y));
-        let rows = x.iter().zip(low).zip(high).map(|((x, low), high)| (*x, *low, *high));
+        let rows = x
+            .iter()
+            .zip(low)
+            .zip(high)
+            .map(|((x, low), high)| (*x, *low, *high));
         let rows: Vec<(f64, f64, f64)> = rows
             .filter(|(x, low, high)| self.x.holds(*x) && low.is_finite() && high.is_finite())
             .collect();

@@ -18,9 +18,18 @@ const MARK: Stroke = Stroke::solid(VERMILION, 1.4).dashed(5.0, 3.0);
 pub(crate) fn draw(document: &FitDocument, curves: &StepCurves, format: Format) -> Result<String, PlotError> {
     let width = format.width();
     let x_ms: Vec<f64> = curves.t_s.iter().map(|t| 1e3 * t).collect();
-    let (start, end) = (x_ms.first().copied().unwrap_or(0.0), x_ms.last().copied().unwrap_or(1.0));
+    let (start, end) = (
+        x_ms.first().copied().unwrap_or(0.0),
+        x_ms.last().copied().unwrap_or(1.0),
+    );
     let onset_end = (2.0 * 1e3 * curves.t90_s).max(6.0).min(end);
-    let extremes = curves.repeats_nm.iter().flatten().chain(&curves.p05_nm).chain(&curves.p95_nm).copied();
+    let extremes = curves
+        .repeats_nm
+        .iter()
+        .flatten()
+        .chain(&curves.p05_nm)
+        .chain(&curves.p95_nm)
+        .copied();
     let y = Axis::around(extremes.chain([curves.from_nm, curves.to_nm]), 0.07, 36.0);
 
     let mut entries = vec![
@@ -36,20 +45,38 @@ pub(crate) fn draw(document: &FitDocument, curves: &StepCurves, format: Format) 
     if curves.latency_s.is_some() {
         entries.push((Sample::Area(VERMILION, 0.14), "latency".to_owned()));
     }
-    let lines = caption::wrap(&caption::conditions_line(document, &curves.conditions, "step"), width - 20.0);
+    let lines = caption::wrap(
+        &caption::conditions_line(document, &curves.conditions, "step"),
+        width - 20.0,
+    );
     let (left, gap) = (56.0, 58.0);
     let top = 10.0 + legend::height(&entries, width - 20.0) + 30.0;
     let tall = if format.is_wide() { 300.0 } else { 230.0 };
     let (onset, whole) = if format.is_wide() {
         let split = left + 0.44 * (width - left - gap - 12.0);
         (
-            panel((left, top, split, top + tall), (start.max(-2.0), onset_end), y, 44.0),
-            panel((split + gap, top, width - 12.0, top + tall), (start, end), y, 60.0),
+            panel(
+                (left, top, split, top + tall),
+                (start.max(-2.0), onset_end),
+                y,
+                44.0,
+            ),
+            panel(
+                (split + gap, top, width - 12.0, top + tall),
+                (start, end),
+                y,
+                60.0,
+            ),
         )
     } else {
         let second = top + tall + 78.0;
         (
-            panel((left, top, width - 12.0, top + tall), (start.max(-2.0), onset_end), y, 44.0),
+            panel(
+                (left, top, width - 12.0, top + tall),
+                (start.max(-2.0), onset_end),
+                y,
+                44.0,
+            ),
             panel((left, second, width - 12.0, second + tall), (start, end), y, 60.0),
         )
     };
@@ -90,7 +117,14 @@ fn panel(
     y: Axis,
     spacing: f64,
 ) -> Panel {
-    Panel { left, top, right, bottom, x: Axis::linear(from, to, spacing), y }
+    Panel {
+        left,
+        top,
+        right,
+        bottom,
+        x: Axis::linear(from, to, spacing),
+        y,
+    }
 }
 
 /// The commanded step.

@@ -1,0 +1,214 @@
+//! Cutting a recording by its segment table.
+//!
+//! A step is cut from a little before its start to the end of its hold, a chirp with the rest on both sides. Time is 0
+//! at the tick at which the first setpoint came into force. A repeat with a gap, or one that the run did not finish, is
+//! kept apart with the reason: nothing is filled in.
+
+use std::ops::Range;
+
+use ndarray::Array1;
+
+use super::FittingError;
+use crate::recording::{Recording, SegmentRow};
+
+/// Kept before a step, s.
+const BEFORE_STEP_S: f64 = 0.030;
+/// Kept at most before and behind a chirp, s.
+const AROUND_CHIRP_S: f64 = 0.3;
+/// How far the setpoint may be from the plan, counts: half a count of rounding on either side, and a little.
+const COUNTS: f64 = 1.5;
+
+/// One repeat of one excitation, scaled.
+#[derive(Debug, Clone)]
+pub(crate) struct Cut {
+    /// Its row in the segment table.
+    pub(crate) row: SegmentRow,
+    /// Rows of the recording.
+    pub(crate) rows: Range<usize>,
+    /// Time from the setpoint coming into force, s.
+    pub(crate) t_s: Array1<f64>,
+    /// Setpoint in force, N·m.
+    pub(crate) setpoint_nm: Array1<f64>,
+    /// Rim torque, N·m.
+    pub(crate) torque_nm: Array1<f64>,
+    /// How long a setpoint had been in force when the first sample saw it, s.
+    pub(crate) input_age_s: f64,
+    /// By how much the setpoint in force fell short of, or departed from, the plan, N·m; within `tolerance_nm` if all
+    /// is well.
+    pub(crate) departure_nm: f64,
+    /// What a departure is held against, N·m.
+    pub(crate) tolerance_nm: f64,
+}
+
+impl Cut {
+    /// Whether the setpoint in force was what the procedure asked for.
+    pub(crate) fn as_planned(&self) -> bool {
+        self.departure_nm <= self.tolerance_nm
+    }
+}
+
+/// What the segment table gives.
+#[derive(Debug, Default)]
+pub(crate) struct Cuts {
+    /// Steps, in order of playing.
+    pub(crate) steps: Vec<Cut>,
+    /// Chirps, in order of playing.
+    pub(crate) chirps: Vec<Cut>,
+    /// Repeats left out, in words, with the reason.
+    pub(crate) left_out: Vec<String>,
+}
+
+/// Cuts every step and chirp that the run finished.
+pub(crate) fn cut(recording: &Recording) -> Result<Cuts, FittingError> {
+    let mut cuts = Cuts::default();
+    let rows: Vec<&SegmentRow> = recording
+        .segments()
+        .iter()
+        .filter(|row| is_excitation(row))
+        .collect();
+    for (i, row) in rows.iter().enumerate() {
+        let is_step = row.excitation == "step";
+        if !is_step && row.excitation != "chirp" {
+            continue;
+        }
+        let earliest = i
+            .checked_sub(1)
+            .and_then(|k| rows.get(k))
+            .map_or(0, |r| r.end_tick);
+        let latest = rows.get(i + 1).map_or(u64::MAX, |r| r.start_tick);
+        match one(recording, row, is_step, (earliest, latest))? {
+            Ok(cut) if is_step => cuts.steps.push(cut),
+            Ok(cut) => cuts.chirps.push(cut),
+            Err(reason) => {
+                cuts.left_out
+                    .push(format!("{}, repeat {}: {reason}", row.name, row.repeat + 1));
+            }
+        }
+    }
+    Ok(cuts)
+}
+
+fn is_excitation(row: &SegmentRow) -> bool {
+    matches!(row.role.as_str(), "excitation" | "excite")
+}
+
+fn one(
+    recording: &Recording,
+    row: &SegmentRow,
+    is_step: bool,
+    (earliest, latest): (u64, u64),
+) -> Result<Result<Cut, String>, FittingError> {
+    let header = recording.header();
+    let period = u64::from(header.sample_period_ticks);
+    let in_ticks = |s: f64| (s / header.tick_s).round() as u64;
+    if row.end_tick <= row.start_tick {
+        return Ok(Err("its end is not behind its start in the segment table".into()));
+    }
+    let (before, behind) = if is_step {
+        (BEFORE_STEP_S, 0.0)
+    } else {
+        (AROUND_CHIRP_S, AROUND_CHIRP_S)
+    };
+    let from = row.start_tick.saturating_sub(in_ticks(before)).max(earliest);
+    let to = row
+        .end_tick
+        .saturating_add(in_ticks(behind))
+        .min(latest)
+        .max(row.end_tick);
+    let wide = recording.rows_between(from, to)?;
+    let ticks = recording.ticks(wide.clone())?;
+    let (Some(&first), Some(&last)) = (ticks.first(), ticks.last()) else {
+        return Ok(Err("no sample of it was recorded".into()));
+    };
+    if last.saturating_add(period) < row.end_tick || first > row.start_tick {
+        return Ok(Err("the recording does not hold all of it".into()));
+    }
+    let all_setpoints = recording.values("setpoint", wide.clone())?;
+    let scale_nm = recording.channel("setpoint")?.scale.abs();
+    let tolerance_nm = COUNTS * scale_nm;
+    let kept = at_rest(&ticks, &all_setpoints, row, tolerance_nm);
+    let ticks = ticks.slice(ndarray::s![kept.clone()]);
+    if let Some(i) = (1..ticks.len()).find(|i| ticks[*i] - ticks[i - 1] != period) {
+        let lost = (ticks[i] - ticks[i - 1]) / period.max(1) - 1;
+        return Ok(Err(format!(
+            "{lost} samples are missing at tick {}",
+            ticks[i - 1]
+        )));
+    }
+    let rows = wide.start + kept.start..wide.start + kept.end;
+    let t_s = ticks.mapv(|tick| header.tick_s * (tick as f64 - row.start_tick as f64));
+    let setpoint_nm = all_setpoints.slice(ndarray::s![kept]).to_owned();
+    let torque_nm = recording.values("torque", rows.clone())?;
+    let held_ticks = in_ticks(f64::from(row.hold_us) * 1e-6).max(1);
+    let departure_nm = departure(
+        row,
+        is_step,
+        &t_s,
+        &setpoint_nm,
+        held_ticks as f64 * header.tick_s,
+    );
+    // A chirp's crest is sampled as it falls: a fiftieth of its amplitude is the sampling, not clipping.
+    let sampling_nm = if is_step {
+        0.0
+    } else {
+        0.02 * row.amplitude_nm.abs()
+    };
+    let behind_start = i128::from(ticks.first().copied().unwrap_or(0)) - i128::from(row.start_tick);
+    let age = behind_start.rem_euclid(i128::from(period.min(held_ticks).max(1)));
+    Ok(Ok(Cut {
+        row: row.clone(),
+        rows,
+        t_s,
+        setpoint_nm,
+        torque_nm,
+        input_age_s: age as f64 * header.tick_s,
+        departure_nm,
+        tolerance_nm: tolerance_nm + sampling_nm,
+    }))
+}
+
+/// The part of a stretch in which nothing but the excitation and rest at its first and last torque was commanded.
+fn at_rest(
+    ticks: &Array1<u64>,
+    setpoint_nm: &Array1<f64>,
+    row: &SegmentRow,
+    tolerance_nm: f64,
+) -> Range<usize> {
+    let begins = ticks.iter().position(|t| *t >= row.start_tick).unwrap_or(0);
+    let ends = ticks
+        .iter()
+        .position(|t| *t >= row.end_tick)
+        .unwrap_or(ticks.len());
+    let moved = |i: &usize, rest_nm: f64| (setpoint_nm[*i] - rest_nm).abs() > tolerance_nm;
+    let from = (0..begins)
+        .rev()
+        .find(|i| moved(i, row.from_nm))
+        .map_or(0, |i| i + 1);
+    let to = (ends..ticks.len())
+        .find(|i| moved(i, row.to_nm))
+        .unwrap_or(ticks.len());
+    from..to
+}
+
+/// A step: the greatest distance of the setpoint from the level asked for. A chirp: what its crest lacks on the side
+/// that lacks more.
+fn departure(
+    row: &SegmentRow,
+    is_step: bool,
+    t_s: &Array1<f64>,
+    setpoint_nm: &Array1<f64>,
+    stride_s: f64,
+) -> f64 {
+    if is_step {
+        let settled = t_s.iter().zip(setpoint_nm).filter(|(t, _)| **t >= stride_s);
+        return settled.map(|(_, nm)| (nm - row.to_nm).abs()).fold(0.0, f64::max);
+    }
+    let crest = |sign: f64| {
+        let reach = setpoint_nm
+            .iter()
+            .map(|nm| sign * (nm - row.preload_nm))
+            .fold(0.0, f64::max);
+        (row.amplitude_nm.abs() - reach).max(0.0)
+    };
+    crest(1.0).max(crest(-1.0))
+}

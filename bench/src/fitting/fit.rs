@@ -1,0 +1,307 @@
+//! The fit of one recording.
+
+use truerim_analysis::estimate::{Contribution, Estimate, Outcome};
+use truerim_analysis::frequency::FrequencyOptions;
+use truerim_analysis::latency::LatencyOptions;
+use truerim_analysis::step::StepOptions;
+
+use super::cut::{Cuts, cut};
+use super::document::{
+    Conditions, Curves, FitDocument, LatencyCurve, Measurand, Program, Quantity, RigSpring, SCHEMA,
+    SCHEMA_VERSION,
+};
+use super::facts::RecordingFacts;
+use super::gather::declared;
+use super::groups::{self, Group};
+use super::scan::scan;
+use super::sensor::SensorTerms;
+use super::{FittingError, agreement, curves, quality, steps, sweeps};
+use crate::recording::Recording;
+
+/// How to fit. What a recording declares (sensor delay, saturation, clock, update period, range of frequencies) is taken
+/// from it and overrides the same field here.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FitOptions {
+    /// Levels, settling band, least amplitude.
+    pub step: StepOptions,
+    /// Form of the sensor's filter, fewest repeats.
+    pub latency: LatencyOptions,
+    /// Bands, least coherence, fewest repeats.
+    pub frequency: FrequencyOptions,
+    /// Most single repeats kept for the overlay.
+    pub thin_repeats: usize,
+}
+
+impl Default for FitOptions {
+    fn default() -> Self {
+        Self {
+            step: StepOptions::default(),
+            latency: LatencyOptions::default(),
+            frequency: FrequencyOptions::default(),
+            thin_repeats: 24,
+        }
+    }
+}
+
+/// Fits a recording. Same recording, same options, same version: the same numbers to the last bit.
+///
+/// # Errors
+/// [`FittingError`] if the recording cannot be read, has no `setpoint` or `torque` channel, or a header without clock.
+/// A recording without steps, without chirps, or of a run that tripped gives a document with refusals, not an error.
+pub fn fit_recording(recording: &Recording, options: &FitOptions) -> Result<FitDocument, FittingError> {
+    check_header(recording)?;
+    let found = scan(recording)?;
+    let sensor = SensorTerms::of(recording)?;
+    let facts = RecordingFacts::of(recording, recording.path(), found.duration_s);
+    let cuts = cut(recording)?;
+    let spring = RigSpring::new(
+        recording.header().sensor.stiffness_nm_per_rad,
+        recording.header().rig.fixture_stiffness_nm_per_rad,
+    );
+    let base = Conditions {
+        mounting: facts.mounting.clone(),
+        rig_spring_nm_per_rad: spring.series_nm_per_rad,
+        ..Conditions::default()
+    };
+    let update_period_s = facts.rig.update_period_s;
+    let mut shown = Curves::default();
+    let mut results = fit_steps(
+        recording,
+        &cuts,
+        (&sensor, update_period_s),
+        options,
+        &base,
+        &mut shown,
+    )?;
+    let (by_frequency, response) = fit_chirps(
+        recording,
+        &cuts,
+        (&sensor, update_period_s),
+        options,
+        &base,
+        &mut shown,
+    )?;
+    let shared = vec![
+        delay_agreement(&results, &by_frequency, &base),
+        sensor_delay(&sensor, &base),
+    ];
+    // Headline results of both families first, the other groups behind them.
+    results.extend(by_frequency);
+    results.extend(shared);
+    results.sort_by_key(|m| {
+        (
+            !m.headline,
+            if m.headline { m.quantity } else { Quantity::Latency },
+        )
+    });
+    let quality = quality::checks(
+        &facts,
+        &found,
+        &cuts,
+        response
+            .as_ref()
+            .map(|response| (response, options.frequency.min_coherence)),
+    );
+    let software = crate::software();
+    Ok(FitDocument {
+        schema: SCHEMA.into(),
+        schema_version: SCHEMA_VERSION,
+        software: Program {
+            name: software.name,
+            version: software.version,
+            build: software.build,
+        },
+        recording: facts,
+        rig_spring: spring,
+        measurands: results,
+        curves: shown,
+        quality,
+    })
+}
+
+fn check_header(recording: &Recording) -> Result<(), FittingError> {
+    let header = recording.header();
+    let file = || recording.path().display().to_string();
+    for channel in ["setpoint", "torque"] {
+        if header.channel_index(channel).is_none() {
+            return Err(FittingError::NoChannel {
+                file: file(),
+                channel,
+            });
+        }
+    }
+    let values = [
+        (
+            "the sample period in ticks",
+            f64::from(header.sample_period_ticks),
+        ),
+        ("the length of a tick in s", header.tick_s),
+    ];
+    match values
+        .into_iter()
+        .find(|(_, value)| !(value.is_finite() && *value > 0.0))
+    {
+        Some((what, value)) => Err(FittingError::Header {
+            file: file(),
+            what,
+            value,
+        }),
+        None => Ok(()),
+    }
+}
+
+/// Names why a family has no repeats: none in the procedure, or none left.
+fn why_absent(cuts: &Cuts, kind: &str, advice: &str) -> String {
+    match cuts.left_out.first() {
+        Some(first) => format!(
+            "no {kind} can be used: {} repeats were left out, the first: {first}; record again",
+            cuts.left_out.len()
+        ),
+        None => format!("the recording holds no {kind}; {advice}"),
+    }
+}
+
+fn fit_steps(
+    recording: &Recording,
+    cuts: &Cuts,
+    (sensor, update_period_s): (&SensorTerms, Option<f64>),
+    options: &FitOptions,
+    base: &Conditions,
+    shown: &mut Curves,
+) -> Result<Vec<Measurand>, FittingError> {
+    let step = StepOptions {
+        saturation_nm: Some(sensor.end_nm),
+        ..options.step.clone()
+    };
+    let latency = LatencyOptions {
+        sensor_delay_s: sensor.delay_s,
+        sensor_delay_u_s: sensor.delay_u_s,
+        tick_s: sensor.tick_s,
+        update_period_s,
+        saturation_nm: Some(sensor.end_nm),
+        ..options.latency.clone()
+    };
+    let mut measurands = Vec::new();
+    for mut group in groups::steps(recording, &cuts.steps)? {
+        group.conditions.rig_spring_nm_per_rad = base.rig_spring_nm_per_rad;
+        let results = steps::measure(&group, sensor, &step, &latency);
+        if group.headline {
+            shown.steps = curves::steps(
+                &group,
+                &results,
+                sensor,
+                latency.sensor_form,
+                options.thin_repeats,
+            );
+            shown.latency = latency_curve(&group, &results, update_period_s);
+        }
+        measurands.extend(results.measurands);
+    }
+    if measurands.is_empty() {
+        let advice = "run a procedure with a step segment to learn about latency, rise and settling";
+        measurands = steps::absent(base, &why_absent(cuts, "step", advice));
+    }
+    Ok(measurands)
+}
+
+fn latency_curve(
+    group: &Group<'_>,
+    results: &steps::StepResults,
+    update_period_s: Option<f64>,
+) -> Option<LatencyCurve> {
+    let per_repeat_s = results.latency.per_repeat_s.clone();
+    let n = per_repeat_s.iter().flatten().count();
+    (n > 0).then(|| LatencyCurve {
+        group: group.name.clone(),
+        conditions: Conditions {
+            n,
+            ..group.conditions.clone()
+        },
+        per_repeat_s: per_repeat_s.into_iter().map(|s| s.and_then(declared)).collect(),
+        update_period_s,
+    })
+}
+
+type ByFrequency = (
+    Vec<Measurand>,
+    Option<truerim_analysis::frequency::FrequencyResponse>,
+);
+
+fn fit_chirps(
+    recording: &Recording,
+    cuts: &Cuts,
+    (sensor, update_period_s): (&SensorTerms, Option<f64>),
+    options: &FitOptions,
+    base: &Conditions,
+    shown: &mut Curves,
+) -> Result<ByFrequency, FittingError> {
+    let fs_hz = recording.header().sample_rate_hz();
+    let mut measurands = Vec::new();
+    let mut headline = None;
+    for mut group in groups::chirps(recording, &cuts.chirps)? {
+        group.conditions.rig_spring_nm_per_rad = base.rig_spring_nm_per_rad;
+        let results = sweeps::measure(&group, sensor, fs_hz, update_period_s, &options.frequency);
+        if let (true, Some(response)) = (group.headline, results.response) {
+            let outcome = |quantity| {
+                results
+                    .measurands
+                    .iter()
+                    .find(|m| m.quantity == quantity)
+                    .map(|m| &m.result)
+            };
+            let read = (
+                outcome(Quantity::Bandwidth),
+                outcome(Quantity::FlatBand),
+                outcome(Quantity::PhaseDelay),
+                outcome(Quantity::Resonance),
+            );
+            if let (Some(band), Some(flat), Some(delay), Some(resonance)) = read {
+                let least = options.frequency.min_coherence;
+                let read = [band, flat, delay, resonance];
+                shown.frequency = Some(curves::frequency(
+                    &group,
+                    &response,
+                    results.reference_hz,
+                    least,
+                    read,
+                ));
+            }
+            headline = Some(response);
+        }
+        measurands.extend(results.measurands);
+    }
+    if measurands.is_empty() {
+        let advice = "run a procedure with a chirp segment to learn about bandwidth and resonance";
+        measurands = sweeps::absent(base, &why_absent(cuts, "chirp", advice));
+    }
+    Ok((measurands, headline))
+}
+
+fn delay_agreement(steps: &[Measurand], chirps: &[Measurand], base: &Conditions) -> Measurand {
+    let headline = |list: &[Measurand], quantity| -> Option<Measurand> {
+        list.iter()
+            .find(|m| m.quantity == quantity && m.headline)
+            .cloned()
+    };
+    let latency = headline(steps, Quantity::Latency);
+    let phase = headline(chirps, Quantity::PhaseDelay);
+    let missing = || groups::refused("delay_missing", "one of the two delays is not in this document");
+    let result = match (&latency, &phase) {
+        (Some(a), Some(b)) => agreement::of(&a.result, &b.result),
+        _ => missing(),
+    };
+    let conditions = latency.map_or_else(|| base.clone(), |m| m.conditions);
+    groups::absent(Quantity::DelayAgreement, conditions, result)
+}
+
+fn sensor_delay(sensor: &SensorTerms, base: &Conditions) -> Measurand {
+    let budget = vec![Contribution::type_b(SensorTerms::DELAY, sensor.delay_u_s)];
+    let made = Estimate::from_budget(
+        sensor.delay_s,
+        "s",
+        0,
+        "declared, not measured in this run",
+        budget,
+    );
+    groups::absent(Quantity::SensorDelay, base.clone(), Outcome::from(made))
+}

@@ -1,0 +1,167 @@
+//! Results from steps.
+
+use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
+use truerim_analysis::latency::{LatencyFit, LatencyOptions, fit_latency};
+use truerim_analysis::statistics::mean_sd;
+use truerim_analysis::step::{
+    StepMeasures, StepOptions, StepRecord, SummaryOptions, measure_step, summarise_steps,
+};
+
+use super::document::{Measurand, Quantity};
+use super::groups::{Group, refused, with_check};
+use super::sensor::SensorTerms;
+
+/// What one group of steps gives.
+pub(crate) struct StepResults {
+    pub(crate) measurands: Vec<Measurand>,
+    pub(crate) measures: Vec<StepMeasures>,
+    pub(crate) latency: LatencyFit,
+}
+
+/// Quantities that each group of steps has.
+const QUANTITIES: [Quantity; 6] = [
+    Quantity::Latency,
+    Quantity::LatencyJitter,
+    Quantity::TransitionDuration,
+    Quantity::Overshoot,
+    Quantity::SettlingTime,
+    Quantity::SteadyGain,
+];
+
+/// Refusals in place of the headline results when there is no step at all.
+pub(crate) fn absent(conditions: &super::document::Conditions, reason: &str) -> Vec<Measurand> {
+    QUANTITIES
+        .into_iter()
+        .map(|q| super::groups::absent(q, conditions.clone(), refused("no_steps", reason)))
+        .collect()
+}
+
+/// Measures the steps of a group.
+pub(crate) fn measure(
+    group: &Group<'_>,
+    sensor: &SensorTerms,
+    step_options: &StepOptions,
+    latency_options: &LatencyOptions,
+) -> StepResults {
+    // Shapes are read with the sensor's delay taken out, the delay itself is fitted with it told.
+    let shifted: Vec<ndarray::Array1<f64>> = group.cuts.iter().map(|c| &c.t_s - sensor.delay_s).collect();
+    let mut measures = Vec::new();
+    let mut failed: Vec<Refusal> = Vec::new();
+    for (cut, t_s) in group.cuts.iter().zip(&shifted) {
+        let record = StepRecord {
+            t_s: t_s.view(),
+            torque_nm: cut.torque_nm.view(),
+            from_nm: cut.row.from_nm,
+            to_nm: cut.row.to_nm,
+        };
+        match measure_step(&record, step_options) {
+            Ok(found) => measures.push(found),
+            Err(refusal) => failed.push(refusal),
+        }
+    }
+    let raw: Vec<StepRecord<'_>> = group
+        .cuts
+        .iter()
+        .map(|cut| StepRecord {
+            t_s: cut.t_s.view(),
+            torque_nm: cut.torque_nm.view(),
+            from_nm: cut.row.from_nm,
+            to_nm: cut.row.to_nm,
+        })
+        .collect();
+    let latency = fit_latency(&raw, latency_options);
+    let options = SummaryOptions {
+        gain_rel_u: sensor.gain_rel_u,
+        zero_u_nm: sensor.zero_u_nm,
+        tick_s: sensor.tick_s,
+        min_repeats: 2,
+    };
+    let summary = summarise_steps(&measures, &options);
+    let left_out = left_out_check(
+        failed.len(),
+        group.cuts.len(),
+        failed.first().map(ToString::to_string),
+    );
+    let shape = |outcome: Outcome| match (failed.first(), measures.is_empty()) {
+        // When no step could be measured, why matters more than how many are missing.
+        (Some(refusal), true) => Outcome::from(refusal.clone()),
+        _ => with_check(outcome, left_out.clone()),
+    };
+    let latency_left_out = left_out_check(
+        latency.left_out.len(),
+        group.cuts.len(),
+        latency.left_out.first().map(|(_, reason)| reason.clone()),
+    );
+    let used = latency.per_repeat_s.iter().flatten().count();
+    let n = measures.len();
+    let results = [
+        (
+            used,
+            with_check(latency.latency.clone(), latency_left_out.clone()),
+        ),
+        (used, with_check(latency.jitter.clone(), latency_left_out)),
+        (n, shape(summary.transition)),
+        (n, shape(summary.overshoot)),
+        (n, shape(with_sensor_delay(summary.settling, sensor))),
+        (n, shape(steady_gain(&measures, sensor).into())),
+    ];
+    let measurands = QUANTITIES
+        .into_iter()
+        .zip(results)
+        .map(|(quantity, (n, result))| group.measurand(quantity, n, group.refusal().unwrap_or(result)))
+        .collect();
+    StepResults {
+        measurands,
+        measures,
+        latency,
+    }
+}
+
+/// Torque reached over torque commanded: mean over repeats, with the sensor's gain as the common part.
+fn steady_gain(measures: &[StepMeasures], sensor: &SensorTerms) -> Result<Estimate, Refusal> {
+    let gains: Vec<f64> = measures
+        .iter()
+        .map(|m| m.amplitude_nm / m.commanded_nm.abs())
+        .collect();
+    if gains.len() < 2 {
+        return Err(Refusal::TooFewRepeats {
+            what: "steady gain".into(),
+            got: gains.len(),
+            needed: 2,
+        });
+    }
+    let stats = mean_sd(&gains)?;
+    let n = stats.n as f64;
+    let budget = vec![
+        Contribution::type_a("scatter of repeats", stats.sd / n.sqrt(), n - 1.0),
+        Contribution::type_b("torque gain", sensor.gain_rel_u * stats.mean.abs()),
+    ];
+    let method = "mean over repeats of the settled change of torque over the commanded change";
+    Estimate::from_budget(stats.mean, "1", stats.n, method, budget)
+}
+
+/// The settling time counts from the setpoint, so the sensor's delay enters it.
+fn with_sensor_delay(outcome: Outcome, sensor: &SensorTerms) -> Outcome {
+    let Outcome::Estimate(estimate) = outcome else {
+        return outcome;
+    };
+    let mut budget = estimate.budget;
+    budget.push(Contribution::type_b(SensorTerms::DELAY, sensor.delay_u_s));
+    let again = Estimate::from_budget(
+        estimate.value,
+        &estimate.unit,
+        estimate.n,
+        estimate.method,
+        budget,
+    );
+    again.map(|e| e.with_checks(estimate.checks)).into()
+}
+
+/// Says how many repeats were not used, if any; more than a tenth fails.
+fn left_out_check(left_out: usize, all: usize, reason: Option<String>) -> Option<Check> {
+    let reason = reason?;
+    (left_out > 0).then(|| {
+        let detail = format!("{left_out} of {all}, at most a tenth; the first: {reason}");
+        Check::new("repeats left out", 10 * left_out <= all, detail)
+    })
+}

@@ -1,0 +1,124 @@
+//! Results from chirps.
+
+use truerim_analysis::estimate::Outcome;
+use truerim_analysis::frequency::{
+    BandwidthOptions, Crossing, DelayOptions, FrequencyOptions, FrequencyResponse, ResonanceOptions,
+    SweepRecord, bandwidth, first_resonance, flat_band, frequency_response, phase_delay,
+};
+
+use super::document::{Conditions, Measurand, Quantity};
+use super::groups::{Group, refused};
+use super::sensor::SensorTerms;
+
+/// Highest frequency as a share of the sample rate; above it the response is that of the anti-alias filter.
+const MOST_OF_RATE: f64 = 0.4;
+/// Band whose gain is the reference, Hz, where the chirp covers it.
+const REFERENCE_HZ: [f64; 2] = [1.0, 5.0];
+
+/// Quantities that each group of chirps has.
+const QUANTITIES: [Quantity; 5] = [
+    Quantity::Bandwidth,
+    Quantity::FlatBand,
+    Quantity::PhaseDelay,
+    Quantity::Resonance,
+    Quantity::ResonanceDamping,
+];
+
+/// What one group of chirps gives.
+pub(crate) struct SweepResults {
+    pub(crate) measurands: Vec<Measurand>,
+    pub(crate) response: Option<FrequencyResponse>,
+    pub(crate) reference_hz: [f64; 2],
+}
+
+/// Refusals in place of the headline results when there is no chirp at all.
+pub(crate) fn absent(conditions: &Conditions, reason: &str) -> Vec<Measurand> {
+    QUANTITIES
+        .into_iter()
+        .map(|q| super::groups::absent(q, conditions.clone(), refused("no_chirp", reason)))
+        .collect()
+}
+
+/// Estimates the frequency response of a group and reads off it what can be read.
+pub(crate) fn measure(
+    group: &Group<'_>,
+    sensor: &SensorTerms,
+    fs_hz: f64,
+    update_period_s: Option<f64>,
+    options: &FrequencyOptions,
+) -> SweepResults {
+    let (low, high) = range(group, fs_hz);
+    let reference_hz = reference(low, high);
+    let sweeps: Vec<SweepRecord<'_>> = group
+        .cuts
+        .iter()
+        .map(|cut| SweepRecord {
+            fs_hz,
+            input_nm: cut.setpoint_nm.view(),
+            output_nm: cut.torque_nm.view(),
+            input_hold_s: f64::from(cut.row.hold_us) * 1e-6,
+            input_age_s: cut.input_age_s,
+        })
+        .collect();
+    let options = FrequencyOptions {
+        f_min_hz: low,
+        f_max_hz: high,
+        output_delay_s: sensor.delay_s,
+        output_delay_u_s: sensor.delay_u_s,
+        saturation_nm: Some(sensor.end_nm),
+        ..options.clone()
+    };
+    let (response, results) = match frequency_response(&sweeps, &options) {
+        Err(refusal) => (None, QUANTITIES.map(|_| Outcome::from(refusal.clone()))),
+        Ok(response) => {
+            let level = |crossing| BandwidthOptions {
+                reference_hz,
+                level_db: -3.0,
+                crossing,
+            };
+            let delay = DelayOptions {
+                fit_hz: [low.max(2.0), high.min(250.0)],
+                update_period_s,
+                ..DelayOptions::default()
+            };
+            let look = ResonanceOptions {
+                search_hz: [low.max(5.0), high],
+                reference_hz,
+            };
+            let resonance = first_resonance(&response, &look);
+            let results = [
+                bandwidth(&response, &level(Crossing::First)),
+                flat_band(&response, &level(Crossing::First)),
+                phase_delay(&response, &delay),
+                resonance.frequency,
+                resonance.damping,
+            ];
+            (Some(response), results)
+        }
+    };
+    let n = group.cuts.len();
+    let measurands = QUANTITIES
+        .into_iter()
+        .zip(results)
+        .map(|(quantity, result)| group.measurand(quantity, n, group.refusal().unwrap_or(result)))
+        .collect();
+    SweepResults {
+        measurands,
+        response,
+        reference_hz,
+    }
+}
+
+/// Lowest and highest frequency that the chirps cover and the sample rate bears.
+fn range(group: &Group<'_>, fs_hz: f64) -> (f64, f64) {
+    let row = group.cuts.first().map(|cut| &cut.row);
+    let (a, b) = row.map_or((1.0, 100.0), |r| (r.f_start_hz, r.f_end_hz));
+    (a.min(b), a.max(b).min(MOST_OF_RATE * fs_hz))
+}
+
+/// The usual reference band, or the lowest octave if the chirp begins above it.
+fn reference(low: f64, high: f64) -> [f64; 2] {
+    let from = low.max(REFERENCE_HZ[0]);
+    let to = REFERENCE_HZ[1].max(2.0 * from);
+    [from, to.min(high)]
+}
