@@ -206,6 +206,12 @@ impl From<Result<Estimate, Refusal>> for Outcome {
     }
 }
 
+impl From<Estimate> for Outcome {
+    fn from(estimate: Estimate) -> Self {
+        Self::Estimate(estimate)
+    }
+}
+
 impl From<Refusal> for Outcome {
     fn from(refusal: Refusal) -> Self {
         Self::Refused(Refused {

@@ -1,7 +1,10 @@
-//! Bandwidth and flat band.
-use super::FrequencyResponse;
-use crate::estimate::{Outcome, Refusal};
+//! Bandwidth and flat band: where the magnitude leaves the gain at low frequency.
+
 use serde::{Deserialize, Serialize};
+
+use super::FrequencyResponse;
+use super::curve::{Piece, gains, random_and_scatter, reference};
+use crate::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 
 /// Which crossing counts when the magnitude crosses a level more than once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -17,7 +20,7 @@ pub enum Crossing {
 pub struct BandwidthOptions {
     /// Band whose mean gain is the reference, Hz.
     pub reference_hz: [f64; 2],
-    /// Level against the reference, dB: -3.0 exactly, or `10 log10(1/2)` for half power.
+    /// Level against the reference, dB: -3 exactly (0.70795), or `10 log10(1/2)` for half power (0.70711).
     pub level_db: f64,
     /// Which crossing.
     pub crossing: Crossing,
@@ -25,25 +28,123 @@ pub struct BandwidthOptions {
 
 impl Default for BandwidthOptions {
     fn default() -> Self {
-        Self {
-            reference_hz: [1.0, 5.0],
-            level_db: -3.0,
-            crossing: Crossing::First,
-        }
+        Self { reference_hz: [1.0, 5.0], level_db: -3.0, crossing: Crossing::First }
     }
 }
 
-/// Bandwidth.
-pub fn bandwidth(response: &FrequencyResponse, _options: &BandwidthOptions) -> Outcome {
-    Refusal::TooFewSamples {
-        what: "bandwidth".into(),
-        got: response.f_hz.len(),
-        needed: usize::MAX,
-    }
-    .into()
+/// Bands on either side of a crossing through which a smooth curve is laid.
+const REACH: usize = 4;
+
+/// Bandwidth: the frequency at which the smoothed magnitude falls below the level against the mean gain over the
+/// reference band. The smoothing is a quadratic of the logarithm of the magnitude in the logarithm of frequency through
+/// four bands on either side.
+pub fn bandwidth(response: &FrequencyResponse, options: &BandwidthOptions) -> Outcome {
+    let level = options.level_db / 20.0 * std::f64::consts::LN_10;
+    let rule = match options.crossing {
+        Crossing::First => "first",
+        Crossing::Last => "last",
+    };
+    let method = format!(
+        "{rule} fall of the smoothed magnitude through {} dB of the mean gain from {} to {} Hz",
+        options.level_db, options.reference_hz[0], options.reference_hz[1]
+    );
+    let leaves = |l: f64| l < level;
+    read(response, options, options.crossing, "bandwidth", method, &leaves).into()
 }
 
-/// End of the flat band, where the magnitude first leaves ± |level|.
+/// End of the flat band: the lowest frequency at which the magnitude leaves ± |level| of the reference, upward (a
+/// resonance) or downward. The rule for bandwidth is not used; the first exit counts.
 pub fn flat_band(response: &FrequencyResponse, options: &BandwidthOptions) -> Outcome {
-    bandwidth(response, options)
+    let level = options.level_db.abs() / 20.0 * std::f64::consts::LN_10;
+    let method = format!(
+        "first exit of the smoothed magnitude from ±{} dB of the mean gain from {} to {} Hz",
+        options.level_db.abs(),
+        options.reference_hz[0],
+        options.reference_hz[1]
+    );
+    let leaves = |l: f64| l.abs() > level;
+    read(response, options, Crossing::First, "flat band", method, &leaves).into()
+}
+
+fn read(
+    response: &FrequencyResponse,
+    options: &BandwidthOptions,
+    rule: Crossing,
+    what: &str,
+    method: String,
+    leaves: &dyn Fn(f64) -> bool,
+) -> Result<Estimate, Refusal> {
+    let reader = Reader { response, options, rule, what, leaves };
+    let (value, slope, local_u, band) = reader.crossing(None, REACH)?;
+    let (_, reference_u, _) = reference(response, &response.gain(), options.reference_hz)?;
+    let random_u = value * local_u.hypot(reference_u) / slope.abs();
+    let repeats: Vec<f64> =
+        (0..response.repeats.len()).filter_map(|r| reader.crossing(Some(r), REACH).ok()).map(|c| c.0).collect();
+    let mut budget = random_and_scatter(random_u, 2.0 * response.averages[band], &repeats)?;
+    let shift = reader.crossing(None, REACH / 2).map_or(0.0, |c| c.0 - value);
+    budget.push(Contribution::rectangular("smoothing over neighbouring bands", shift));
+    let detail = format!("{} of {} repeats cross alone", repeats.len(), response.repeats.len());
+    let every = Check::new("every repeat crosses", repeats.len() == response.repeats.len(), detail);
+    Ok(Estimate::from_budget(value, "Hz", response.repeats.len(), method, budget)?
+        .with_checks([every])
+        .with_checks(response.checks.iter().cloned()))
+}
+
+struct Reader<'a> {
+    response: &'a FrequencyResponse,
+    options: &'a BandwidthOptions,
+    rule: Crossing,
+    what: &'a str,
+    leaves: &'a dyn Fn(f64) -> bool,
+}
+
+impl Reader<'_> {
+    /// Frequency, slope of ln(magnitude) against ln(f), uncertainty of ln(magnitude) there, and the band before it.
+    fn crossing(&self, repeat: Option<usize>, reach: usize) -> Result<(f64, f64, f64, usize), Refusal> {
+        let response = self.response;
+        let gains = gains(response, repeat);
+        let (gain, _, start) = reference(response, &gains, self.options.reference_hz)?;
+        let ratio: Vec<f64> = gains.iter().map(|g| (g / gain).ln()).collect();
+        let n = ratio.len();
+        // Leaving counts when the next band is outside as well: one noisy band is not an exit.
+        let exit = |b: &usize| {
+            !(self.leaves)(ratio[*b])
+                && (self.leaves)(ratio[*b + 1])
+                && (*b + 2 >= n || (self.leaves)(ratio[*b + 2]))
+        };
+        let mut candidates = start.saturating_sub(1)..n.saturating_sub(1);
+        let found = match self.rule {
+            Crossing::First => candidates.find(exit),
+            Crossing::Last => candidates.rev().find(exit),
+        };
+        let none = || Refusal::NoCrossing {
+            what: self.what.into(),
+            level: 10.0_f64.powf(self.options.level_db / 20.0),
+            f_min_hz: response.f_hz.first().copied().unwrap_or(0.0),
+            f_max_hz: response.f_hz.last().copied().unwrap_or(0.0),
+        };
+        let b = found.ok_or_else(none)?;
+        let (first, last) = (b.saturating_sub(reach - 1), (b + reach).min(n - 1));
+        if let Some(bad) = (first..=last).find(|i| !response.usable[*i]) {
+            let (f_hz, coherence) = (response.f_hz[bad], response.coherence[bad]);
+            return Err(Refusal::LowCoherence { f_hz, coherence, limit: coherence });
+        }
+        let x: Vec<f64> = response.f_hz[first..=last].iter().map(|f| f.ln()).collect();
+        let u: Vec<f64> = response.gain_rel_u[first..=last].iter().map(|u| u.max(1e-4)).collect();
+        let piece = Piece::new(&x, &ratio[first..=last], &u, 2).ok_or_else(none)?;
+        // Bisection between the bands around the crossing, widened by one band for noise.
+        let (mut lo, mut hi) = (
+            response.f_hz[b.saturating_sub(1)].ln(),
+            response.f_hz[(b + 2).min(n - 1)].ln(),
+        );
+        if (self.leaves)(piece.at(lo).0) || !(self.leaves)(piece.at(hi).0) {
+            return Err(none());
+        }
+        for _ in 0..60 {
+            let mid = 0.5 * (lo + hi);
+            if (self.leaves)(piece.at(mid).0) { hi = mid } else { lo = mid }
+        }
+        let (_, slope, u) = piece.at(lo);
+        Ok((lo.exp(), slope, u, b))
+    }
 }

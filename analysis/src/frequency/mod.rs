@@ -8,8 +8,10 @@
 
 mod bands;
 mod crossing;
+mod curve;
 mod delay;
 mod errors;
+mod rational;
 
 mod resonance;
 mod response;
@@ -20,6 +22,7 @@ pub use errors::{
     auto_spectrum_error, coherence_error, cross_spectrum_error, magnitude_error, phase_error_rad,
 };
 
+pub use rational::RationalModel;
 pub use resonance::{Resonance, ResonanceOptions, first_resonance};
 pub use response::frequency_response;
 
