@@ -17,4 +17,4 @@ pub use escape::escape;
 pub use html::html;
 pub use plots::{Plot, PlotError, plots};
 pub use table::table;
-pub use write::{ReportError, write_report};
+pub use write::{ReportError, write_fit, write_report};

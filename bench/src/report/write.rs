@@ -24,6 +24,14 @@ pub enum ReportError {
     },
 }
 
+/// Writes the fit document as JSON to `path`, replacing what was there.
+///
+/// # Errors
+/// [`ReportError`] with the file that could not be written.
+pub fn write_fit(path: &Path, document: &FitDocument) -> Result<(), ReportError> {
+    write(path, &json(document)?)
+}
+
 /// Writes `report.html`, `fit.json` and `plots/*.svg` into `dir`, which is made if it is not there; files of the same
 /// names are replaced. Returns what was written, the page first.
 ///
@@ -31,8 +39,6 @@ pub enum ReportError {
 /// [`ReportError`] with the file that could not be written.
 pub fn write_report(dir: &Path, document: &FitDocument) -> Result<Vec<PathBuf>, ReportError> {
     let drawn = plots(document)?;
-    let mut json = serde_json::to_string_pretty(document)?;
-    json.push('\n');
     let folder = dir.join("plots");
     std::fs::create_dir_all(&folder).map_err(|source| ReportError::Io {
         path: folder.clone(),
@@ -40,7 +46,7 @@ pub fn write_report(dir: &Path, document: &FitDocument) -> Result<Vec<PathBuf>, 
     })?;
     let mut files = vec![
         (dir.join("report.html"), html(document, &drawn)),
-        (dir.join("fit.json"), json),
+        (dir.join("fit.json"), json(document)?),
     ];
     files.extend(
         drawn
@@ -49,9 +55,19 @@ pub fn write_report(dir: &Path, document: &FitDocument) -> Result<Vec<PathBuf>, 
     );
     files
         .into_iter()
-        .map(|(path, text)| match std::fs::write(&path, text) {
-            Ok(()) => Ok(path),
-            Err(source) => Err(ReportError::Io { path, source }),
-        })
+        .map(|(path, text)| write(&path, &text).map(|()| path))
         .collect()
+}
+
+fn json(document: &FitDocument) -> Result<String, ReportError> {
+    let mut text = serde_json::to_string(document)?;
+    text.push('\n');
+    Ok(text)
+}
+
+fn write(path: &Path, text: &str) -> Result<(), ReportError> {
+    std::fs::write(path, text).map_err(|source| ReportError::Io {
+        path: path.to_owned(),
+        source,
+    })
 }

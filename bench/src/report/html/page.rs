@@ -28,13 +28,13 @@ pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
     page.push_str(&section(
         "driver",
         "What the driver gets",
-        "Steps of torque: how long until the hands feel anything is reported as torque at the rim, not as feeling.",
+        "Steps: how late, how fast and how cleanly torque reaches the rim. The group of steps with the largest change from a preload stands for all; the others are folded in below.",
         &(results::table(document, false) + &figures(plots, &["steps", "latency"])),
     ));
     page.push_str(&section(
         "frequency",
         "What arrives, by frequency",
-        "Chirps: which part of a signal reaches the rim, and how late.",
+        "Chirps: which frequencies of the commanded torque reach the rim, and how late.",
         &(results::table(document, true) + &figures(plots, &["frequency"])),
     ));
     page.push_str(&section(

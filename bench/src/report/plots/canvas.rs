@@ -5,7 +5,7 @@
 
 use plotters::prelude::{DrawingBackend, SVGBackend};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
-use plotters::style::{Color, FontTransform, IntoFont, RGBColor, ShapeStyle, TextStyle};
+use plotters::style::{Color, IntoFont, RGBColor, ShapeStyle, TextStyle};
 
 use super::PlotError;
 use crate::report::escape::escape;
@@ -72,8 +72,6 @@ pub(crate) struct Lettering {
     pub(crate) colour: RGBColor,
     pub(crate) size: f64,
     pub(crate) anchor: Anchor,
-    /// Read from bottom to top.
-    pub(crate) upright: bool,
     pub(crate) bold: bool,
 }
 
@@ -83,15 +81,7 @@ impl Lettering {
             colour,
             size,
             anchor,
-            upright: false,
             bold: false,
-        }
-    }
-
-    pub(crate) const fn upright(self) -> Self {
-        Self {
-            upright: true,
-            ..self
         }
     }
 
@@ -189,9 +179,6 @@ impl<'a> Canvas<'a> {
         let mut font = ("sans-serif", look.size * FINE * FONT).into_font();
         if look.bold {
             font = font.style(plotters::style::FontStyle::Bold);
-        }
-        if look.upright {
-            font = font.transform(FontTransform::Rotate270);
         }
         let style = TextStyle::from(font)
             .color(&look.colour)

@@ -21,10 +21,7 @@ pub(crate) fn conditions_line(document: &FitDocument, conditions: &Conditions, k
         words::rig_spring(conditions.rig_spring_nm_per_rad),
     ];
     parts.push(
-        match document
-            .headline(Quantity::Resonance)
-            .and_then(|m| words::reading(m))
-        {
+        match document.headline(Quantity::Resonance).and_then(words::reading) {
             Some(reading) => format!("rings clamped on this rig at {reading}"),
             None => "clamped resonance on this rig not known".into(),
         },

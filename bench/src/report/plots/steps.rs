@@ -145,13 +145,20 @@ fn marks(
     curves: &StepCurves,
     document: &FitDocument,
 ) -> Result<(), PlotError> {
-    let label = Lettering::new(INK, 12.0, Anchor::Left);
+    let label = Lettering::new(INK, 12.0, Anchor::Right);
     if let Some(latency_ms) = curves.latency_s.map(|s| 1e3 * s).filter(|ms| *ms > 0.0) {
         let (a, b) = (view.x_px(0.0), view.x_px(view.x.clamp(latency_ms)));
         canvas.block((a, view.top), (b, view.bottom), VERMILION, 0.14)?;
         canvas.line(&[(b, view.top), (b, view.bottom)], Stroke::solid(VERMILION, 1.2))?;
         if let Some(reading) = document.headline(Quantity::Latency).and_then(words::reading) {
-            canvas.text(&format!("latency {reading}"), (a + 5.0, view.top + 12.0), label)?;
+            // To the right of the shade, in the corner that the rise does not reach.
+            let rises = curves.high_nm >= curves.low_nm;
+            let y = if rises {
+                view.bottom - 40.0
+            } else {
+                view.top + 14.0
+            };
+            canvas.text(&format!("latency {reading}"), (view.right - 4.0, y), label)?;
         }
     }
     let span = curves.high_nm - curves.low_nm;
@@ -161,11 +168,14 @@ fn marks(
             continue;
         }
         let (x, y) = view.at(t, nm);
-        canvas.line(&[(x, view.bottom), (x, y), (view.right, y)], MARK)?;
+        canvas.line(&[(view.left, y), (x, y), (x, view.bottom)], MARK)?;
         canvas.block((x - 3.0, y - 3.0), (x + 3.0, y + 3.0), VERMILION, 1.0)?;
-        let look = Lettering::new(SOFT, 12.0, Anchor::Right);
-        let beside = if span < 0.0 { -9.0 } else { 10.0 };
-        canvas.text(name, (view.right - 4.0, y + beside), look)?;
+        let beside = if span < 0.0 { 9.0 } else { -9.0 };
+        canvas.text(
+            name,
+            (view.left + 5.0, y + beside),
+            Lettering::new(SOFT, 12.0, Anchor::Left),
+        )?;
     }
     let model_ms: Vec<f64> = curves.model_t_s.iter().map(|t| 1e3 * t).collect();
     view.curve(canvas, &model_ms, &curves.model_nm, MODEL)
