@@ -4,7 +4,7 @@
 //! files into a sealed [`recording`], [`fitting`] turns a recording into estimates, [`report`] shows them. Nothing
 //! right of the recording can move the motor; nothing left of it computes a result.
 
-pub mod cli;
+//pub mod cli;
 pub mod drive;
 pub mod fitting;
 pub mod recording;
