@@ -1,30 +1,33 @@
 //! A virtual rig on a pseudo-terminal, in real time: to anything that opens serial ports it looks like a rig.
 //!
 //! One thread, no spinning: it waits for bytes or for the rig's next output, whichever is first, lets the rig catch up
-//! with the wall clock, and passes bytes on. The other side may close the port and open it again; while nobody has it
-//! open, what the rig says is lost, as on a cable that ends in the air.
+//! with the wall clock, and passes bytes on. The other side may close the port, or die, and open it again: the server
+//! keeps the port's far end open too, so that it does not vanish, and takes back the exclusive use that a killed
+//! program leaves behind (its advisory lock, which ends with it, still keeps a second one out). Output that nobody
+//! takes is thrown away after a while, as on a cable that ends in the air.
 
 mod clock;
 
-use std::io::ErrorKind;
 use std::os::fd::OwnedFd;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
-use rustix::fs::OFlags;
+use rustix::fs::{Mode, OFlags};
 use rustix::io::Errno;
 use rustix::pty::OpenptFlags;
-use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+use rustix::termios::{OptionalActions, QueueSelector, ioctl_tiocnxcl, tcflush, tcgetattr, tcsetattr};
 
 use crate::VirtualRig;
 use clock::WallClock;
 
 /// Longest wait without anything to do: also how soon a stop is noticed.
 const LONGEST_WAIT: Duration = Duration::from_millis(5);
-/// Wait between two looks at a port that nobody has open.
-const CLOSED_WAIT: Duration = Duration::from_millis(2);
+/// Output that the port has not taken for this long is thrown away, ticks.
+const STUCK_US: u64 = 500_000;
+/// Exclusive use is taken back this often, ticks.
+const SHARE_US: u64 = 250_000;
 /// Bytes read or written at a time.
 const CHUNK: usize = 4096;
 
@@ -50,37 +53,41 @@ pub enum ServeError {
 /// # Errors
 /// [`ServeError`] when no pseudo-terminal can be had or it fails. The other side closing it is no error.
 pub fn serve(rig: &mut VirtualRig, opened: impl FnOnce(&Path), stop: &AtomicBool) -> Result<(), ServeError> {
-    let (port, path) = open()?;
+    let (port, far_end, path) = open()?;
     opened(&path);
     let clock = WallClock::start(rig.tick());
     let mut waiting: Vec<u8> = Vec::new();
     let mut chunk = [0_u8; CHUNK];
-    let mut anybody = true;
+    let (mut taken_at, mut shared_at) = (rig.tick(), rig.tick());
     while !stop.load(Ordering::Relaxed) {
-        let wait = if anybody {
-            clock.until(rig.next_output_tick()).min(LONGEST_WAIT)
-        } else {
-            CLOSED_WAIT
-        };
-        wait_for(&port, wait, anybody, !waiting.is_empty())?;
-        rig.advance_to(clock.tick());
-        anybody = read_all(&port, &mut chunk, rig)?;
-        if !anybody {
-            waiting.clear();
-            rig.transmit(&mut waiting);
-            waiting.clear();
-            continue;
-        }
+        let wait = clock.until(rig.next_output_tick()).min(LONGEST_WAIT);
+        wait_for(&port, wait, !waiting.is_empty())?;
+        let now = clock.tick();
+        rig.advance_to(now);
+        read_all(&port, &mut chunk, rig)?;
         if waiting.is_empty() {
             // What does not fit the port waits here; the rig keeps its own bounded store behind it.
             rig.transmit(&mut waiting);
+            taken_at = now;
         }
-        write_some(&port, &mut waiting)?;
+        if write_some(&port, &mut waiting)? {
+            taken_at = now;
+        } else if now.saturating_sub(taken_at) > STUCK_US {
+            waiting.clear();
+            rig.transmit(&mut waiting);
+            waiting.clear();
+            tcflush(&far_end, QueueSelector::IFlush).map_err(|errno| ServeError::Port(errno.into()))?;
+        }
+        if now.saturating_sub(shared_at) > SHARE_US {
+            shared_at = now;
+            ioctl_tiocnxcl(&far_end).map_err(|errno| ServeError::Port(errno.into()))?;
+        }
     }
     Ok(())
 }
 
-fn open() -> Result<(OwnedFd, PathBuf), ServeError> {
+/// The port, its far end, and the far end's path.
+fn open() -> Result<(OwnedFd, OwnedFd, PathBuf), ServeError> {
     let failed = |step| {
         move |errno: Errno| ServeError::Open {
             step,
@@ -97,63 +104,54 @@ fn open() -> Result<(OwnedFd, PathBuf), ServeError> {
     tcsetattr(&port, OptionalActions::Now, &settings).map_err(failed("setting raw mode"))?;
     let status = rustix::fs::fcntl_getfl(&port).map_err(failed("reading its flags"))?;
     rustix::fs::fcntl_setfl(&port, status | OFlags::NONBLOCK).map_err(failed("setting its flags"))?;
-    Ok((port, PathBuf::from(name.to_string_lossy().into_owned())))
+    let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC;
+    let far_end =
+        rustix::fs::open(name.as_c_str(), flags, Mode::empty()).map_err(failed("opening its far end"))?;
+    Ok((port, far_end, PathBuf::from(name.to_string_lossy().into_owned())))
 }
 
-/// Waits until bytes arrive, there is room for more, or the time is over. A port that nobody has open reports that at
-/// once and for ever, so it is not asked.
-fn wait_for(port: &OwnedFd, wait: Duration, anybody: bool, writing: bool) -> Result<(), ServeError> {
+/// Waits until bytes arrive, there is room for more, or the time is over.
+fn wait_for(port: &OwnedFd, wait: Duration, writing: bool) -> Result<(), ServeError> {
     let timeout = Timespec {
         tv_sec: wait.as_secs() as i64,
         tv_nsec: i64::from(wait.subsec_nanos()),
     };
-    let mut events = PollFlags::IN;
-    if writing {
-        events |= PollFlags::OUT;
-    }
-    let mut ports = [PollFd::new(port, events)];
-    let asked = if anybody { ports.as_mut_slice() } else { &mut [] };
-    match poll(asked, Some(&timeout)) {
+    let events = if writing {
+        PollFlags::IN | PollFlags::OUT
+    } else {
+        PollFlags::IN
+    };
+    match poll(&mut [PollFd::new(port, events)], Some(&timeout)) {
         Ok(_) | Err(Errno::INTR) => Ok(()),
         Err(errno) => Err(ServeError::Port(errno.into())),
     }
 }
 
-/// Passes on what has arrived; `false` when nobody has the port open.
-fn read_all(port: &OwnedFd, chunk: &mut [u8], rig: &mut VirtualRig) -> Result<bool, ServeError> {
+/// Passes on what has arrived.
+fn read_all(port: &OwnedFd, chunk: &mut [u8], rig: &mut VirtualRig) -> Result<(), ServeError> {
     // Bounded: a sender faster than this is served in the next round.
     for _ in 0..16 {
         match rustix::io::read(port, &mut *chunk) {
-            Ok(0) | Err(Errno::IO) => return Ok(false),
-            Ok(length) => rig.receive(chunk.get(..length).unwrap_or_default()),
-            Err(Errno::AGAIN | Errno::INTR) => return Ok(true),
+            Ok(length) if length > 0 => rig.receive(chunk.get(..length).unwrap_or_default()),
+            Ok(_) | Err(Errno::AGAIN | Errno::INTR) => return Ok(()),
             Err(errno) => return Err(ServeError::Port(errno.into())),
         }
     }
-    Ok(true)
+    Ok(())
 }
 
-/// Writes what the port takes of `waiting` and keeps the rest.
-fn write_some(port: &OwnedFd, waiting: &mut Vec<u8>) -> Result<(), ServeError> {
+/// Writes what the port takes of `waiting` and keeps the rest; whether it took anything, or there was nothing.
+fn write_some(port: &OwnedFd, waiting: &mut Vec<u8>) -> Result<bool, ServeError> {
+    let mut taken = waiting.is_empty();
     while !waiting.is_empty() {
         match rustix::io::write(port, waiting) {
             Ok(length) => {
                 waiting.drain(..length.min(waiting.len()));
+                taken = true;
             }
-            Err(Errno::AGAIN | Errno::INTR) => return Ok(()),
-            Err(Errno::IO) => {
-                waiting.clear(); // closed between reading and writing
-                return Ok(());
-            }
-            Err(errno) => {
-                let error = std::io::Error::from(errno);
-                return if error.kind() == ErrorKind::BrokenPipe {
-                    Ok(())
-                } else {
-                    Err(ServeError::Port(error))
-                };
-            }
+            Err(Errno::AGAIN | Errno::INTR) => break,
+            Err(errno) => return Err(ServeError::Port(errno.into())),
         }
     }
-    Ok(())
+    Ok(taken)
 }
