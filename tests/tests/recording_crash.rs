@@ -71,6 +71,92 @@ fn a_killed_writer_loses_nothing_that_it_called_safe() {
     }
 }
 
+/// Not a test by itself: the process whose file may not grow beyond a limit, as on a disk that is suddenly full.
+#[test]
+fn child_that_writes_until_it_gets_an_error() {
+    let Some(path) = std::env::var_os("TRUERIM_TEST_LIMITED") else {
+        return;
+    };
+    let mut writer = RecordingWriter::create(Path::new(&path), &support::header()).unwrap();
+    support::write_notes(&mut writer).unwrap();
+    let starts = (0..10_000_000).step_by(512);
+    let error = starts
+        .map(|start| support::write_rows(&mut writer, start, start + 512, 512))
+        .find_map(Result::err);
+    println!("safe {}", writer.safe_rows());
+    println!("error {}", error.unwrap());
+    println!("next {}", writer.flush().unwrap_err());
+    println!("finish {}", writer.finish(&Completion::Complete).unwrap_err());
+}
+
+/// `ulimit -f` makes a write fail with EFBIG where a full disk makes it fail with ENOSPC; HDF5 handles both alike.
+#[test]
+fn the_first_failing_write_ends_the_recording_and_the_safe_rows_stay() {
+    let directory = tempdir().unwrap();
+    for blocks in [100, 237, 411] {
+        let path = directory.path().join(format!("limited{blocks}.h5"));
+        let script = format!("trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" \"$@\"");
+        let output = Command::new("sh")
+            .args(["-c", &script])
+            .arg(std::env::current_exe().unwrap())
+            .args([
+                "--exact",
+                "child_that_writes_until_it_gets_an_error",
+                "--nocapture",
+            ])
+            .env("TRUERIM_TEST_LIMITED", &path)
+            .output()
+            .unwrap();
+        let told = String::from_utf8_lossy(&output.stdout).into_owned();
+        assert!(
+            output.status.success(),
+            "{told}\n{}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+        let after = |word: &str| {
+            told.split(word)
+                .nth(1)
+                .and_then(|t| t.lines().next())
+                .unwrap_or_default()
+                .to_owned()
+        };
+        let safe: usize = after("safe ").parse().unwrap();
+        let error = after("\nerror ");
+        assert!(
+            error.contains("limited") && error.contains("bytes free") && error.contains("recover"),
+            "{error}"
+        );
+        assert!(error.contains(&format!("{safe} rows")), "{error}");
+        assert!(
+            after("\nnext ").contains("takes no more") && after("\nfinish ").contains("takes no more"),
+            "{told}"
+        );
+
+        // The end that HDF5 noted may never have been reached, and it opens no such file by itself.
+        if let Err(error) = Recording::open(&path) {
+            assert!(error.to_string().contains("truerim recover"), "{error}");
+        }
+        let before = std::fs::read(&path).unwrap();
+        let out = directory.path().join(format!("recovered{blocks}.h5"));
+        recover(&path, &out).unwrap();
+        assert_eq!(std::fs::read(&path).unwrap(), before);
+        let recording = Recording::open(&out).unwrap();
+        assert_eq!(recording.rows(), safe);
+        for (c, info) in support::header().channels.iter().enumerate() {
+            let raw = recording.raw(&info.name, 0..safe).unwrap();
+            assert!(
+                raw.iter()
+                    .enumerate()
+                    .all(|(row, v)| *v == support::count(c, row)),
+                "{}",
+                info.name
+            );
+        }
+        assert_eq!(recording.events().len(), usize::from(safe > 0));
+        assert!(verify(&out).unwrap().is_intact());
+    }
+}
+
 fn sealed(path: &Path) -> Vec<u8> {
     let mut writer = RecordingWriter::create(path, &support::header()).unwrap();
     support::write_rows(&mut writer, 0, 3_500, 64).unwrap();
@@ -99,6 +185,12 @@ fn a_file_cut_off_anywhere_is_an_error() {
         std::fs::write(&path, &whole[..length]).unwrap();
         let error = read_everything(&path).unwrap_err().to_string();
         assert!(error.contains("cut"), "names the file: {error}");
+        let out = directory.path().join("out.h5");
+        assert!(
+            recover(&path, &out).is_err(),
+            "a sealed file that was cut off is not a run that was cut short"
+        );
+        assert!(!out.exists());
     }
 }
 

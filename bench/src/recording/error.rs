@@ -153,12 +153,21 @@ pub enum RecordingError {
 }
 
 impl RecordingError {
-    /// Wraps an error of the HDF5 library.
+    /// Wraps an error of the HDF5 library; its texts can have several lines, ours has one.
     pub(crate) fn hdf5(path: &Path, action: impl Into<String>, error: &hdf5_metno::Error) -> Self {
+        let detail = error.to_string().split_whitespace().collect::<Vec<_>>().join(" ");
         Self::Hdf5 {
             path: path.to_owned(),
             action: action.into(),
-            detail: error.to_string(),
+            detail,
+        }
+    }
+
+    /// The message for use inside another one that names the file already.
+    pub(crate) fn without_path(&self) -> String {
+        match self {
+            Self::Hdf5 { action, detail, .. } => format!("HDF5 could not {action}: {detail}"),
+            other => other.to_string(),
         }
     }
 

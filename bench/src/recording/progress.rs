@@ -8,6 +8,9 @@ use ndarray::arr1;
 use super::error::RecordingError;
 use super::h5::{self, Explain};
 
+/// The group's `long_name`, by which recovery knows a live file.
+pub(super) const LONG_NAME: &str = "how much of a live file can be relied on, and its journal";
+
 /// Bytes of one step of the journal.
 const JOURNAL_CHUNK: usize = 1 << 16;
 
@@ -16,12 +19,7 @@ pub(super) fn create(file: &File, path: &Path) -> Result<(Dataset, Dataset), Rec
     let group = file
         .create_group("progress")
         .doing(path, "create group /progress")?;
-    h5::put_text(
-        &group,
-        path,
-        "long_name",
-        "how much of a live file can be relied on, and its journal",
-    )?;
+    h5::put_text(&group, path, "long_name", LONG_NAME)?;
     // One piece in a fixed place: overwritten as a whole, it never moves and needs no room later.
     let progress = group
         .new_dataset_builder()

@@ -13,7 +13,7 @@ use super::header::{ChannelInfo, CountWidth, Header};
 use super::journal::{self, Journal};
 use super::layout::{SCHEMA, SCHEMA_MAJOR, State};
 use super::rows::{Completion, EventRow, HostRow, RoundTrip, Seal, SegmentRow};
-use super::{attributes, check, table, trailer};
+use super::{attributes, check, recovery, table, trailer};
 
 /// An open recording. Samples are read on demand, everything else when opening.
 pub struct Recording {
@@ -251,6 +251,14 @@ pub(super) fn open_file(path: &Path) -> Result<File, RecordingError> {
             path: path.to_owned(),
             detail: "it does not start as an HDF5 file does".to_owned(),
         });
+    }
+    if let Some(cut) = recovery::shortfall(path)? {
+        let detail = format!(
+            "ends after {} of {} bytes; if its run was cut short, `truerim recover` saves what was safe, \
+             otherwise restore it from a copy",
+            cut.there, cut.due
+        );
+        return Err(RecordingError::damaged(path, "the file", detail));
     }
     trailer::check(path)?;
     h5::access()

@@ -59,7 +59,7 @@ pub(super) fn seal(
             rows,
         });
     }
-    let aside = Aside::new(to);
+    let aside = Aside::new(to, ".sealing");
     rewrite(&recording, &aside.0, completion, queue)?;
     drop(recording);
     let seal = put_seal(&aside.0)?;
@@ -68,28 +68,13 @@ pub(super) fn seal(
     Ok(seal)
 }
 
-/// Seals what a dead writer left in `damaged` into a new file `to`; `damaged` is left as it is.
-///
-/// The run counts as failed: nothing is known of what came after the last flush.
-///
-/// # Errors
-/// [`RecordingError::Exists`] if there is a file `to`, [`RecordingError::Sealed`] if there is nothing to recover,
-/// otherwise as opening and writing.
-pub fn recover(damaged: &Path, to: &Path) -> Result<Seal, RecordingError> {
-    if to.exists() {
-        return Err(RecordingError::Exists { path: to.to_owned() });
-    }
-    let cause = "the program ended before it closed the recording; recovered up to its last flush".to_owned();
-    seal(damaged, to, &Completion::Failed { cause }, None)
-}
-
-/// The file under construction; removed unless it is published.
-struct Aside(PathBuf);
+/// A file under construction beside the one it is for; removed unless it is published.
+pub(super) struct Aside(pub(super) PathBuf);
 
 impl Aside {
-    fn new(to: &Path) -> Self {
+    pub(super) fn new(to: &Path, ending: &str) -> Self {
         let mut name = to.as_os_str().to_owned();
-        name.push(".sealing");
+        name.push(ending);
         Self(PathBuf::from(name))
     }
 

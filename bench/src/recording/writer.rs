@@ -296,7 +296,7 @@ impl RecordingWriter {
             self.write(rows).map_err(|error| RecordingError::FlushFailed {
                 path: self.path.clone(),
                 free_bytes: space::free_bytes(&self.path).unwrap_or(0),
-                detail: error.to_string(),
+                detail: error.without_path(),
                 rows: self.safe_rows,
             })
         });
