@@ -40,6 +40,22 @@ impl FitDocument {
             .find(|m| m.quantity == quantity && m.headline)
     }
 
+    /// Results of the groups that do not stand for their quantity, group by group in order, from chirps or from steps.
+    pub fn other_groups(&self, by_frequency: bool) -> Vec<(&str, Vec<&Measurand>)> {
+        let mut groups: Vec<(&str, Vec<&Measurand>)> = Vec::new();
+        for m in self
+            .measurands
+            .iter()
+            .filter(|m| !m.headline && m.quantity.is_by_frequency() == by_frequency)
+        {
+            match groups.iter_mut().find(|(name, _)| *name == m.group) {
+                Some((_, members)) => members.push(m),
+                None => groups.push((&m.group, vec![m])),
+            }
+        }
+        groups
+    }
+
     /// Whether the run ended as planned and every check on the recording passed.
     pub fn is_sound(&self) -> bool {
         self.recording.completion.is_complete() && self.quality.iter().all(|check| check.passed)
@@ -151,7 +167,7 @@ impl Measurand {
 pub struct Conditions {
     /// `clamped`, `free` or `back-driven`.
     pub mounting: String,
-    /// Size of the step or amplitude of the chirp, N·m.
+    /// Change that a step asks for, with its sign, or amplitude of a chirp, N·m.
     pub amplitude_nm: Option<f64>,
     /// Constant torque that the excitation stands on, N·m.
     pub preload_nm: Option<f64>,

@@ -44,7 +44,7 @@ pub(crate) fn steps<'a>(recording: &Recording, cuts: &'a [Cut]) -> Result<Vec<Gr
         )
     };
     let preload = |c: &Cut| c.row.from_nm;
-    let amplitude = |c: &Cut| (c.row.to_nm - c.row.from_nm).abs();
+    let amplitude = |c: &Cut| c.row.to_nm - c.row.from_nm;
     collect(recording, cuts, key, name, rank, |c| (amplitude(c), preload(c)))
 }
 

@@ -1,6 +1,6 @@
 //! The table for the terminal, at most 100 columns wide.
 
-use crate::fitting::{FitDocument, Measurand, Reading};
+use crate::fitting::{FitDocument, Measurand, Quantity, Reading};
 
 use super::words;
 
@@ -11,25 +11,27 @@ const NAME: usize = 30;
 const HEADS: [&str; 6] = ["measurand", "value", "± (95 %)", "unit", "n", "conditions"];
 
 /// Results as aligned columns: measurand, value, ± (95 %), unit, n, conditions. A refused one keeps its place and
-/// gives its reason. Checks that failed follow.
+/// gives its reason. The groups that do not stand for their quantity follow, one a line, then checks that failed.
 pub fn table(document: &FitDocument) -> String {
-    let rows: Vec<(Vec<String>, Option<String>)> = document.measurands.iter().map(row).collect();
-    let mut widths: Vec<usize> = HEADS.iter().map(|h| h.chars().count()).collect();
-    for (cells, _) in &rows {
-        for (width, cell) in widths.iter_mut().zip(cells) {
-            *width = (*width).max(cell.chars().count());
-        }
-    }
+    let headline = document.measurands.iter().filter(|m| m.headline);
+    let rows: Vec<(Vec<String>, Option<String>)> = headline.map(row).collect();
     let mut text = heading(document);
     let heads: Vec<String> = HEADS.iter().map(|h| (*h).to_owned()).collect();
-    push_line(&mut text, &aligned(&heads, &widths));
-    push_line(&mut text, &"─".repeat(aligned_width(&widths).min(COLUMNS)));
+    let cells: Vec<&Vec<String>> = std::iter::once(&heads)
+        .chain(rows.iter().map(|(cells, _)| cells))
+        .collect();
+    let widths = widths(&cells);
+    let right = |i: usize| matches!(i, 1 | 2 | 4);
+    push_line(&mut text, &aligned(&heads, &widths, right));
+    push_line(&mut text, &rule(&widths));
     for (cells, reason) in &rows {
-        push_line(&mut text, &aligned(cells, &widths));
+        push_line(&mut text, &aligned(cells, &widths, right));
         for line in reason.iter().flat_map(|r| wrapped(r, COLUMNS - 4)) {
             push_line(&mut text, &format!("    {line}"));
         }
     }
+    text.push_str(&others(document, false));
+    text.push_str(&others(document, true));
     let failed: Vec<String> = document
         .quality
         .iter()
@@ -43,6 +45,110 @@ pub fn table(document: &FitDocument) -> String {
         push_line(&mut text, &line);
     }
     text
+}
+
+/// The other groups: one line each, one column a quantity; reasons of refusals below.
+fn others(document: &FitDocument, by_frequency: bool) -> String {
+    let groups = document.other_groups(by_frequency);
+    let mut quantities: Vec<Quantity> = groups
+        .iter()
+        .flat_map(|(_, list)| list.iter().map(|m| m.quantity))
+        .collect();
+    quantities.sort();
+    quantities.dedup();
+    if groups.is_empty() {
+        return String::new();
+    }
+    let mut rows = vec![vec![
+        if by_frequency {
+            "other chirps"
+        } else {
+            "other steps"
+        }
+        .to_owned(),
+    ]];
+    rows[0].extend(quantities.iter().map(|q| column_head(*q)));
+    rows[0].push("n".into());
+    let mut reasons = Vec::new();
+    for (name, list) in &groups {
+        let mut cells = vec![(*name).to_owned()];
+        for quantity in &quantities {
+            let measurand = list.iter().find(|m| m.quantity == *quantity);
+            cells.push(match measurand.map(|m| (m, m.estimate())) {
+                Some((m, Some(estimate))) => short(&Reading::of(estimate, m.shown_in)),
+                Some((_, None)) => "refused".into(),
+                None => "–".into(),
+            });
+            if let Some((m, refused)) = measurand.and_then(|m| m.result.refused().map(|r| (m, r))) {
+                reasons.push(format!("{name}, {}: {}", m.name, refused.message));
+            }
+        }
+        let n = list.iter().filter_map(|m| m.estimate()).map(|e| e.n).max();
+        cells.push(n.map_or("–".into(), |n| n.to_string()));
+        rows.push(cells);
+    }
+    let widths = widths(&rows.iter().collect::<Vec<_>>());
+    let mut text = String::from("\n");
+    for (i, cells) in rows.iter().enumerate() {
+        push_line(&mut text, &aligned(cells, &widths, |i| i > 0));
+        if i == 0 {
+            push_line(&mut text, &rule(&widths));
+        }
+    }
+    for line in reasons.iter().flat_map(|r| wrapped(r, COLUMNS - 4)) {
+        push_line(&mut text, &format!("    {line}"));
+    }
+    text
+}
+
+/// One word and the unit; the whole name stands in the table above.
+fn column_head(quantity: Quantity) -> String {
+    let word = match quantity {
+        Quantity::Latency => "latency",
+        Quantity::LatencyJitter => "jitter",
+        Quantity::TransitionDuration => "transition",
+        Quantity::Overshoot => "overshoot",
+        Quantity::SettlingTime => "settling",
+        Quantity::SteadyGain => "gain",
+        Quantity::Bandwidth => "−3 dB",
+        Quantity::FlatBand => "±3 dB",
+        Quantity::PhaseDelay => "delay",
+        Quantity::DelayAgreement => "difference",
+        Quantity::Resonance => "resonance",
+        Quantity::ResonanceDamping => "damping",
+        Quantity::SensorDelay => "sensor",
+    };
+    let unit = quantity.text().shown_in.unit();
+    if unit.is_empty() {
+        word.into()
+    } else {
+        format!("{word} {unit}")
+    }
+}
+
+fn short(reading: &Reading) -> String {
+    if reading.symmetrical {
+        format!("{}±{}", reading.value, reading.half_width)
+    } else {
+        format!("{} ({}…{})", reading.value, reading.low, reading.high)
+    }
+}
+
+fn widths(rows: &[&Vec<String>]) -> Vec<usize> {
+    let columns = rows.iter().map(|cells| cells.len()).max().unwrap_or(0);
+    (0..columns)
+        .map(|i| {
+            rows.iter()
+                .filter_map(|cells| cells.get(i))
+                .map(|cell| cell.chars().count())
+                .max()
+                .unwrap_or(0)
+        })
+        .collect()
+}
+
+fn rule(widths: &[usize]) -> String {
+    "─".repeat((widths.iter().sum::<usize>() + 2 * widths.len().saturating_sub(1)).min(COLUMNS))
 }
 
 fn heading(document: &FitDocument) -> String {
@@ -75,12 +181,7 @@ fn heading(document: &FitDocument) -> String {
 }
 
 fn row(measurand: &Measurand) -> (Vec<String>, Option<String>) {
-    let name = if measurand.headline || measurand.group.is_empty() {
-        measurand.name.clone()
-    } else {
-        format!("  {}", measurand.name)
-    };
-    let name = shortened(&name, NAME);
+    let name = shortened(&measurand.name, NAME);
     let conditions = words::conditions_short(&measurand.conditions);
     match measurand.estimate() {
         Some(estimate) => {
@@ -114,8 +215,8 @@ fn row(measurand: &Measurand) -> (Vec<String>, Option<String>) {
     }
 }
 
-/// Numbers to the right, words to the left, two spaces between.
-fn aligned(cells: &[String], widths: &[usize]) -> String {
+/// Cells in columns, two spaces between, some pushed to the right.
+fn aligned(cells: &[String], widths: &[usize], to_the_right: impl Fn(usize) -> bool) -> String {
     let mut line = String::new();
     for (i, (cell, width)) in cells.iter().zip(widths).enumerate() {
         let cell = clean(cell);
@@ -123,18 +224,13 @@ fn aligned(cells: &[String], widths: &[usize]) -> String {
         if i > 0 {
             line.push_str("  ");
         }
-        let to_the_right = matches!(i, 1 | 2 | 4);
-        line.push_str(&if to_the_right {
+        line.push_str(&if to_the_right(i) {
             format!("{pad}{cell}")
         } else {
             format!("{cell}{pad}")
         });
     }
     shortened(line.trim_end(), COLUMNS)
-}
-
-fn aligned_width(widths: &[usize]) -> usize {
-    widths.iter().sum::<usize>() + 2 * (widths.len() - 1)
 }
 
 fn push_line(text: &mut String, line: &str) {

@@ -144,6 +144,7 @@ fn a_run_that_tripped_says_so_everywhere() {
 #[test]
 fn the_table_is_aligned_and_fits() {
     let text = table(&document());
+    assert!(text.contains("0 to −2.8 N·m"), "{text}");
     let lines: Vec<&str> = text.lines().collect();
     assert!(lines.iter().all(|l| l.chars().count() <= 100), "{text}");
     let head = lines.iter().find(|l| l.starts_with("measurand")).unwrap();

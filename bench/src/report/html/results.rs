@@ -18,31 +18,93 @@ pub(super) fn budget_anchor(document: &FitDocument, measurand: &Measurand) -> St
     format!("budget-{position}")
 }
 
-/// Results from chirps or from steps, headline ones first, the other groups folded away.
+/// Results from chirps or from steps; the groups that are not the headline folded away.
 pub(super) fn table(document: &FitDocument, by_frequency: bool) -> String {
-    let of = |headline: bool| -> Vec<&Measurand> {
-        document
-            .measurands
-            .iter()
-            .filter(|m| m.quantity.is_by_frequency() == by_frequency)
-            .filter(|m| m.headline == headline)
-            .collect()
-    };
-    let mut text = rows(document, &of(true));
-    let others = of(false);
-    if !others.is_empty() {
-        let groups = others
-            .iter()
-            .map(|m| m.group.as_str())
-            .collect::<std::collections::BTreeSet<_>>()
-            .len();
-        let what = if by_frequency { "chirps" } else { "steps" };
-        text.push_str(&format!(
-            "<details class=\"others\"><summary>The other {groups} groups of {what}</summary>\n{}</details>\n",
-            rows(document, &others)
+    let headline: Vec<&Measurand> = document
+        .measurands
+        .iter()
+        .filter(|m| m.headline && m.quantity.is_by_frequency() == by_frequency)
+        .collect();
+    rows(document, &headline) + &others(document, by_frequency)
+}
+
+/// One row a group, one column a quantity.
+fn others(document: &FitDocument, by_frequency: bool) -> String {
+    let groups = document.other_groups(by_frequency);
+    if groups.is_empty() {
+        return String::new();
+    }
+    let mut quantities: Vec<Quantity> = groups
+        .iter()
+        .flat_map(|(_, list)| list.iter().map(|m| m.quantity))
+        .collect();
+    quantities.sort();
+    quantities.dedup();
+    let heads: String = quantities
+        .iter()
+        .map(|q| {
+            let anchor = definition_anchor(*q);
+            format!(
+                "<th scope=\"col\"><a href=\"#{anchor}\">{}</a></th>",
+                escape(q.text().name)
+            )
+        })
+        .collect();
+    let mut reasons = String::new();
+    let mut body = String::new();
+    for (name, list) in &groups {
+        body.push_str(&format!("<tr><th scope=\"row\">{}</th>", escape(name)));
+        for quantity in &quantities {
+            let measurand = list.iter().find(|m| m.quantity == *quantity);
+            body.push_str(&measurand.map_or_else(|| "<td></td>".into(), |m| cell(document, m)));
+            if let Some((m, refused)) = measurand.and_then(|m| m.result.refused().map(|r| (m, r))) {
+                reasons.push_str(&format!(
+                    "<li>{}, {}: <code>{}</code> {}</li>\n",
+                    escape(name),
+                    escape(&m.name),
+                    escape(&refused.code),
+                    escape(&refused.message)
+                ));
+            }
+        }
+        let n = list.iter().filter_map(|m| m.estimate()).map(|e| e.n).max();
+        body.push_str(&format!(
+            "<td class=\"number\">{}</td></tr>\n",
+            n.map_or("–".into(), |n| n.to_string())
         ));
     }
-    text
+    let reasons = if reasons.is_empty() {
+        reasons
+    } else {
+        format!("<ul class=\"inner\">\n{reasons}</ul>\n")
+    };
+    let what = if by_frequency { "chirps" } else { "steps" };
+    let count = groups.len();
+    format!(
+        "<details class=\"others\"><summary>The other {count} groups of {what}</summary>\n<div class=\"scroll\"><table \
+         class=\"groups\">\n<thead><tr><th scope=\"col\">Group</th>{heads}<th scope=\"col\">n</th></tr></thead>\n\
+         <tbody>\n{body}</tbody>\n</table></div>\n{reasons}</details>\n"
+    )
+}
+
+fn cell(document: &FitDocument, measurand: &Measurand) -> String {
+    match measurand.estimate() {
+        None => "<td class=\"bad\">refused</td>".into(),
+        Some(estimate) => {
+            let reading = Reading::of(estimate, measurand.shown_in);
+            let anchor = budget_anchor(document, measurand);
+            let spread = if reading.symmetrical {
+                format!("± {}", reading.half_width)
+            } else {
+                format!("({})", reading.interval())
+            };
+            format!(
+                "<td class=\"number\"><a href=\"#{anchor}\">{} {spread}{}</a></td>",
+                reading.value,
+                reading.spaced_unit()
+            )
+        }
+    }
 }
 
 fn rows(document: &FitDocument, measurands: &[&Measurand]) -> String {

@@ -74,7 +74,7 @@ pub fn plots(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
             name: "steps",
             title: "Steps".into(),
             reading: "Left: the onset, with the latency shaded and the 10 and 90 % instants marked. Right: until it \
-                      has settled. Each thin line is one repeat; the dark line is the median of all, the band holds \
+                      has settled. Each thin line is one repeat; the thick line is the median of all, the band holds \
                       the middle 90 %."
                 .into(),
             wide: steps::draw(document, curves, Format::Wide)?,

@@ -9,7 +9,7 @@ use super::{Format, PlotError, caption, legend};
 use crate::fitting::{FitDocument, Quantity, StepCurves};
 use crate::report::words;
 
-const THIN: Stroke = Stroke::solid(BLUE, 0.8).faint(0.30);
+const THIN: Stroke = Stroke::solid(BLUE, 0.8).faint(0.45);
 const MEDIAN: Stroke = Stroke::solid(BLUE, 2.4);
 const MODEL: Stroke = Stroke::solid(GREEN, 2.0).dashed(7.0, 4.0);
 const COMMAND: Stroke = Stroke::solid(INK, 1.2).dashed(2.0, 3.0);
@@ -89,11 +89,11 @@ pub(crate) fn draw(document: &FitDocument, curves: &StepCurves, format: Format) 
     for (view, most) in [(&onset, share.0), (&whole, share.1)] {
         view.axes(&mut canvas, true)?;
         commanded(&mut canvas, view, curves)?;
+        view.band(&mut canvas, &x_ms, (&curves.p05_nm, &curves.p95_nm), (BLUE, 0.18))?;
         let step = curves.repeats_nm.len().div_ceil(most).max(1);
         for repeat in curves.repeats_nm.iter().step_by(step) {
             view.curve(&mut canvas, &x_ms, repeat, THIN)?;
         }
-        view.band(&mut canvas, &x_ms, (&curves.p05_nm, &curves.p95_nm), (BLUE, 0.18))?;
         view.curve(&mut canvas, &x_ms, &curves.median_nm, MEDIAN)?;
     }
     marks(&mut canvas, &onset, curves, document)?;
