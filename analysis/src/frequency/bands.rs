@@ -62,10 +62,17 @@ pub(crate) fn fit(repeats: &[&Lines], f_hz: f64, half_hz: f64, min_lines: usize)
             return None;
         }
         // The band is widened at low frequency to hold enough lines; x must then span what is really used.
-        let reach = (lines.f_hz(last - 1) - f_hz).abs().max((f_hz - lines.f_hz(first)).abs());
+        let reach = (lines.f_hz(last - 1) - f_hz)
+            .abs()
+            .max((f_hz - lines.f_hz(first)).abs());
         let x: Vec<f64> = (first..last).map(|k| (lines.f_hz(k) - f_hz) / reach).collect();
         let mut columns: Vec<Vec<Complex64>> = (0..TERMS)
-            .map(|p| x.iter().zip(&lines.input[first..last]).map(|(x, u)| u * x.powi(p as i32)).collect())
+            .map(|p| {
+                x.iter()
+                    .zip(&lines.input[first..last])
+                    .map(|(x, u)| u * x.powi(p as i32))
+                    .collect()
+            })
             .collect();
         let mut y = lines.output[first..last].to_vec();
         let raw: f64 = lines.input[first..last].iter().map(Complex64::norm_sqr).sum();
@@ -91,7 +98,11 @@ pub(crate) fn fit(repeats: &[&Lines], f_hz: f64, half_hz: f64, min_lines: usize)
     let total = syy / (count as f64 - 2.0 * repeats.len() as f64);
     let coherence = (1.0 - noise / total).clamp(0.0, 1.0);
     let averages = count as f64 / (g00 * suu);
-    (h[0].is_finite() && averages.is_finite()).then_some(Band { h: h[0], coherence, averages })
+    (h[0].is_finite() && averages.is_finite()).then_some(Band {
+        h: h[0],
+        coherence,
+        averages,
+    })
 }
 
 /// Takes the least-squares straight line (complex coefficients) out of `y`.
@@ -100,7 +111,12 @@ fn remove_line(x: &[f64], y: &mut [Complex64]) {
     let mean_x = x.iter().sum::<f64>() / n;
     let sxx: f64 = x.iter().map(|x| (x - mean_x).powi(2)).sum();
     let mean_y = y.iter().sum::<Complex64>() / n;
-    let slope = x.iter().zip(y.iter()).map(|(x, y)| y * (x - mean_x)).sum::<Complex64>() / sxx;
+    let slope = x
+        .iter()
+        .zip(y.iter())
+        .map(|(x, y)| y * (x - mean_x))
+        .sum::<Complex64>()
+        / sxx;
     for (x, y) in x.iter().zip(y.iter_mut()) {
         *y -= mean_y + slope * (x - mean_x);
     }

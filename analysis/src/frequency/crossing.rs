@@ -28,16 +28,20 @@ pub struct BandwidthOptions {
 
 impl Default for BandwidthOptions {
     fn default() -> Self {
-        Self { reference_hz: [1.0, 5.0], level_db: -3.0, crossing: Crossing::First }
+        Self {
+            reference_hz: [1.0, 5.0],
+            level_db: -3.0,
+            crossing: Crossing::First,
+        }
     }
 }
 
 /// Bands on either side of a crossing through which a smooth curve is laid.
-const REACH: usize = 4;
+const REACH: usize = 8;
 
 /// Bandwidth: the frequency at which the smoothed magnitude falls below the level against the mean gain over the
 /// reference band. The smoothing is a quadratic of the logarithm of the magnitude in the logarithm of frequency through
-/// four bands on either side.
+/// eight bands on either side.
 pub fn bandwidth(response: &FrequencyResponse, options: &BandwidthOptions) -> Outcome {
     let level = options.level_db / 20.0 * std::f64::consts::LN_10;
     let rule = match options.crossing {
@@ -74,20 +78,47 @@ fn read(
     method: String,
     leaves: &dyn Fn(f64) -> bool,
 ) -> Result<Estimate, Refusal> {
-    let reader = Reader { response, options, rule, what, leaves };
+    let reader = Reader {
+        response,
+        options,
+        rule,
+        what,
+        leaves,
+    };
     let (value, slope, local_u, band) = reader.crossing(None, REACH)?;
     let (_, reference_u, _) = reference(response, &response.gain(), options.reference_hz)?;
     let random_u = value * local_u.hypot(reference_u) / slope.abs();
-    let repeats: Vec<f64> =
-        (0..response.repeats.len()).filter_map(|r| reader.crossing(Some(r), REACH).ok()).map(|c| c.0).collect();
+    let repeats: Vec<f64> = (0..response.repeats.len())
+        .filter_map(|r| reader.crossing(Some(r), REACH).ok())
+        .map(|c| c.0)
+        .collect();
     let mut budget = random_and_scatter(random_u, 2.0 * response.averages[band], &repeats)?;
     let shift = reader.crossing(None, REACH / 2).map_or(0.0, |c| c.0 - value);
-    budget.push(Contribution::rectangular("smoothing over neighbouring bands", shift));
-    let detail = format!("{} of {} repeats cross alone", repeats.len(), response.repeats.len());
-    let every = Check::new("every repeat crosses", repeats.len() == response.repeats.len(), detail);
-    Ok(Estimate::from_budget(value, "Hz", response.repeats.len(), method, budget)?
-        .with_checks([every])
-        .with_checks(response.checks.iter().cloned()))
+    budget.push(Contribution::rectangular(
+        "smoothing over neighbouring bands",
+        shift,
+    ));
+    let detail = format!(
+        "{} of {} repeats cross alone",
+        repeats.len(),
+        response.repeats.len()
+    );
+    // A second-order sensor filter of the declared delay also lowers the magnitude; that is not corrected.
+    let loss = (std::f64::consts::TAU * value * response.output_delay_s).powi(4) / 8.0;
+    budget.push(Contribution::rectangular(
+        "magnitude of the sensor's filter",
+        value * loss / slope,
+    ));
+    let every = Check::new(
+        "every repeat crosses",
+        repeats.len() == response.repeats.len(),
+        detail,
+    );
+    Ok(
+        Estimate::from_budget(value, "Hz", response.repeats.len(), method, budget)?
+            .with_checks([every])
+            .with_checks(response.checks.iter().cloned()),
+    )
 }
 
 struct Reader<'a> {
@@ -127,10 +158,17 @@ impl Reader<'_> {
         let (first, last) = (b.saturating_sub(reach - 1), (b + reach).min(n - 1));
         if let Some(bad) = (first..=last).find(|i| !response.usable[*i]) {
             let (f_hz, coherence) = (response.f_hz[bad], response.coherence[bad]);
-            return Err(Refusal::LowCoherence { f_hz, coherence, limit: coherence });
+            return Err(Refusal::LowCoherence {
+                f_hz,
+                coherence,
+                limit: coherence,
+            });
         }
         let x: Vec<f64> = response.f_hz[first..=last].iter().map(|f| f.ln()).collect();
-        let u: Vec<f64> = response.gain_rel_u[first..=last].iter().map(|u| u.max(1e-4)).collect();
+        let u: Vec<f64> = response.gain_rel_u[first..=last]
+            .iter()
+            .map(|u| u.max(1e-4))
+            .collect();
         let piece = Piece::new(&x, &ratio[first..=last], &u, 2).ok_or_else(none)?;
         // Bisection between the bands around the crossing, widened by one band for noise.
         let (mut lo, mut hi) = (
@@ -142,7 +180,11 @@ impl Reader<'_> {
         }
         for _ in 0..60 {
             let mid = 0.5 * (lo + hi);
-            if (self.leaves)(piece.at(mid).0) { hi = mid } else { lo = mid }
+            if (self.leaves)(piece.at(mid).0) {
+                hi = mid
+            } else {
+                lo = mid
+            }
         }
         let (_, slope, u) = piece.at(lo);
         Ok((lo.exp(), slope, u, b))

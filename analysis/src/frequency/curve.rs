@@ -24,7 +24,10 @@ pub(crate) fn reference(
         .collect();
     if inside.len() < 3 {
         return Err(Refusal::TooFewSamples {
-            what: format!("usable bands for the gain between {} and {} Hz", band_hz[0], band_hz[1]),
+            what: format!(
+                "usable bands for the gain between {} and {} Hz",
+                band_hz[0], band_hz[1]
+            ),
             got: inside.len(),
             needed: 3,
         });
@@ -35,8 +38,14 @@ pub(crate) fn reference(
     // span of the band in widths of the lines each needs.
     let span_hz = response.f_hz[inside[inside.len() - 1]] - response.f_hz[inside[0]];
     let independent = (span_hz / (12.0 * response.line_hz)).clamp(1.0, n);
-    let mean_square = inside.iter().map(|b| response.gain_rel_u[*b].powi(2)).sum::<f64>() / n;
-    let start = (0..gains.len()).find(|b| response.f_hz[*b] > band_hz[1]).unwrap_or(gains.len());
+    let mean_square = inside
+        .iter()
+        .map(|b| response.gain_rel_u[*b].powi(2))
+        .sum::<f64>()
+        / n;
+    let start = (0..gains.len())
+        .find(|b| response.f_hz[*b] > band_hz[1])
+        .unwrap_or(gains.len());
     Ok((gain, (mean_square / independent).sqrt(), start))
 }
 
@@ -63,7 +72,11 @@ impl Piece {
         }
         let factors = qr(a, y.iter().zip(u).map(|(y, u)| y / u).collect());
         let coefficients = back_substitute(&factors.r, &factors.qtb)?;
-        Some(Self { coefficients, covariance: inverse_gram(&factors.r)?, centre })
+        Some(Self {
+            coefficients,
+            covariance: inverse_gram(&factors.r)?,
+            centre,
+        })
     }
 
     /// Value, slope and standard uncertainty of the value at `x`.
@@ -71,7 +84,9 @@ impl Piece {
         let (d, n) = (x - self.centre, self.coefficients.len());
         let powers: Vec<f64> = (0..n).map(|p| d.powi(p as i32)).collect();
         let value = self.coefficients.iter().zip(&powers).map(|(c, p)| c * p).sum();
-        let slope = (1..n).map(|p| p as f64 * self.coefficients[p] * powers[p - 1]).sum();
+        let slope = (1..n)
+            .map(|p| p as f64 * self.coefficients[p] * powers[p - 1])
+            .sum();
         let mut variance = 0.0;
         for i in 0..n {
             for j in 0..n {
@@ -89,12 +104,20 @@ pub(crate) fn random_and_scatter(
     random_dof: f64,
     repeats: &[f64],
 ) -> Result<Vec<Contribution>, Refusal> {
-    let mut budget = vec![Contribution::type_a("random error from the coherence", random_u, random_dof)];
+    let mut budget = vec![Contribution::type_a(
+        "random error from the coherence",
+        random_u,
+        random_dof,
+    )];
     if repeats.len() >= 2 {
         let stats = mean_sd(repeats)?;
         let n = stats.n as f64;
         let excess = (stats.sd.powi(2) / n - random_u.powi(2)).max(0.0).sqrt();
-        budget.push(Contribution::type_a("scatter of repeats beyond it", excess, n - 1.0));
+        budget.push(Contribution::type_a(
+            "scatter of repeats beyond it",
+            excess,
+            n - 1.0,
+        ));
     }
     Ok(budget)
 }

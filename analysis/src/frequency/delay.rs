@@ -26,16 +26,28 @@ pub struct DelayOptions {
 
 impl Default for DelayOptions {
     fn default() -> Self {
-        Self { fit_hz: [2.0, 250.0], update_period_s: None, model_floor: 1e-3 }
+        Self {
+            fit_hz: [2.0, 250.0],
+            update_period_s: None,
+            model_floor: 1e-3,
+        }
     }
 }
 
 /// Widths of the prior on the fit parameters (logarithms; delay in ms). They weigh one residual each.
 const PRIOR_SD: [f64; PARAMETERS] = [0.3, 1.0, 1.0, 0.3, 1.5, 0.4, 1.0, 20.0, 0.7];
 
+/// Sums of squares closer than this do not decide between models (Akaike's criterion for two parameters is 4).
+const UNDECIDED: f64 = 6.0;
+
+/// Natural frequency, Hz, that puts a mode out of reach of any sweep.
+const NO_MODE_HZ: f64 = 1e6;
+
 /// A fit at rest.
 struct Fitted {
     model: RationalModel,
+    second: bool,
+    rss: f64,
     delay_u_s: f64,
     dof: f64,
     /// Root mean square residual in units of the errors.
@@ -51,21 +63,44 @@ pub fn phase_delay(response: &FrequencyResponse, options: &DelayOptions) -> Outc
 fn estimate(response: &FrequencyResponse, options: &DelayOptions) -> Result<Estimate, Refusal> {
     let start = start(response, options)?;
     let refusal = |f: Failure| f.refusal("the model with delay");
-    let fitted = fit(response, options, options.fit_hz, &start).map_err(refusal)?;
+    // A further mode or none: what the data favour, and if they hardly do, the shift is in the budget.
+    let [with, without] = [true, false].map(|second| fit(response, options, options.fit_hz, &start, second));
+    let (fitted, other) = match (with, without) {
+        (Ok(with), Ok(without)) if without.rss < with.rss => (without, Some(with)),
+        (Ok(with), without) => (with, without.ok()),
+        (Err(_), without) => (without.map_err(refusal)?, None),
+    };
     let value = fitted.model.delay_s;
+    let close = other.filter(|o| o.rss < fitted.rss + UNDECIDED);
+    let further = close.map_or(0.0, |o| o.model.delay_s - value);
     // What the model does not describe shows as a shift when the range is cut where a further mode matters most.
     let narrower = [options.fit_hz[0], 0.75 * options.fit_hz[1]];
-    let shift = fit(response, options, narrower, &fitted.model).map_or(0.0, |f| f.model.delay_s - value);
+    let shift = fit(response, options, narrower, &fitted.model, fitted.second)
+        .map_or(0.0, |f| f.model.delay_s - value);
     let mean = response.repeat_delay_s.iter().sum::<f64>() / response.repeat_delay_s.len().max(1) as f64;
     let repeats: Vec<f64> = response.repeat_delay_s.iter().map(|d| value + d - mean).collect();
     let mut budget = random_and_scatter(fitted.delay_u_s, fitted.dof, &repeats)?;
-    budget.push(Contribution::rectangular("model: upper end of the fitted range", shift));
-    budget.push(Contribution::type_b("declared sensor delay", response.output_delay_u_s));
+    budget.push(Contribution::rectangular(
+        "model: upper end of the fitted range",
+        shift,
+    ));
+    budget.push(Contribution::rectangular("model: further mode or none", further));
+    budget.push(Contribution::type_b(
+        "declared sensor delay",
+        response.output_delay_u_s,
+    ));
     let detail = format!("residual {:.2} times the errors given", fitted.residual);
-    let method = "minimum-phase rational model times delay, fitted to the complex response; mean over repeats";
-    Ok(Estimate::from_budget(value, "s", response.repeats.len(), method, budget)?
-        .with_checks([Check::new("model with delay describes the response", fitted.residual < 5.0, detail)])
-        .with_checks(response.checks.iter().cloned()))
+    let method =
+        "minimum-phase rational model times delay, fitted to the complex response; mean over repeats";
+    Ok(
+        Estimate::from_budget(value, "s", response.repeats.len(), method, budget)?
+            .with_checks([Check::new(
+                "model with delay describes the response",
+                fitted.residual < 5.0,
+                detail,
+            )])
+            .with_checks(response.checks.iter().cloned()),
+    )
 }
 
 fn start(response: &FrequencyResponse, options: &DelayOptions) -> Result<RationalModel, Refusal> {
@@ -101,19 +136,32 @@ fn fit(
     options: &DelayOptions,
     range_hz: [f64; 2],
     start: &RationalModel,
+    second: bool,
 ) -> Result<Fitted, Failure> {
     let bands: Vec<usize> = (0..response.f_hz.len())
         .filter(|b| (range_hz[0]..=range_hz[1]).contains(&response.f_hz[*b]) && response.usable[*b])
         .collect();
     if bands.len() < 2 * PARAMETERS {
-        return Err(Failure::Setup(format!("{} usable bands, at least {} are needed", bands.len(), 2 * PARAMETERS)));
+        return Err(Failure::Setup(format!(
+            "{} usable bands, at least {} are needed",
+            bands.len(),
+            2 * PARAMETERS
+        )));
     }
-    let free = if options.update_period_s.is_some() { PARAMETERS - 1 } else { PARAMETERS };
-    let prior = start.to_fit();
-    let hold_log = prior[PARAMETERS - 1];
+    let mut prior = start.to_fit();
+    if !second {
+        prior[5] = NO_MODE_HZ.ln();
+    }
+    let fixed = |k: &usize| {
+        (*k == PARAMETERS - 1 && options.update_period_s.is_some()) || (!second && (*k == 5 || *k == 6))
+    };
+    let free: Vec<usize> = (0..PARAMETERS).filter(|k| !fixed(k)).collect();
+    let of_free = |all: &[f64; PARAMETERS]| -> Vec<f64> { free.iter().map(|k| all[*k]).collect() };
     let model_of = |p: &[f64]| {
-        let mut all = p.to_vec();
-        all.resize(PARAMETERS, hold_log);
+        let mut all = prior;
+        for (k, p) in free.iter().zip(p) {
+            all[*k] = *p;
+        }
         RationalModel::from_fit(&all)
     };
     let mut residuals = |p: &[f64], out: &mut [f64]| {
@@ -125,13 +173,13 @@ fn fit(
             out[2 * i] = (h.re - response.re[*b]) / u;
             out[2 * i + 1] = (h.im - response.im[*b]) / u;
         }
-        for k in 0..free {
-            out[2 * bands.len() + k] = (p[k] - prior[k]) / PRIOR_SD[k];
+        for (i, k) in free.iter().enumerate() {
+            out[2 * bands.len() + i] = (p[i] - prior[*k]) / PRIOR_SD[*k];
         }
     };
-    let count = 2 * bands.len() + free;
+    let count = 2 * bands.len() + free.len();
     let settings = Options {
-        scale: Some(PRIOR_SD[..free].to_vec()),
+        scale: Some(of_free(&PRIOR_SD)),
         damping: Damping::Scale,
         max_iterations: 200,
         x_tolerance: 1e-9,
@@ -145,18 +193,25 @@ fn fit(
     for turn in [0.0, -0.5, 0.5] {
         let mut first = prior;
         first[7] += turn * 1e3 / range_hz[1];
-        match minimise(&mut residuals, count, &first[..free], &settings) {
+        match minimise(&mut residuals, count, &of_free(&first), &settings) {
             Ok(fit) if best.as_ref().is_none_or(|b| fit.rss < b.0) => best = Some((fit.rss, fit)),
             Ok(_) => {}
             Err(f) => failure = Some(f),
         }
     }
-    let (_, fit) = best.ok_or_else(|| failure.unwrap_or(Failure::BadStart))?;
+    let delay = free.iter().position(|k| *k == 7).unwrap_or(0);
+    let (rss, fit) = best.ok_or_else(|| failure.unwrap_or(Failure::BadStart))?;
     // Residuals below the errors given do not make the delay better known than those errors allow.
-    let inflate = if fit.residual_sd > 0.0 { (1.0 / fit.residual_sd).max(1.0) } else { 1.0 };
+    let inflate = if fit.residual_sd > 0.0 {
+        (1.0 / fit.residual_sd).max(1.0)
+    } else {
+        1.0
+    };
     Ok(Fitted {
         model: model_of(&fit.parameters),
-        delay_u_s: 1e-3 * fit.sd(7) * inflate,
+        second,
+        rss,
+        delay_u_s: 1e-3 * fit.sd(delay) * inflate,
         dof: fit.dof as f64,
         residual: fit.residual_sd,
     })

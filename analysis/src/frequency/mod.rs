@@ -79,7 +79,7 @@ impl Default for FrequencyOptions {
             f_max_hz: 300.0,
             output_delay_s: 0.0,
             output_delay_u_s: 0.0,
-            bands_per_octave: 24.0,
+            bands_per_octave: 48.0,
             min_lines: 12,
             min_repeats: 3,
             min_coherence: 0.5,

@@ -24,7 +24,10 @@ pub struct ResonanceOptions {
 
 impl Default for ResonanceOptions {
     fn default() -> Self {
-        Self { search_hz: [5.0, 300.0], reference_hz: [1.0, 5.0] }
+        Self {
+            search_hz: [5.0, 300.0],
+            reference_hz: [1.0, 5.0],
+        }
     }
 }
 
@@ -69,7 +72,9 @@ pub(crate) fn first_peak(
         let f = response.f_hz[*b];
         let near = |i: &usize| (f / 1.26..=f * 1.26).contains(&response.f_hz[*i]);
         let inside = f * 1.26 <= response.f_hz[gains.len() - 1];
-        inside && gains[*b] > LEAST_RISE * gain && (0..gains.len()).filter(near).all(|i| gains[i] <= gains[*b])
+        inside
+            && gains[*b] > LEAST_RISE * gain
+            && (0..gains.len()).filter(near).all(|i| gains[i] <= gains[*b])
     })
 }
 
@@ -85,7 +90,12 @@ struct Mode {
 fn fit_all(response: &FrequencyResponse, options: &ResonanceOptions) -> Result<[Estimate; 3], Refusal> {
     let magnitudes = gains(response, None);
     let (gain, gain_u, after) = reference(response, &magnitudes, options.reference_hz)?;
-    let start = response.f_hz.iter().position(|f| *f >= options.search_hz[0]).unwrap_or(after).max(after);
+    let start = response
+        .f_hz
+        .iter()
+        .position(|f| *f >= options.search_hz[0])
+        .unwrap_or(after)
+        .max(after);
     let none = || Refusal::NoCrossing {
         what: "resonance".into(),
         level: LEAST_RISE,
@@ -97,7 +107,11 @@ fn fit_all(response: &FrequencyResponse, options: &ResonanceOptions) -> Result<[
         .ok_or_else(none)?;
     if !response.usable[peak] {
         let (f_hz, coherence) = (response.f_hz[peak], response.coherence[peak]);
-        return Err(Refusal::LowCoherence { f_hz, coherence, limit: coherence });
+        return Err(Refusal::LowCoherence {
+            f_hz,
+            coherence,
+            limit: coherence,
+        });
     }
     let mode = fit_mode(response, None, peak, 1.35)?;
     let narrower = fit_mode(response, None, peak, 1.22)?;
@@ -105,9 +119,10 @@ fn fit_all(response: &FrequencyResponse, options: &ResonanceOptions) -> Result<[
     let mut alone: [Vec<f64>; 3] = Default::default();
     for r in 0..n {
         let own = gains(response, Some(r));
-        if let (Ok(m), Ok((g, _, _))) =
-            (fit_mode(response, Some(r), peak, 1.35), reference(response, &own, options.reference_hz))
-        {
+        if let (Ok(m), Ok((g, _, _))) = (
+            fit_mode(response, Some(r), peak, 1.35),
+            reference(response, &own, options.reference_hz),
+        ) {
             alone[0].push(m.f_hz);
             alone[1].push(m.damping);
             alone[2].push(m.peak / g);
@@ -117,17 +132,39 @@ fn fit_all(response: &FrequencyResponse, options: &ResonanceOptions) -> Result<[
     // The peak of a mode is gain / (2 zeta), so it is known as well as the damping and the gain are.
     let peak_u = amplification * (mode.u[1] / mode.damping).hypot(gain_u);
     let rows = [
-        (mode.f_hz, "Hz", mode.u[0], narrower.f_hz - mode.f_hz, "natural frequency"),
-        (mode.damping, "1", mode.u[1], narrower.damping - mode.damping, "damping ratio"),
-        (amplification, "1", peak_u, (narrower.peak - mode.peak) / gain, "peak magnitude over the gain at low frequency"),
+        (
+            mode.f_hz,
+            "Hz",
+            mode.u[0],
+            narrower.f_hz - mode.f_hz,
+            "natural frequency",
+        ),
+        (
+            mode.damping,
+            "1",
+            mode.u[1],
+            narrower.damping - mode.damping,
+            "damping ratio",
+        ),
+        (
+            amplification,
+            "1",
+            peak_u,
+            (narrower.peak - mode.peak) / gain,
+            "peak magnitude over the gain at low frequency",
+        ),
     ];
     let mut out = Vec::with_capacity(3);
     for ((value, unit, u, shift, what), repeats) in rows.into_iter().zip(&alone) {
         let mut budget = random_and_scatter(u, mode.dof, repeats)?;
-        budget.push(Contribution::rectangular("model: width of the fitted range", shift));
+        budget.push(Contribution::rectangular(
+            "model: width of the fitted range",
+            shift,
+        ));
         let method = format!("{what} of one mode with a quadratic complex numerator, fitted around the peak");
         out.push(
-            Estimate::from_budget(value, unit, n, method, budget)?.with_checks(response.checks.iter().cloned()),
+            Estimate::from_budget(value, unit, n, method, budget)?
+                .with_checks(response.checks.iter().cloned()),
         );
     }
     <[Estimate; 3]>::try_from(out).map_err(|_| none())
@@ -148,7 +185,11 @@ fn fit_mode(
         .collect();
     if bands.len() < 6 {
         let what = "usable bands around the resonance".into();
-        return Err(Refusal::TooFewSamples { what, got: bands.len(), needed: 6 });
+        return Err(Refusal::TooFewSamples {
+            what,
+            got: bands.len(),
+            needed: 6,
+        });
     }
     let value = |b: usize| {
         let h = repeat.map_or([response.re[b], response.im[b]], |r| response.repeats[r][b]);
@@ -158,7 +199,11 @@ fn fit_mode(
         .iter()
         .map(|b| {
             let h = value(*b);
-            (response.f_hz[*b] / centre, h, h.norm() * response.gain_rel_u[*b].max(1e-4))
+            (
+                response.f_hz[*b] / centre,
+                h,
+                h.norm() * response.gain_rel_u[*b].max(1e-4),
+            )
         })
         .collect();
     let magnitudes = gains(response, repeat);
@@ -168,11 +213,19 @@ fn fit_mode(
     let residuals = |p: &[f64], out: &mut [f64]| {
         let mode = Numerator::solve(&data, p[0].exp(), p[1].exp());
         for (i, (x, h, u)) in data.iter().enumerate() {
-            let r = mode.as_ref().map_or(Complex64::new(f64::NAN, 0.0), |m| m.at(*x) - h) / u;
+            let r = mode
+                .as_ref()
+                .map_or(Complex64::new(f64::NAN, 0.0), |m| m.at(*x) - h)
+                / u;
             (out[2 * i], out[2 * i + 1]) = (r.re, r.im);
         }
     };
-    let options = Options { scale: Some(vec![0.05, 0.5]), x_tolerance: 1e-8, rss_tolerance: 1e-9, ..Options::default() };
+    let options = Options {
+        scale: Some(vec![0.05, 0.5]),
+        x_tolerance: 1e-8,
+        rss_tolerance: 1e-9,
+        ..Options::default()
+    };
     let fit = minimise(&mut { residuals }, 2 * data.len(), &[0.0, zeta.ln()], &options)
         .map_err(|f| f.refusal("the fit of the resonance"))?;
     let (ratio, damping) = (fit.parameters[0].exp(), fit.parameters[1].exp());
@@ -185,7 +238,12 @@ fn fit_mode(
     let peak = model.as_ref().map_or(f64::NAN, top);
     // Covariance counts the numerator as known; the six real numbers it took are given back here.
     let spent = (fit.dof as f64 / (fit.dof as f64 - 6.0).max(1.0)).sqrt();
-    let scale = spent * if fit.residual_sd > 0.0 { (1.0 / fit.residual_sd).max(1.0) } else { 1.0 };
+    let scale = spent
+        * if fit.residual_sd > 0.0 {
+            (1.0 / fit.residual_sd).max(1.0)
+        } else {
+            1.0
+        };
     Ok(Mode {
         f_hz: centre * ratio,
         damping,

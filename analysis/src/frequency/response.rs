@@ -35,15 +35,22 @@ pub fn frequency_response(
     for (sweep, bulk) in sweeps.iter().zip(&bulk) {
         let window_s = 0.25 * sweep.output_nm.len() as f64 / fs_hz;
         if bulk.abs() > window_s {
-            return Err(Refusal::DelayBeyondWindow { delay_s: *bulk, window_s });
+            return Err(Refusal::DelayBeyondWindow {
+                delay_s: *bulk,
+                window_s,
+            });
         }
     }
     lines.iter_mut().for_each(|l| l.advance(common));
     let centres = centres(options);
-    let half = 0.5 * (2.0_f64.powf(0.5 / options.bands_per_octave) - 2.0_f64.powf(-0.5 / options.bands_per_octave));
+    let half =
+        0.5 * (2.0_f64.powf(0.5 / options.bands_per_octave) - 2.0_f64.powf(-0.5 / options.bands_per_octave));
     let estimate = |group: &[&Lines], f: f64| fit(group, f, half * f, options.min_lines);
     let alone = |lines: &[Lines]| -> Vec<Vec<Option<Band>>> {
-        lines.iter().map(|l| centres.iter().map(|f| estimate(&[l], *f)).collect()).collect()
+        lines
+            .iter()
+            .map(|l| centres.iter().map(|f| estimate(&[l], *f)).collect())
+            .collect()
     };
     // Repeats wait differently for the firmware; left in, that would cost gain in the mean.
     let first = alone(&lines);
@@ -56,15 +63,19 @@ pub fn frequency_response(
     for (b, f) in centres.iter().enumerate() {
         let turn = Complex64::from_polar(1.0, -TAU * f * common);
         let singles: Option<Vec<Band>> = first.iter().map(|r| r[b]).collect();
-        let (Some(band), Some(singles)) = (estimate(&all, *f), singles) else { continue };
+        let (Some(band), Some(singles)) = (estimate(&all, *f), singles) else {
+            continue;
+        };
         let h = band.h * turn;
         out.f_hz.push(*f);
         out.re.push(h.re);
         out.im.push(h.im);
         out.coherence.push(band.coherence);
         out.averages.push(band.averages);
-        out.gain_rel_u.push(magnitude_error(band.coherence, band.averages));
-        out.phase_u_rad.push(phase_error_rad(band.coherence, band.averages));
+        out.gain_rel_u
+            .push(magnitude_error(band.coherence, band.averages));
+        out.phase_u_rad
+            .push(phase_error_rad(band.coherence, band.averages));
         out.usable.push(band.coherence >= options.min_coherence);
         for ((repeat, single), own) in out.repeats.iter_mut().zip(&singles).zip(&own) {
             let h = single.h * turn * Complex64::from_polar(1.0, TAU * f * own);
@@ -77,8 +88,14 @@ pub fn frequency_response(
 
 fn check(sweeps: &[SweepRecord<'_>], options: &FrequencyOptions) -> Result<f64, Refusal> {
     let needed = options.min_repeats.max(2);
-    let too_few = Refusal::TooFewRepeats { what: "frequency response".into(), got: sweeps.len(), needed };
-    let Some(first) = sweeps.first() else { return Err(too_few) };
+    let too_few = Refusal::TooFewRepeats {
+        what: "frequency response".into(),
+        got: sweeps.len(),
+        needed,
+    };
+    let Some(first) = sweeps.first() else {
+        return Err(too_few);
+    };
     let fs_hz = first.fs_hz;
     let range = |what: &str, value: f64, low: f64, high: f64, unit: &str| Refusal::OutOfRange {
         what: what.into(),
@@ -94,11 +111,21 @@ fn check(sweeps: &[SweepRecord<'_>], options: &FrequencyOptions) -> Result<f64, 
         return Err(range("f_min", options.f_min_hz, 0.0, options.f_max_hz, "Hz"));
     }
     if !(options.bands_per_octave >= 1.0 && options.bands_per_octave <= 1000.0) {
-        return Err(range("bands an octave", options.bands_per_octave, 1.0, 1000.0, "1"));
+        return Err(range(
+            "bands an octave",
+            options.bands_per_octave,
+            1.0,
+            1000.0,
+            "1",
+        ));
     }
     let limit_hz = ALIAS_SHARE * fs_hz;
     if options.f_max_hz > limit_hz {
-        return Err(Refusal::Aliasing { f_max_hz: options.f_max_hz, limit_hz, fs_hz });
+        return Err(Refusal::Aliasing {
+            f_max_hz: options.f_max_hz,
+            limit_hz,
+            fs_hz,
+        });
     }
     if sweeps.len() < needed {
         return Err(too_few);
@@ -106,28 +133,56 @@ fn check(sweeps: &[SweepRecord<'_>], options: &FrequencyOptions) -> Result<f64, 
     for sweep in sweeps {
         let (left, right) = (sweep.input_nm.len(), sweep.output_nm.len());
         if left != right {
-            return Err(Refusal::LengthMismatch { what: "input and output of a sweep".into(), left, right });
+            return Err(Refusal::LengthMismatch {
+                what: "input and output of a sweep".into(),
+                left,
+                right,
+            });
         }
         all_finite("the setpoint", sweep.input_nm.iter())?;
         all_finite("the torque", sweep.output_nm.iter())?;
         if (sweep.fs_hz - fs_hz).abs() > 1e-9 * fs_hz {
-            return Err(Refusal::RecordsDiffer { what: "sample rate in Hz".into(), left: fs_hz, right: sweep.fs_hz });
+            return Err(Refusal::RecordsDiffer {
+                what: "sample rate in Hz".into(),
+                left: fs_hz,
+                right: sweep.fs_hz,
+            });
         }
         let held = sweep.input_hold_s * fs_hz;
         if !(held > 0.5 && (held - held.round()).abs() < 1e-6 * held) {
-            return Err(range("input hold in whole sample intervals", held, 1.0, f64::INFINITY, "1"));
+            return Err(range(
+                "input hold in whole sample intervals",
+                held,
+                1.0,
+                f64::INFINITY,
+                "1",
+            ));
         }
         if !(0.0..=1.0 / fs_hz).contains(&sweep.input_age_s) {
-            return Err(range("age of an input value when first sampled", sweep.input_age_s, 0.0, 1.0 / fs_hz, "s"));
+            return Err(range(
+                "age of an input value when first sampled",
+                sweep.input_age_s,
+                0.0,
+                1.0 / fs_hz,
+                "s",
+            ));
         }
         let (got_s, needed_s) = (left as f64 / fs_hz, 2.0 / options.f_min_hz);
         if got_s < needed_s {
-            return Err(Refusal::TooShort { what: "two periods of f_min".into(), got_s, needed_s });
+            return Err(Refusal::TooShort {
+                what: "two periods of f_min".into(),
+                got_s,
+                needed_s,
+            });
         }
         if let Some(limit_nm) = options.saturation_nm {
             let value_nm = sweep.output_nm.iter().fold(0.0_f64, |a, v| a.max(v.abs()));
             if value_nm >= limit_nm {
-                return Err(Refusal::Saturated { what: "the torque".into(), value_nm, limit_nm });
+                return Err(Refusal::Saturated {
+                    what: "the torque".into(),
+                    value_nm,
+                    limit_nm,
+                });
             }
         }
     }
@@ -157,7 +212,11 @@ fn transform(sweep: &SweepRecord<'_>, options: &FrequencyOptions) -> Lines {
         let x = PI * f * hold_s;
         *u *= Complex64::from_polar(x.sin() / x, TAU * f * (sweep.input_age_s - 0.5 * hold_s));
     }
-    let mut lines = Lines { spacing_hz, input, output };
+    let mut lines = Lines {
+        spacing_hz,
+        input,
+        output,
+    };
     lines.advance(options.output_delay_s);
     lines
 }
@@ -181,7 +240,9 @@ fn bulk_delay(lines: &Lines, options: &FrequencyOptions) -> f64 {
 fn centres(options: &FrequencyOptions) -> Vec<f64> {
     let octaves = (options.f_max_hz / options.f_min_hz).log2();
     let count = (octaves * options.bands_per_octave).round().max(1.0) as usize;
-    (0..=count).map(|i| options.f_min_hz * 2.0_f64.powf(octaves * i as f64 / count as f64)).collect()
+    (0..=count)
+        .map(|i| options.f_min_hz * 2.0_f64.powf(octaves * i as f64 / count as f64))
+        .collect()
 }
 
 /// Delay of each repeat beyond the mean, by least squares on the phase against the mean response.
@@ -194,7 +255,10 @@ fn deviations(centres: &[f64], repeats: &[Vec<Option<Band>>]) -> Vec<f64> {
     for _ in 0..3 {
         let mut step = vec![(0.0, 0.0); repeats.len()];
         for (b, f) in centres.iter().enumerate() {
-            let Some(all) = (0..repeats.len()).map(|r| aligned(r, b, &own)).collect::<Option<Vec<_>>>() else {
+            let Some(all) = (0..repeats.len())
+                .map(|r| aligned(r, b, &own))
+                .collect::<Option<Vec<_>>>()
+            else {
                 continue;
             };
             let mean = all.iter().sum::<Complex64>() / all.len() as f64;
@@ -249,13 +313,23 @@ fn empty(
 fn judge(out: &mut FrequencyResponse, options: &FrequencyOptions, bulk_s: f64) -> Result<(), Refusal> {
     let total = out.f_hz.len();
     if total < 8 {
-        return Err(Refusal::TooFewSamples { what: "bands of a frequency response".into(), got: total, needed: 8 });
+        return Err(Refusal::TooFewSamples {
+            what: "bands of a frequency response".into(),
+            got: total,
+            needed: 8,
+        });
     }
     let low = out.usable.iter().filter(|u| !**u).count();
     if low as f64 > options.max_low_share * total as f64 {
-        let worst = (0..total).min_by(|a, b| out.coherence[*a].total_cmp(&out.coherence[*b])).unwrap_or(0);
+        let worst = (0..total)
+            .min_by(|a, b| out.coherence[*a].total_cmp(&out.coherence[*b]))
+            .unwrap_or(0);
         let (f_hz, coherence) = (out.f_hz[worst], out.coherence[worst]);
-        return Err(Refusal::LowCoherence { f_hz, coherence, limit: options.min_coherence });
+        return Err(Refusal::LowCoherence {
+            f_hz,
+            coherence,
+            limit: options.min_coherence,
+        });
     }
     // The first octave, turned back by the bulk delay, must point along the command.
     let octave = 2.0 * options.f_min_hz;
@@ -267,13 +341,20 @@ fn judge(out: &mut FrequencyResponse, options: &FrequencyOptions, bulk_s: f64) -
         .sum();
     if along < 0.0 {
         let (what, commanded, measured) = ("gain in the first octave".into(), 1.0, along);
-        return Err(Refusal::WrongSign { what, commanded, measured });
+        return Err(Refusal::WrongSign {
+            what,
+            commanded,
+            measured,
+        });
     }
     let least = out.coherence.iter().copied().fold(1.0, f64::min);
     out.checks.push(Check::new(
         "coherence",
         low == 0,
-        format!("least {least:.4}; {low} of {total} bands below {}", options.min_coherence),
+        format!(
+            "least {least:.4}; {low} of {total} bands below {}",
+            options.min_coherence
+        ),
     ));
     Ok(())
 }

@@ -23,7 +23,11 @@ pub struct WelchOptions {
 impl WelchOptions {
     /// Segments that overlap by half.
     pub fn half_overlap(fs_hz: f64, segment: usize) -> Self {
-        Self { fs_hz, segment, overlap: segment / 2 }
+        Self {
+            fs_hz,
+            segment,
+            overlap: segment / 2,
+        }
     }
 }
 
@@ -48,7 +52,11 @@ impl Spectra {
     pub fn coherence(&self) -> Vec<f64> {
         let each = |((xy, xx), yy): ((&Complex64, &f64), &f64)| {
             let product = xx * yy;
-            if product > 0.0 { xy.norm_sqr() / product } else { 0.0 }
+            if product > 0.0 {
+                xy.norm_sqr() / product
+            } else {
+                0.0
+            }
         };
         self.pxy.iter().zip(&self.pxx).zip(&self.pyy).map(each).collect()
     }
@@ -60,7 +68,11 @@ impl Spectra {
 
     /// H2 estimate `Pyy / conj(Pxy)`: right when noise is on the first record.
     pub fn h2(&self) -> Vec<Complex64> {
-        self.pyy.iter().zip(&self.pxy).map(|(yy, xy)| Complex64::from(*yy) / xy.conj()).collect()
+        self.pyy
+            .iter()
+            .zip(&self.pxy)
+            .map(|(yy, xy)| Complex64::from(*yy) / xy.conj())
+            .collect()
     }
 }
 
@@ -94,7 +106,11 @@ pub fn coherence(x: &[f64], y: &[f64], options: &WelchOptions) -> Result<(Vec<f6
 /// [`Refusal::LengthMismatch`], [`Refusal::NonFinite`], [`Refusal::TooFewSamples`] for a record shorter than a segment,
 /// [`Refusal::OutOfRange`] for a segment below 2, an overlap that is not less than it, or a rate that is not positive.
 pub fn spectra(x: &[f64], y: &[f64], options: &WelchOptions) -> Result<Spectra, Refusal> {
-    let WelchOptions { fs_hz, segment: n, overlap } = *options;
+    let WelchOptions {
+        fs_hz,
+        segment: n,
+        overlap,
+    } = *options;
     if x.len() != y.len() {
         return Err(Refusal::LengthMismatch {
             what: "two records of a spectrum".into(),
@@ -113,13 +129,22 @@ pub fn spectra(x: &[f64], y: &[f64], options: &WelchOptions) -> Result<Spectra, 
         return Err(range("the length of a segment", n as f64, 2.0, f64::INFINITY));
     }
     if overlap >= n {
-        return Err(range("the overlap of segments", overlap as f64, 0.0, (n - 1) as f64));
+        return Err(range(
+            "the overlap of segments",
+            overlap as f64,
+            0.0,
+            (n - 1) as f64,
+        ));
     }
     if !fs_hz.is_finite() || fs_hz <= 0.0 {
         return Err(range("the sample rate", fs_hz, 0.0, f64::INFINITY));
     }
     if x.len() < n {
-        return Err(Refusal::TooFewSamples { what: "a spectrum".into(), got: x.len(), needed: n });
+        return Err(Refusal::TooFewSamples {
+            what: "a spectrum".into(),
+            got: x.len(),
+            needed: n,
+        });
     }
     all_finite("the first record", x.iter())?;
     all_finite("the second record", y.iter())?;
@@ -148,7 +173,13 @@ pub fn spectra(x: &[f64], y: &[f64], options: &WelchOptions) -> Result<Spectra, 
         pxy[k] *= density * both_sides;
     }
     let f_hz = (0..bins).map(|k| k as f64 * fs_hz / n as f64).collect();
-    Ok(Spectra { f_hz, pxx, pyy, pxy, segments })
+    Ok(Spectra {
+        f_hz,
+        pxx,
+        pyy,
+        pxy,
+        segments,
+    })
 }
 
 /// A real transform of one length. Division by zero cannot occur and lengths are right by construction, so the
@@ -159,7 +190,9 @@ pub(crate) struct Transform {
 
 impl Transform {
     pub(crate) fn new(n: usize) -> Self {
-        Self { plan: RealFftPlanner::new().plan_fft_forward(n) }
+        Self {
+            plan: RealFftPlanner::new().plan_fft_forward(n),
+        }
     }
 
     /// Transform of `x` less its mean, times `window`.

@@ -44,23 +44,32 @@ impl Chain {
         poles
     }
 
-    /// Response without delay, with the hold of the poll, without the sensor's filter.
+    /// Response without delay, with the hold of the poll, without the sensor's filter, against the held setpoint: the
+    /// firmware takes the setpoint's values at instants, so the hold of the setpoint is not in the torque.
     pub fn truth(&self, f_hz: f64) -> Complex64 {
         let s = Complex64::new(0.0, TAU * f_hz);
         let poles = self.poles();
         let x = PI * f_hz * 1e-3;
-        poles[..poles.len() - 2].iter().fold((1.0 + s * self.lead_s) * (x.sin() / x), |h, p| h / (1.0 - s / p))
+        let held = PI * f_hz / FS_HZ;
+        let holds = (x.sin() / x) / (held.sin() / held);
+        poles[..poles.len() - 2]
+            .iter()
+            .fold((1.0 + s * self.lead_s) * holds, |h, p| h / (1.0 - s / p))
     }
 
-    /// Frequency at which the truth, against its value at zero, first passes `level`.
+    /// Frequency at which the truth, against its mean from 1 to 5 Hz, first passes `level`.
     pub fn crossing(&self, level: f64) -> f64 {
+        let reference = (0..=100)
+            .map(|i| self.truth(5.0_f64.powf(f64::from(i) / 100.0)).norm())
+            .sum::<f64>()
+            / 101.0;
         let out = |f: f64| {
-            let g = self.truth(f).norm();
+            let g = self.truth(f).norm() / reference;
             if level < 1.0 { g < level } else { g > level }
         };
         let mut f = 1.0;
         while !out(f) && f < 400.0 {
-            f += 0.01;
+            f += 0.003;
         }
         f
     }
@@ -91,10 +100,17 @@ impl Chain {
             .iter()
             .map(|i| {
                 let p = poles[*i];
-                let others: Complex64 = (0..poles.len()).filter(|j| j != i).map(|j| p - poles[j]).product();
+                let others: Complex64 = (0..poles.len())
+                    .filter(|j| j != i)
+                    .map(|j| p - poles[j])
+                    .product();
                 let twice = if p.im > 0.0 { 2.0 } else { 1.0 };
                 let step = (p * STEP_S).exp();
-                (step, (step - 1.0) / p, twice * (1.0 + self.lead_s * p) * product / others)
+                (
+                    step,
+                    (step - 1.0) / p,
+                    twice * (1.0 + self.lead_s * p) * product / others,
+                )
             })
             .collect();
         let mut states = vec![Complex64::default(); modes.len()];

@@ -1,0 +1,110 @@
+//! Spectra against scipy (tests/reference/analysis/spectra.py) and closed forms of Bendat and Piersol.
+#![allow(clippy::unwrap_used)]
+
+mod common;
+
+use common::Random;
+use serde_json::Value;
+use truerim_analysis::frequency::{
+    auto_spectrum_error, coherence_error, cross_spectrum_error, magnitude_error, phase_error_rad,
+};
+use truerim_analysis::spectra::{WelchOptions, coherence, csd, spectra, welch};
+
+fn list(v: &Value) -> Vec<f64> {
+    v.as_array()
+        .unwrap()
+        .iter()
+        .map(|v| v.as_f64().unwrap())
+        .collect()
+}
+
+/// Relative to the value, and to the largest value for the line at zero, which holds rounding alone once the mean is
+/// taken out.
+fn close(found: &[f64], expected: &[f64]) {
+    assert_eq!(found.len(), expected.len());
+    let largest = expected.iter().fold(0.0_f64, |a, v| a.max(v.abs()));
+    for (i, (a, b)) in found.iter().zip(expected).enumerate() {
+        assert!((a - b).abs() <= 1e-12 * b.abs() + 1e-15 * largest, "{i}: {a} {b}");
+    }
+}
+
+#[test]
+fn agree_with_scipy() {
+    let path = format!("{}/tests/data/spectra.json", env!("CARGO_MANIFEST_DIR"));
+    let data: Value = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+    let (x, y) = (list(&data["x"]), list(&data["y"]));
+    let fs_hz = data["fs"].as_f64().unwrap();
+    let cases = data["cases"].as_array().unwrap();
+    assert_eq!(cases.len(), 2);
+    for case in cases {
+        let segment = case["segment"].as_u64().unwrap() as usize;
+        let options = WelchOptions::half_overlap(fs_hz, segment);
+        let (f, pxx) = welch(&x, &options).unwrap();
+        close(&f, &list(&case["f"]));
+        close(&pxx, &list(&case["pxx"]));
+        let (_, pxy) = csd(&x, &y, &options).unwrap();
+        close(&pxy.iter().map(|v| v.re).collect::<Vec<_>>(), &list(&case["re"]));
+        close(&pxy.iter().map(|v| v.im).collect::<Vec<_>>(), &list(&case["im"]));
+        let (_, g2) = coherence(&x, &y, &options).unwrap();
+        // At zero both spectra are rounding, and so is their ratio.
+        close(&g2[1..], &list(&case["coherence"])[1..]);
+    }
+}
+
+/// FR-4 (ISO 7626-2 annex A, 4.08 %) and FR-5.
+#[test]
+fn random_errors_are_those_of_bendat_and_piersol() {
+    assert!((magnitude_error(0.8, 75.0) - 0.040_825).abs() < 5e-7);
+    let near = |a: f64, b: f64| assert!((a - b).abs() < 1e-6, "{a} {b}");
+    near(magnitude_error(0.9, 32.0), 0.041_666_7);
+    near(phase_error_rad(0.9, 32.0).to_degrees(), 2.387_324 + 0.000_69);
+    near(coherence_error(0.9, 32.0), 0.026_352_3);
+    near(auto_spectrum_error(32.0), 0.176_776_7);
+    near(cross_spectrum_error(0.9, 32.0), 0.186_339_0);
+}
+
+/// FR-6: input noise of a quarter of the input's power, output free of noise: H1 = 0.8 H, H2 = H, coherence 0.8.
+#[test]
+fn input_noise_lowers_h1_and_leaves_h2() {
+    let mut random = Random::new(3);
+    let (segment, averages) = (64, 400);
+    let clean: Vec<f64> = (0..segment * averages).map(|_| random.normal()).collect();
+    let seen: Vec<f64> = clean.iter().map(|u| u + 0.5 * random.normal()).collect();
+    let output: Vec<f64> = clean.iter().map(|u| 3.0 * u).collect();
+    let s = spectra(
+        &seen,
+        &output,
+        &WelchOptions {
+            fs_hz: 1.0,
+            segment,
+            overlap: 0,
+        },
+    )
+    .unwrap();
+    assert_eq!(s.segments, averages);
+    let mean = |v: Vec<f64>| v[1..32].iter().sum::<f64>() / 31.0;
+    let h1 = mean(s.h1().iter().map(|h| h.norm()).collect());
+    let h2 = mean(s.h2().iter().map(|h| h.norm()).collect());
+    let g2 = mean(s.coherence());
+    assert!((h1 / 2.4 - 1.0).abs() < 0.03 && (h2 / 3.0 - 1.0).abs() < 0.03 && (g2 / 0.8 - 1.0).abs() < 0.03);
+}
+
+#[test]
+fn refuse_what_they_cannot_transform() {
+    let options = WelchOptions::half_overlap(1.0, 16);
+    let code = |x: &[f64], y: &[f64], o: &WelchOptions| spectra(x, y, o).unwrap_err().code();
+    assert_eq!(code(&[0.0; 8], &[0.0; 8], &options), "too_few_samples");
+    assert_eq!(code(&[0.0; 32], &[0.0; 31], &options), "length_mismatch");
+    assert_eq!(code(&[f64::NAN; 32], &[0.0; 32], &options), "non_finite");
+    assert_eq!(
+        code(
+            &[0.0; 32],
+            &[0.0; 32],
+            &WelchOptions {
+                overlap: 16,
+                ..options
+            }
+        ),
+        "out_of_range"
+    );
+}
