@@ -4,7 +4,7 @@
 //! files into a sealed [`recording`], [`fitting`] turns a recording into estimates, [`report`] shows them. Nothing
 //! right of the recording can move the motor; nothing left of it computes a result.
 
-//pub mod cli;
+pub mod cli;
 pub mod drive;
 pub mod fitting;
 pub mod recording;
@@ -17,6 +17,11 @@ pub fn software() -> recording::Software {
     recording::Software {
         name: env!("CARGO_PKG_NAME").to_owned(),
         version: env!("CARGO_PKG_VERSION").to_owned(),
-        build: if cfg!(debug_assertions) { "debug" } else { "release" }.to_owned(),
+        build: if cfg!(debug_assertions) {
+            "debug"
+        } else {
+            "release"
+        }
+        .to_owned(),
     }
 }

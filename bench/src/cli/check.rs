@@ -12,7 +12,12 @@ use crate::session::{self, Bench};
 
 /// Opens the rig, identifies it, and proves stop and watchdog at zero torque.
 pub(super) fn check(args: &CheckArgs, say: &Say) -> Result<Exit, Problem> {
-    let bench = Bench::open(&args.rig.rig, args.rig.port.clone(), args.rig.seed, args.rig.operator.clone())?;
+    let bench = Bench::open(
+        &args.rig.rig,
+        args.rig.port.clone(),
+        args.rig.seed,
+        args.rig.operator.clone(),
+    )?;
     say.note(
         "The rig is armed twice at zero torque: once to be stopped, once to see its watchdog fire. No setpoint is sent.",
     );

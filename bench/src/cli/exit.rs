@@ -58,7 +58,11 @@ pub(super) enum Problem {
     #[error("{0}")]
     Report(#[from] ReportError),
     #[error("cannot {doing} {path}: {source}")]
-    Io { doing: &'static str, path: String, source: std::io::Error },
+    Io {
+        doing: &'static str,
+        path: String,
+        source: std::io::Error,
+    },
     #[error("{0}")]
     Usage(String),
     #[error("{0}")]

@@ -8,15 +8,46 @@ use crate::recording;
 /// Recomputes a recording's seal.
 pub(super) fn verify(args: &RecordingArgs, say: &Say) -> Result<Exit, Problem> {
     let verification = recording::verify(&args.recording)?;
-    say.json(&serde_json::json!({ "intact": verification.is_intact(), "text": verification.to_string() }));
-    say.result(&verification.to_string());
-    Ok(if verification.is_intact() { Exit::Done } else { Exit::File })
+    let differences: Vec<String> = verification
+        .differences
+        .iter()
+        .map(|found| format!("{}: {}", found.object, found.what))
+        .collect();
+    say.json(&serde_json::json!({
+        "intact": verification.is_intact(),
+        "seal": verification.seal,
+        "differences": differences,
+    }));
+    if verification.is_intact() {
+        say.result(&format!(
+            "{} is as it was sealed, {}",
+            args.recording.display(),
+            verification.seal.sha256
+        ));
+    } else {
+        say.result(&format!(
+            "{} was changed after it was sealed:",
+            args.recording.display()
+        ));
+        differences
+            .iter()
+            .for_each(|found| say.result(&format!("  {found}")));
+    }
+    Ok(if verification.is_intact() {
+        Exit::Done
+    } else {
+        Exit::File
+    })
 }
 
 /// Makes a clean recording from a damaged one.
 pub(super) fn recover(args: &RecoverArgs, say: &Say) -> Result<Exit, Problem> {
     let seal = recording::recover(&args.damaged, &args.to)?;
     say.json(&seal);
-    say.result(&format!("{} is whole again up to its last flush, seal {}", args.to.display(), seal.sha256));
+    say.result(&format!(
+        "{} is whole again up to its last flush, seal {}",
+        args.to.display(),
+        seal.sha256
+    ));
     Ok(Exit::Done)
 }

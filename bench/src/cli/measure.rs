@@ -19,7 +19,11 @@ const RECORDING: &str = "recording.h5";
 
 /// Records, fits and reports.
 pub(super) fn measure(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
-    let Recorded { session, recording, folder } = record_into_folder(args, say)?;
+    let Recorded {
+        session,
+        recording,
+        folder,
+    } = record_into_folder(args, say)?;
     let exit = Exit::of(&session.outcome.end);
     let began = session.seal.is_some();
     if !began || session.outcome.counters.rows == 0 {
@@ -39,7 +43,9 @@ pub(super) fn measure(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
 
 /// Records only.
 pub(super) fn record(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
-    let Recorded { session, recording, .. } = record_into_folder(args, say)?;
+    let Recorded {
+        session, recording, ..
+    } = record_into_folder(args, say)?;
     if session.seal.is_some() {
         say.result(&recording.display().to_string());
     }
@@ -54,7 +60,12 @@ struct Recorded {
 }
 
 fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
-    let bench = Bench::open(&args.rig.rig, args.rig.port.clone(), args.rig.seed, args.rig.operator.clone())?;
+    let bench = Bench::open(
+        &args.rig.rig,
+        args.rig.port.clone(),
+        args.rig.seed,
+        args.rig.operator.clone(),
+    )?;
     let procedure = SettingsText::read(&args.procedure)?;
     let plan = session::plan_for(&procedure, &bench.rig, args.rig.seed)?;
     say.note(&plan.summary().to_string());
@@ -69,8 +80,11 @@ fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
             recording.display()
         )));
     }
-    std::fs::create_dir_all(&folder)
-        .map_err(|source| Problem::Io { doing: "make the folder", path: folder.display().to_string(), source })?;
+    std::fs::create_dir_all(&folder).map_err(|source| Problem::Io {
+        doing: "make the folder",
+        path: folder.display().to_string(),
+        source,
+    })?;
     let permit = permit::ask(&bench.rig, Some(&plan), args.rig.yes, &args.rig.operator, say)?;
     let stop = StopFlag::on_signals().map_err(|source| Problem::Io {
         doing: "watch for",
@@ -78,24 +92,58 @@ fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
         source,
     })?;
     let bar = say.bar();
-    let session = session::record(&bench, &procedure, plan, permit, &recording, &stop, &mut |progress| {
-        bar.show(progress);
-    })?;
+    let session = session::record(
+        &bench,
+        &procedure,
+        plan,
+        permit,
+        &recording,
+        &stop,
+        &mut |progress| {
+            bar.show(progress);
+        },
+    )?;
     bar.done();
     tell(&session, &recording, say);
-    Ok(Recorded { session, recording, folder })
+    Ok(Recorded {
+        session,
+        recording,
+        folder,
+    })
 }
 
 fn folder_name(bench: &Bench, plan: &Plan) -> String {
-    let name = format!("{}-{}-{}", bench.rig.wheelbase.serial, plan.procedure(), wall_clock_for_names());
-    name.chars().map(|c| if c.is_alphanumeric() || "-_.".contains(c) { c } else { '_' }).collect()
+    let name = format!(
+        "{}-{}-{}",
+        bench.rig.wheelbase.serial,
+        plan.procedure(),
+        wall_clock_for_names()
+    );
+    name.chars()
+        .map(|c| {
+            if c.is_alphanumeric() || "-_.".contains(c) {
+                c
+            } else {
+                '_'
+            }
+        })
+        .collect()
 }
 
 /// Says how the run ended; loudly when the motor may still push.
 fn tell(session: &Session, recording: &Path, say: &Say) {
-    let Session { outcome, seal, recording_error, granted, approach } = session;
+    let Session {
+        outcome,
+        seal,
+        recording_error,
+        granted,
+        approach,
+    } = session;
     if let Some(granted) = granted {
-        say.note(&format!("Host: {granted}; latest wake {} us.", outcome.counters.latest_wake_us));
+        say.note(&format!(
+            "Host: {granted}; latest wake {} us.",
+            outcome.counters.latest_wake_us
+        ));
     }
     if let Some(micros) = outcome.proofs.watchdog_us {
         say.note(&format!(
@@ -104,7 +152,10 @@ fn tell(session: &Session, recording: &Path, say: &Say) {
         ));
     }
     if let Some(gain) = approach {
-        say.note(&format!("First small torque: right sign, {:.1} % of the command.", gain * 100.0));
+        say.note(&format!(
+            "First small torque: right sign, {:.1} % of the command.",
+            gain * 100.0
+        ));
     }
     if outcome.end != bench_core::run::End::Completed {
         say.error(&outcome.end.to_string());
@@ -113,7 +164,11 @@ fn tell(session: &Session, recording: &Path, say: &Say) {
     match (seal, recording_error) {
         (Some(seal), _) => {
             let digest = seal.sha256.get(..16).unwrap_or(&seal.sha256);
-            say.note(&format!("Recording {} ({} samples), seal {digest}…", recording.display(), outcome.counters.rows));
+            say.note(&format!(
+                "Recording {} ({} samples), seal {digest}…",
+                recording.display(),
+                outcome.counters.rows
+            ));
         }
         (None, Some(error)) => say.error(&error.to_string()),
         (None, None) => {}
@@ -137,7 +192,10 @@ pub(super) fn warn_of_torque(outcome: &Outcome, say: &Say) {
 
 fn summary(session: &Session, document: Option<&crate::fitting::FitDocument>) -> serde_json::Value {
     let outcome = &session.outcome;
-    let no_answer = matches!(outcome.end, bench_core::run::End::Failed(Failure::NoAnswer { .. }));
+    let no_answer = matches!(
+        outcome.end,
+        bench_core::run::End::Failed(Failure::NoAnswer { .. })
+    );
     json!({
         "end": outcome.end.to_string(),
         "exit_code": Exit::of(&outcome.end) as u8,

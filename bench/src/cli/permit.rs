@@ -11,7 +11,13 @@ use super::say::Say;
 const WORD: &str = "arm";
 
 /// Shows limits and cautions and asks; with `yes`, only the rig file's own word counts.
-pub(super) fn ask(rig: &Rig, plan: Option<&Plan>, yes: bool, operator: &str, say: &Say) -> Result<Permit, Problem> {
+pub(super) fn ask(
+    rig: &Rig,
+    plan: Option<&Plan>,
+    yes: bool,
+    operator: &str,
+    say: &Say,
+) -> Result<Permit, Problem> {
     let simulated = rig.kind == Kind::Virtual;
     if yes {
         if simulated || rig.emergency_stop == EmergencyStop::HardWired {
@@ -23,7 +29,9 @@ pub(super) fn ask(rig: &Rig, plan: Option<&Plan>, yes: bool, operator: &str, say
         )));
     }
     say.note(&cautions(rig, plan));
-    let answer = say.ask(&format!("Type \"{WORD}\" to permit torque for this run, anything else to leave:"));
+    let answer = say.ask(&format!(
+        "Type \"{WORD}\" to permit torque for this run, anything else to leave:"
+    ));
     match answer.as_deref() {
         Some(WORD) => Ok(Permit::granted(if operator.is_empty() { "prompt" } else { operator })),
         Some(_) => Err(Problem::Refused("not permitted; nothing was armed".to_owned())),
@@ -38,7 +46,11 @@ fn cautions(rig: &Rig, plan: Option<&Plan>) -> String {
     let [low, high] = limits.rim_window_rad.map(f64::to_degrees);
     let peak = plan.map_or(0.0, Plan::peak_nm);
     let duration = plan.map_or(0.0, |plan| plan.duration_us() as f64 * 1e-6);
-    let simulated = if rig.kind == Kind::Virtual { " (virtual: nothing real moves)" } else { "" };
+    let simulated = if rig.kind == Kind::Virtual {
+        " (virtual: nothing real moves)"
+    } else {
+        ""
+    };
     format!(
         "\
 About to arm: {name}{simulated}

@@ -12,8 +12,11 @@ use crate::fitting::FitDocument;
 pub(super) fn report(args: &ReportArgs, say: &Say) -> Result<Exit, Problem> {
     let path = args.source.display().to_string();
     let document: FitDocument = if args.source.extension().is_some_and(|ending| ending == "json") {
-        let text = std::fs::read_to_string(&args.source)
-            .map_err(|source| Problem::Io { doing: "read", path: path.clone(), source })?;
+        let text = std::fs::read_to_string(&args.source).map_err(|source| Problem::Io {
+            doing: "read",
+            path: path.clone(),
+            source,
+        })?;
         serde_json::from_str(&text).map_err(|source| Problem::NotAFit { path, source })?
     } else {
         fit_file(&args.source, say)?

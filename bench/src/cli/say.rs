@@ -18,7 +18,10 @@ pub(super) struct Say {
 
 impl Say {
     pub(super) const fn new(talk: &Talk) -> Self {
-        Self { quiet: talk.quiet, json: talk.json }
+        Self {
+            quiet: talk.quiet,
+            json: talk.json,
+        }
     }
 
     /// Something that a person may want to know.
@@ -81,7 +84,11 @@ impl Say {
     }
 
     fn target(&self) -> ProgressDrawTarget {
-        if self.quiet || self.json { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() }
+        if self.quiet || self.json {
+            ProgressDrawTarget::hidden()
+        } else {
+            ProgressDrawTarget::stderr()
+        }
     }
 }
 
@@ -96,7 +103,8 @@ impl RunBar {
         if self.bar.message() != progress.phase {
             self.bar.set_message(progress.phase);
         }
-        self.bar.set_prefix(format!("{:.0} s of bench time left", progress.left_s));
+        self.bar
+            .set_prefix(format!("{:.0} s of bench time left", progress.left_s));
     }
 
     pub(super) fn done(&self) {
