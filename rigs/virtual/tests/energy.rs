@@ -110,3 +110,32 @@ fn clamped_modes_are_those_of_two_masses() {
     close(found / low, 1.0, 2e-5, "frequency");
     close(plant.energy_j() / start, 1.0, 1e-3, "energy after a second");
 }
+
+/// Free and without friction, the angular momentum of rotor, hub and disc stays what it was.
+#[test]
+fn momentum_is_kept_when_free() {
+    let mut belt = common::belt();
+    belt.ripple.clear();
+    for side in [&mut belt.motor_friction, &mut belt.output_friction] {
+        side.coulomb_nm = 0.0;
+        side.viscous_nm_s_per_rad = 0.0;
+    }
+    belt.mounting.far_side = FarSide::Disc { inertia_kg_m2: 0.011 };
+    let (jm, jh) = (belt.reflected_kg_m2(), belt.hub_kg_m2);
+    let mut plant = common::plant(belt, 25e-6);
+    plant.set_motion([0.002, 5.0], [0.0, -3.0]);
+    let start = jm * 5.0 - jh * 3.0;
+    for _ in 0..40_000 {
+        plant.step();
+        let now =
+            jm * plant.motor_speed_rad_s() + jh * plant.rim_speed_rad_s() + 0.011 * plant.far_speed_rad_s();
+        close(now, start, 1e-12, "momentum");
+    }
+    let together = start / (jm + jh + 0.011);
+    close(
+        plant.rim_speed_rad_s(),
+        together,
+        1e-6,
+        "all turn together in the end",
+    );
+}

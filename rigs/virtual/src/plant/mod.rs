@@ -239,6 +239,11 @@ impl Plant {
         self.motor_speed_rad_s
     }
 
+    /// Speed of what the rim is mounted on, rad/s: 0 on ground.
+    pub fn far_speed_rad_s(&self) -> f64 {
+        self.mounting.far_speed_rad_s()
+    }
+
     /// Motor current, A.
     pub fn current_a(&self) -> f64 {
         self.current_loop.current_a()

@@ -245,3 +245,11 @@ pub(crate) fn tripped(said: &[Said]) -> Option<(u64, TripCause)> {
         _ => None,
     })
 }
+
+/// The only thing said: a refusal.
+pub(crate) fn refused(said: &[Said]) -> (RefusalCode, i32) {
+    match said {
+        [Said::Refused(_, code, detail)] => (*code, *detail),
+        other => panic!("not one refusal: {other:?}"),
+    }
+}
