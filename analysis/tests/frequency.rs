@@ -1,5 +1,5 @@
 //! Frequency response, bandwidth, delay and resonance against chains whose truth has a closed form.
-#![allow(clippy::unwrap_used, clippy::panic)]
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
 mod common;
 

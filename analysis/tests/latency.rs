@@ -1,5 +1,5 @@
 //! Latency against rises that an independent simulation made (tests/reference/analysis/rise.py).
-#![allow(clippy::unwrap_used, clippy::panic)]
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
 mod common;
 

@@ -1,5 +1,5 @@
 //! Step measures against closed forms (checks ST-1 to ST-6; roots by scipy's brentq, python-control agrees).
-#![allow(clippy::unwrap_used, clippy::panic)]
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
 mod common;
 

@@ -149,9 +149,9 @@ fn solve(gram: [[Complex64; TERMS]; TERMS], right: [Complex64; TERMS]) -> Option
         for i in 0..TERMS {
             if i != k {
                 let f = a[i][k] / a[k][k];
-                for j in k..TERMS + 2 {
-                    let v = a[k][j];
-                    a[i][j] -= f * v;
+                let pivot = a[k].clone();
+                for (v, p) in a[i].iter_mut().zip(&pivot).skip(k) {
+                    *v -= f * p;
                 }
             }
         }

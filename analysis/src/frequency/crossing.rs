@@ -39,6 +39,10 @@ impl Default for BandwidthOptions {
 /// Bands on either side of a crossing through which a smooth curve is laid.
 const REACH: usize = 8;
 
+/// Relative error of a band's magnitude that is allowed for, beyond noise: curvature within the band, a record that does
+/// not end at rest, a firmware that polls instead of following. Simulated chains stay within it at damping above 0.05.
+const BAND_MODEL: f64 = 7e-4;
+
 /// Bandwidth: the frequency at which the smoothed magnitude falls below the level against the mean gain over the
 /// reference band. The smoothing is a quadratic of the logarithm of the magnitude in the logarithm of frequency through
 /// eight bands on either side.
@@ -108,6 +112,11 @@ fn read(
     budget.push(Contribution::rectangular(
         "magnitude of the sensor's filter",
         value * loss / slope,
+    ));
+    let rest = value * BAND_MODEL / slope;
+    budget.push(Contribution::rectangular(
+        "quadratic within each band and transient",
+        rest,
     ));
     let every = Check::new(
         "every repeat crosses",

@@ -6,11 +6,12 @@
 use serde::{Deserialize, Serialize};
 
 use super::FrequencyResponse;
-use super::curve::{gains, random_and_scatter, reference};
+use super::curve::{gains, reference};
 use super::rational::{PARAMETERS, RationalModel};
 use super::resonance::first_peak;
 use crate::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 use crate::least_squares::{Damping, Failure, Options, minimise};
+use crate::statistics::mean_sd;
 
 /// What is known beforehand.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -79,7 +80,13 @@ fn estimate(response: &FrequencyResponse, options: &DelayOptions) -> Result<Esti
         .map_or(0.0, |f| f.model.delay_s - value);
     let mean = response.repeat_delay_s.iter().sum::<f64>() / response.repeat_delay_s.len().max(1) as f64;
     let repeats: Vec<f64> = response.repeat_delay_s.iter().map(|d| value + d - mean).collect();
-    let mut budget = random_and_scatter(fitted.delay_u_s, fitted.dof, &repeats)?;
+    // The repeats share the fitted shape, so their scatter is that of the waits and adds in full.
+    let scatter = mean_sd(&repeats)?;
+    let n = scatter.n as f64;
+    let mut budget = vec![
+        Contribution::type_a("random error from the coherence", fitted.delay_u_s, fitted.dof),
+        Contribution::type_a("scatter of repeats", scatter.sd / n.sqrt(), n - 1.0),
+    ];
     budget.push(Contribution::rectangular(
         "model: upper end of the fitted range",
         shift,

@@ -8,9 +8,9 @@ pub fn magnitude_error(coherence: f64, averages: f64) -> f64 {
     ((1.0 - coherence).max(0.0) / (2.0 * averages * coherence)).sqrt()
 }
 
-/// Phase of a frequency response, rad: the arcsine of the magnitude's relative error, capped at a quarter turn.
+/// Phase of a frequency response, rad: the magnitude's relative error, at most what an unknown phase has (`π/√3`).
 pub fn phase_error_rad(coherence: f64, averages: f64) -> f64 {
-    magnitude_error(coherence, averages).min(1.0).asin()
+    magnitude_error(coherence, averages).min(std::f64::consts::PI / 3.0_f64.sqrt())
 }
 
 /// Coherence, relative: `sqrt(2) (1 - g2) / sqrt(n g2)`.

@@ -231,7 +231,7 @@ impl<'r> Problem<'r> {
         let spent = PARAMETERS as f64 + 2.0 * n;
         let scale = (square / (count as f64 - spent).max(1.0)).max(1.0);
         // How the mean delay moves with each shape parameter when the delays are free to follow.
-        let mut slope = vec![0.0; PARAMETERS];
+        let mut slope = [0.0; PARAMETERS];
         for (k, slope) in slope.iter_mut().enumerate() {
             let moved = |by: f64| {
                 let mut q = p.clone();
