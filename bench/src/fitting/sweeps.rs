@@ -12,6 +12,9 @@ use super::sensor::SensorTerms;
 
 /// Highest frequency as a share of the sample rate; above it the response is that of the anti-alias filter.
 const MOST_OF_RATE: f64 = 0.4;
+/// Highest frequency as a share of the chirp's own: its amplitude dies away over the last tenth of a second or so, and
+/// with it what can be said there.
+const MOST_OF_CHIRP: f64 = 0.9;
 /// Band whose gain is the reference, Hz, where the chirp covers it.
 const REFERENCE_HZ: [f64; 2] = [1.0, 5.0];
 
@@ -113,7 +116,7 @@ pub(crate) fn measure(
 fn range(group: &Group<'_>, fs_hz: f64) -> (f64, f64) {
     let row = group.cuts.first().map(|cut| &cut.row);
     let (a, b) = row.map_or((1.0, 100.0), |r| (r.f_start_hz, r.f_end_hz));
-    (a.min(b), a.max(b).min(MOST_OF_RATE * fs_hz))
+    (a.min(b), (MOST_OF_CHIRP * a.max(b)).min(MOST_OF_RATE * fs_hz))
 }
 
 /// The usual reference band, or the lowest octave if the chirp begins above it.

@@ -158,7 +158,7 @@ fn row(document: &FitDocument, measurand: &Measurand) -> String {
         .filter(|c| !c.passed)
         .map(|c| {
             format!(
-                "<br><small class=\"bad\">{}: {}</small>",
+                "<br><small class=\"bad\">check failed, {}: {}</small>",
                 escape(&c.name),
                 escape(&c.detail)
             )

@@ -1,9 +1,9 @@
 //! Latency of each repeat: how it is spread, and in what order it came.
 
 use super::axis::Axis;
-use super::canvas::{Anchor, Canvas, Lettering, Stroke, finish};
+use super::canvas::{Canvas, Stroke, finish};
 use super::legend::Sample;
-use super::palette::{BLUE, GREEN, INK, VERMILION};
+use super::palette::{BLUE, GREEN, VERMILION};
 use super::panel::Panel;
 use super::{Format, PlotError, caption, legend};
 use crate::fitting::{FitDocument, LatencyCurve, Quantity, ShownIn, plain};
@@ -34,7 +34,7 @@ pub(crate) fn draw(
             "95 % interval of the mean".to_owned(),
         ));
     }
-    if let Some(period) = period_ms {
+    if let Some(period) = period_ms.filter(|_| period_bar(&ms, period_ms).is_some()) {
         entries.push((
             Sample::Line(PERIOD),
             format!("one polling period, {} ms", plain(period, 3)),
@@ -46,7 +46,9 @@ pub(crate) fn draw(
     );
     let top = 10.0 + legend::height(&entries, width - 20.0) + 30.0;
     let (left, tall) = (52.0, 190.0);
-    let spread = edges.iter().copied().chain(ms.iter().copied());
+    // One polling period belongs on the axis, unless it would make a dot of the spread.
+    let bar = period_bar(&ms, period_ms);
+    let spread = edges.iter().chain(&ms).copied().chain(bar.into_iter().flatten());
     let latency_axis = Axis::around(spread, 0.06, 55.0);
     let most = counts.iter().copied().max().unwrap_or(1) as f64;
     let count_axis = Axis::linear(0.0, 1.22 * most, 36.0);
@@ -105,8 +107,12 @@ pub(crate) fn draw(
         )?;
         order.level(&mut canvas, value, MEAN)?;
     }
-    if let (Some(period), Some(middle)) = (period_ms, middle(&ms)) {
-        period_bar(&mut canvas, &spread, middle, period)?;
+    if let Some([low, high]) = bar {
+        let (y, a, b) = (spread.top + 14.0, spread.x_px(low), spread.x_px(high));
+        canvas.line(&[(a, y), (b, y)], PERIOD)?;
+        for x in [a, b] {
+            canvas.line(&[(x, y - 5.0), (x, y + 5.0)], Stroke::solid(GREEN, 2.0))?;
+        }
     }
     for (i, s) in curve.per_repeat_s.iter().enumerate() {
         if let Some(s) = s {
@@ -132,29 +138,13 @@ pub(crate) fn draw(
     ))
 }
 
-/// A bar as wide as one polling period, around the middle of the spread.
-fn period_bar(canvas: &mut Canvas<'_>, panel: &Panel, middle: f64, period: f64) -> Result<(), PlotError> {
-    let y = panel.top + 14.0;
-    let (low, high) = (middle - 0.5 * period, middle + 0.5 * period);
-    if panel.x.holds(low) && panel.x.holds(high) {
-        let (a, b) = (panel.x_px(low), panel.x_px(high));
-        canvas.line(&[(a, y), (b, y)], PERIOD)?;
-        for x in [a, b] {
-            canvas.line(&[(x, y - 5.0), (x, y + 5.0)], Stroke::solid(GREEN, 2.0))?;
-        }
-        return Ok(());
-    }
-    let look = Lettering::new(INK, 12.0, Anchor::Left);
-    canvas.text(
-        "the polling period is wider than this axis",
-        (panel.left + 6.0, y),
-        look,
-    )
-}
-
-fn middle(ms: &[f64]) -> Option<f64> {
+/// Ends of a bar as wide as one polling period around the middle of the spread; `None` if it is not declared or wider
+/// than eight times the spread.
+fn period_bar(ms: &[f64], period: Option<f64>) -> Option<[f64; 2]> {
     let low = ms.iter().copied().reduce(f64::min)?;
-    Some(0.5 * (low + ms.iter().copied().reduce(f64::max)?))
+    let high = ms.iter().copied().reduce(f64::max)?;
+    let (middle, half) = (0.5 * (low + high), 0.5 * period?);
+    (2.0 * half <= 8.0 * (high - low)).then_some([middle - half, middle + half])
 }
 
 /// Equal cells over the range: as many as the square root of the number of values, at least 5, at most 24.
