@@ -105,6 +105,7 @@ impl VirtualRig {
             let next = self.stepped + step;
             self.tick = next;
             self.begin_faults(next);
+            self.play_between(next);
             self.plant.step();
             self.sensors.step(&self.plant);
             self.stepped = next;
@@ -117,6 +118,8 @@ impl VirtualRig {
             }
             self.drive();
         }
+        // Between two steps: what is due by now is in force before anything arrives now.
+        self.play_between(tick.saturating_add(1));
         self.tick = tick.max(self.tick);
     }
 
@@ -191,6 +194,24 @@ impl VirtualRig {
             }
             Output::Off => self.plant.set_stage(PowerStage::Coast),
             Output::Brake => self.plant.set_stage(PowerStage::Brake),
+        }
+    }
+
+    /// Setpoints whose ticks lie between the last step and `next` come into force at their own ticks.
+    fn play_between(&mut self, next: u64) {
+        while let Some(local) = self.controller.next_setpoint_tick() {
+            let tick = local + self.booted;
+            if tick <= self.stepped || tick >= next {
+                return; // at `next`, or at the first step after it came too late for its own
+            }
+            self.controller.step(local, None);
+            match self.controller.output() {
+                Output::Torque(raw) => {
+                    let setpoint_nm = f64::from(raw) * setpoint_scale_nm(&self.parameters);
+                    self.plant.change_setpoint_at(tick as f64 * 1e-6, setpoint_nm);
+                }
+                Output::Off | Output::Brake => self.drive(),
+            }
         }
     }
 

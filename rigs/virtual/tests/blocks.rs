@@ -33,7 +33,7 @@ fn firmware_delays_uniformly_over_its_period() {
             changed = now;
             setpoint = 1.0 - setpoint;
         }
-        let demand = firmware.step(now, h, setpoint, || 0.0);
+        let demand = firmware.step(now, h, |_| setpoint, || 0.0);
         if (demand - seen).abs() > 0.5 {
             delays.push(now + 0.5 * h - changed);
             seen = demand;
@@ -61,7 +61,7 @@ fn firmware_clock_drifts_by_its_error() {
     let mut firmware = Firmware::new(parameters);
     let h = 25e-6;
     for n in 0..200_000_u64 {
-        firmware.step(n as f64 * h, h, 0.0, || 0.0);
+        firmware.step(n as f64 * h, h, |_| 0.0, || 0.0);
     }
     close(
         firmware.time_since_poll_s(5.0),

@@ -51,6 +51,29 @@ fn setpoints_play_at_their_ticks_and_samples_show_it() {
     assert_eq!(bench.status().state, RigState::Ready);
 }
 
+/// The firmware reads at 0.41 ms of each period: a setpoint one microsecond earlier is taken up then, one microsecond
+/// later in the next period, although both lie in the same step of the physics.
+#[test]
+fn setpoints_come_into_force_to_the_microsecond() {
+    let onset = |at_us: u64| {
+        let mut parameters = common::rig(1);
+        parameters.plant.firmware.phase = 0.41;
+        parameters.plant.firmware.clock_error = 0.0;
+        let mut bench = Bench::with(virtual_rig::VirtualRig::new(parameters, 1));
+        bench.arm(configuration());
+        let period = bench.rig.tick().next_multiple_of(1_000) + 1_000;
+        bench.setpoints(period + at_us, 1_000, false, &[8_000; 10]);
+        while bench.rig.motor_torque_nm().abs() < 1e-3 {
+            assert!(bench.rig.tick() < period + 20_000);
+            bench.wait(25);
+        }
+        bench.rig.tick() - period
+    };
+    // Read at 410 us, 3.5 ms dead time; the torque then rises within a step.
+    assert!((3_910..3_960).contains(&onset(409)), "{}", onset(409));
+    assert!((4_910..4_960).contains(&onset(411)), "{}", onset(411));
+}
+
 #[test]
 fn bad_streams_are_refused_whole() {
     let mut bench = Bench::new(3);

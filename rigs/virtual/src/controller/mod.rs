@@ -2,7 +2,7 @@
 //! come out; there is no physics here.
 //!
 //! Time is the caller's: [`Controller::receive`] takes bytes that arrive now, [`Controller::step`] is called on a
-//! fixed grid of ticks and plays setpoints, watches limits and deadlines, and takes samples.
+//! fixed grid of ticks, and at those of setpoints in between, and plays setpoints, watches limits and deadlines, and takes samples.
 
 mod arming;
 mod limits;
@@ -162,6 +162,11 @@ impl Controller {
             self.next_status += STATUS_US;
             self.status();
         }
+    }
+
+    /// Tick at which the next setpoint is to come into force; a step at that very tick plays it then.
+    pub fn next_setpoint_tick(&self) -> Option<u64> {
+        self.player.next_tick()
     }
 
     /// The emergency-stop input opens (`false`) or closes at tick `now`. Opening counts at once, closing when it has

@@ -78,6 +78,11 @@ impl Player {
         self.applied
     }
 
+    /// Tick of the first queued entry.
+    pub(super) fn next_tick(&self) -> Option<u64> {
+        self.queue.front().map(|entry| entry.tick)
+    }
+
     /// Since when nothing has been left to play.
     pub(super) fn idle_since(&self) -> Option<u64> {
         self.idle_since

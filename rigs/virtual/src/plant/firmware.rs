@@ -54,13 +54,14 @@ impl Firmware {
         }
     }
 
-    /// Lets the firmware live through `[now_s, now_s + step_s)` with `setpoint_nm` in force and returns the demand in
-    /// the middle of that step. `unit_random` gives numbers in 0 to 1 for the jitter and is called once a read.
+    /// Lets the firmware live through `[now_s, now_s + step_s)` and returns the demand in the middle of that step.
+    /// `setpoint_nm` gives the setpoint in force at a time in it; `unit_random` numbers in 0 to 1 for the jitter, one a
+    /// read.
     pub fn step(
         &mut self,
         now_s: f64,
         step_s: f64,
-        setpoint_nm: f64,
+        setpoint_nm: impl Fn(f64) -> f64,
         mut unit_random: impl FnMut() -> f64,
     ) -> f64 {
         while self.next_poll_s < now_s + step_s {
@@ -71,7 +72,7 @@ impl Firmware {
             };
             let release = (self.next_poll_s + self.parameters.dead_time_s + jitter).max(self.last_release_s);
             self.last_release_s = release;
-            self.line.push_back((release, setpoint_nm));
+            self.line.push_back((release, setpoint_nm(self.next_poll_s)));
             self.polls += 1;
             // From the count, not by adding up: no drift over hours.
             self.next_poll_s = (self.parameters.phase + self.polls as f64) * self.true_period_s;

@@ -81,6 +81,8 @@ pub struct Plant {
     heat: Heat,
     stage: PowerStage,
     setpoint_nm: f64,
+    /// Changes of the setpoint within the step to come: when (s) and to what (N·m).
+    changes: Vec<(f64, f64)>,
     /// Torque the motor makes whatever it is told (a fault), N·m.
     runaway_nm: Option<f64>,
     motor_angle_rad: f64,
@@ -108,6 +110,7 @@ impl Plant {
             heat: Heat::new(parameters.heat, parameters.motor.resistance_ohm),
             stage: PowerStage::Coast,
             setpoint_nm: 0.0,
+            changes: Vec::new(),
             runaway_nm: None,
             motor_angle_rad: 0.0,
             motor_speed_rad_s: 0.0,
@@ -124,13 +127,19 @@ impl Plant {
     /// The setpoint the rig controller offers from now on, N·m.
     pub fn set_setpoint_nm(&mut self, setpoint_nm: f64) {
         self.setpoint_nm = setpoint_nm;
+        self.changes.clear();
+    }
+
+    /// The setpoint that the rig controller offers from `at_s` on, a time in the step to come. Times must rise.
+    pub fn change_setpoint_at(&mut self, at_s: f64, setpoint_nm: f64) {
+        self.changes.push((at_s, setpoint_nm));
     }
 
     /// Switches the power stage. Leaving `On` also empties the firmware's delay line: what was on its way is lost.
     pub fn set_stage(&mut self, stage: PowerStage) {
         if self.stage == PowerStage::On && stage != PowerStage::On {
             self.firmware.flush();
-            self.setpoint_nm = 0.0;
+            self.set_setpoint_nm(0.0);
         }
         self.stage = stage;
     }
@@ -157,7 +166,17 @@ impl Plant {
         let now_s = self.steps as f64 * h;
         self.steps += 1;
         let random = &mut self.random;
-        let demand = self.firmware.step(now_s, h, self.setpoint_nm, || unit(random));
+        let (before, changes) = (self.setpoint_nm, &self.changes);
+        let setpoint = |t: f64| {
+            changes
+                .iter()
+                .rfind(|(at, _)| *at <= t)
+                .map_or(before, |&(_, nm)| nm)
+        };
+        let demand = self.firmware.step(now_s, h, setpoint, || unit(random));
+        if let Some((_, last)) = self.changes.pop() {
+            self.set_setpoint_nm(last);
+        }
         let demand = self.runaway_nm.unwrap_or(demand);
         let motor_nm = self.current_loop.step(
             self.stage,
