@@ -9,7 +9,7 @@ use std::f64::consts::{PI, TAU};
 
 use virtual_rig::plant::PowerStage;
 
-const TRUTH: &str = include_str!("../../../tests/reference/plant/belt-1.4-on-1.5.json");
+const TRUTH: &str = include_str!("../../../tests/reference/plant/belt-1.4-on-1.5-every-1ms.json");
 
 /// The numbers of the list called `name`.
 fn list(name: &str) -> Vec<f64> {

@@ -19,7 +19,7 @@ What is meant:
   resonance_hz    where the gain is largest (parabola through the top three points, in log gain).
 All crossings are interpolated linearly in dB over log frequency between neighbouring whole Hz.
 
-Run: /opt/pyref/bin/python tests/reference/plant/truth.py [--amplitude 1.4] [--preload 1.5] [--setpoint-period 1e-3]
+Run: /opt/pyref/bin/python tests/reference/plant/truth.py [--amplitude 1.4] [--preload 1.5] [--setpoint-period 250e-6]
      [--poll-phase 0.4] [--top 250] [--rig rigs/belt.toml] [--json out.json]
 """
 
@@ -107,7 +107,7 @@ def main():
     p = argparse.ArgumentParser()
     p.add_argument("--amplitude", type=float, default=1.4)
     p.add_argument("--preload", type=float, default=1.5)
-    p.add_argument("--setpoint-period", type=float, default=1e-3)
+    p.add_argument("--setpoint-period", type=float, default=250e-6)
     p.add_argument("--poll-phase", type=float, default=0.4)
     p.add_argument("--top", type=int, default=250)
     p.add_argument("--rig")
