@@ -219,3 +219,27 @@ fn the_report_is_written_and_its_json_reads_back() {
     let again: FitDocument = serde_json::from_str(&json).unwrap();
     assert!(again == d, "not the same to the last bit");
 }
+
+#[test]
+fn a_result_whose_own_check_failed_is_named_in_the_short_words() {
+    let mut d = document();
+    let page = |d: &FitDocument| html(d, &[]);
+    assert!(!page(&d).contains("Read with care"));
+    if let truerim_analysis::estimate::Outcome::Estimate(e) = &mut d.measurands[0].result {
+        e.checks[0].passed = false;
+        e.checks[0].detail = "9 times the noise".into();
+    }
+    assert!(page(&d).contains("Read with care: Latency</strong>"));
+    assert!(page(&d).contains("check failed, residual: 9 times the noise"));
+}
+
+#[test]
+fn other_groups_keep_their_refusals_and_reasons() {
+    let mut d = document();
+    let at = d.measurands.iter().position(|m| !m.headline).unwrap();
+    d.measurands[at].result = refused("too_small", "the step drowns in noise; use a larger one");
+    for text in [html(&d, &[]), table(&d)] {
+        assert!(text.contains("the step drowns in noise"), "{text}");
+        assert!(text.contains("refused"));
+    }
+}

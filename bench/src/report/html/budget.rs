@@ -6,15 +6,24 @@ use crate::report::escape;
 use truerim_analysis::estimate::{Estimate, Kind};
 
 pub(super) fn section(document: &FitDocument) -> String {
-    let lines: String = document
-        .measurands
-        .iter()
-        .filter_map(|m| m.estimate().map(|e| line(document, m, e)))
-        .collect();
-    if lines.is_empty() {
+    let lines = |headline: bool| -> Vec<String> {
+        let chosen = document.measurands.iter().filter(|m| m.headline == headline);
+        chosen
+            .filter_map(|m| m.estimate().map(|e| line(document, m, e)))
+            .collect()
+    };
+    let (mut text, others) = (lines(true).concat(), lines(false));
+    if !others.is_empty() {
+        text.push_str(&format!(
+            "<details class=\"others rest\"><summary>The {} results of the other groups</summary>\n{}</details>\n",
+            others.len(),
+            others.concat()
+        ));
+    }
+    if text.is_empty() {
         "<p>No result, so no budget.</p>\n".into()
     } else {
-        lines
+        text
     }
 }
 

@@ -163,5 +163,5 @@ fn standing(document: &FitDocument) -> String {
     let held = held
         .map(|c| format!("Steps: {}. ", escape(&c)))
         .unwrap_or_default();
-    format!("± is the 95 % interval. {held}Of this recording, {checks}{refusals}.")
+    format!("± is the 95 % interval. {held}Of this recording, {checks}{refusals}.{doubts}")
 }
