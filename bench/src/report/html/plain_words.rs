@@ -155,6 +155,20 @@ fn standing(document: &FitDocument) -> String {
         1 => "; one result is refused with its reason".into(),
         n => format!("; {n} results are refused with their reasons"),
     };
+    let doubtful: Vec<&str> = document
+        .measurands
+        .iter()
+        .filter(|m| m.headline && m.estimate().is_some_and(|e| !e.all_checks_passed()))
+        .map(|m| m.name.as_str())
+        .collect();
+    let doubts = if doubtful.is_empty() {
+        String::new()
+    } else {
+        format!(
+            " <strong class=\"bad\">Read with care: {}</strong>; a check of their own failed and stands beside them.",
+            escape(&doubtful.join("; "))
+        )
+    };
     let conditions = document
         .headline(Quantity::Latency)
         .or(document.measurands.first())
