@@ -28,7 +28,7 @@ pub struct Reading {
     pub rim_angle_rad: f64,
     /// Temperature, degree Celsius, when the rig measures one.
     pub temperature_degc: Option<f64>,
-    /// Whether the torque sensor or the rim encoder is at the end of its range.
+    /// Whether the torque sensor, the rim encoder or the temperature sensor is at the end of its range.
     pub saturated: bool,
 }
 
@@ -155,7 +155,11 @@ impl ChannelMap {
             torque_nm: self.physical(self.torque, row),
             rim_angle_rad: self.physical(self.rim_angle, row),
             temperature_degc: self.temperature.map(|place| self.physical(place, row)),
-            saturated: self.at_the_end(self.torque, row) || self.at_the_end(self.rim_angle, row),
+            // An open or shorted temperature sensor reads one of its ends: not cold, but unknown.
+            saturated: [Some(self.torque), Some(self.rim_angle), self.temperature]
+                .into_iter()
+                .flatten()
+                .any(|place| self.at_the_end(place, row)),
         }
     }
 }

@@ -13,15 +13,15 @@ pub enum Condition {
     MotionAtZero,
     /// Too hot.
     Temperature,
-    /// The torque sensor or the rim encoder is at the end of its range.
+    /// The torque sensor, the rim encoder or the temperature sensor is at the end of its range.
     Saturated,
     /// A measured value is not a finite number.
     NotFinite,
     /// No sample for too long, or samples that are too old when they arrive.
     StaleSamples,
-    /// A frame or a sample is missing.
+    /// A frame or a sample is missing, or a frame was damaged on its way, here or at the rig.
     SequenceGap,
-    /// The rig's clock went back or jumped.
+    /// The rig's clock went back, or rows come at another period than agreed.
     ClockJump,
     /// The rig does not answer keep-alives.
     Watchdog,

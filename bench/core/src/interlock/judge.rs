@@ -23,17 +23,19 @@ pub struct JudgeLimits {
     pub zero_settle_us: u64,
 }
 
-/// Samples over which speed is taken; at 4,000 samples/s 1.75 ms, so that one encoder step is no alarm.
-const SPEED_SPAN: usize = 8;
-/// Samples over which motion at zero setpoint is taken.
-const SLOW_SPAN: usize = 64;
+/// Time over which speed is taken, ticks, so that one encoder step is no alarm; at slow rates one period.
+const SPEED_US: u64 = 2_000;
+/// Time over which motion at zero setpoint is taken, ticks.
+const SLOW_US: u64 = 16_000;
+/// Samples remembered: at 4,000 samples/s the longer of the two times; at higher rates it is cut to what they span.
+const REMEMBERED: usize = 64;
 
 /// Running judgement over a stream of samples.
 #[derive(Debug, Clone)]
 pub struct Judge {
     limits: JudgeLimits,
     reference_rad: Option<f64>,
-    history: [(u64, f64); SLOW_SPAN],
+    history: [(u64, f64); REMEMBERED],
     seen: usize,
     zero_since: Option<u64>,
 }
@@ -45,7 +47,7 @@ impl Judge {
         Self {
             limits,
             reference_rad: None,
-            history: [(0, 0.0); SLOW_SPAN],
+            history: [(0, 0.0); REMEMBERED],
             seen: 0,
             zero_since: None,
         }
@@ -56,12 +58,18 @@ impl Judge {
         self.reference_rad = Some(rim_angle_rad);
     }
 
-    /// Mean rim speed over the last `span` samples, or `None` while fewer were seen.
-    fn speed(&self, tick: u64, angle_rad: f64, span: usize) -> Option<f64> {
-        let back = self.seen.checked_sub(span)?;
-        let (then, angle_then) = *self.history.get(back % SLOW_SPAN)?;
-        let elapsed_s = tick.checked_sub(then)? as f64 * rig_link::TICK_S;
-        (elapsed_s > 0.0).then(|| (angle_rad - angle_then) / elapsed_s)
+    /// Mean rim speed over the least number of samples that span `least_us`, or over all that are remembered; `None`
+    /// while fewer were seen.
+    fn speed(&self, tick: u64, angle_rad: f64, least_us: u64) -> Option<f64> {
+        for back in 1..=REMEMBERED {
+            let place = self.seen.checked_sub(back)? % REMEMBERED;
+            let (then, angle_then) = *self.history.get(place)?;
+            let elapsed_us = tick.checked_sub(then)?;
+            if elapsed_us >= least_us || (back == REMEMBERED && elapsed_us > 0) {
+                return Some((angle_rad - angle_then) / (elapsed_us as f64 * rig_link::TICK_S));
+            }
+        }
+        None
     }
 
     /// Judges one sample; returns the first condition that it breaks.
@@ -83,9 +91,9 @@ impl Judge {
         if !finite {
             return trip(Condition::NotFinite, f64::NAN, 0.0, "");
         }
-        let fast = self.speed(reading.tick, reading.rim_angle_rad, SPEED_SPAN);
-        let slow = self.speed(reading.tick, reading.rim_angle_rad, SLOW_SPAN);
-        if let Some(place) = self.history.get_mut(self.seen % SLOW_SPAN) {
+        let fast = self.speed(reading.tick, reading.rim_angle_rad, SPEED_US);
+        let slow = self.speed(reading.tick, reading.rim_angle_rad, SLOW_US);
+        if let Some(place) = self.history.get_mut(self.seen % REMEMBERED) {
             *place = (reading.tick, reading.rim_angle_rad);
         }
         self.seen += 1;

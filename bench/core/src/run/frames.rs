@@ -1,7 +1,7 @@
 //! What the rig says, frame by frame.
 
 use rig_link::frame::Frame;
-use rig_link::message::{Event as Report, Samples};
+use rig_link::message::{Event as Report, MessageError, Samples};
 use rig_link::{EventCode, MAX_CHANNELS, RefusalCode, RigMessage, RigState, TripCause};
 
 use super::approach::Verdict;
@@ -32,9 +32,17 @@ impl Run {
                 self.raise(now, Condition::SequenceGap, f64::from(gap), 0.0, "frames");
             }
         }
-        let Ok(message) = RigMessage::parse(frame) else {
-            self.on_bad_frame(now);
-            return;
+        let message = match RigMessage::parse(frame) {
+            Ok(message) => message,
+            // A later minor version may add kinds: counted, and no reason to stop.
+            Err(MessageError::UnknownKind(_)) => {
+                self.counters.unknown_frames = self.counters.unknown_frames.saturating_add(1);
+                return;
+            }
+            Err(MessageError::Malformed { .. }) => {
+                self.on_bad_frame(now);
+                return;
+            }
         };
         match message {
             RigMessage::Identity(identity) => self.on_identity(now, identity),
@@ -48,7 +56,8 @@ impl Run {
             }
             RigMessage::Samples(samples) => self.on_samples(now, &samples),
             RigMessage::Echo(echo) => {
-                self.last_echo = Some((now, echo.received_tick));
+                self.fed_tick = Some(echo.received_tick);
+                self.alive = now;
                 self.publish_if_roomy(RunEvent::RoundTrip {
                     sent_ns: echo.host_ns,
                     received_ns: now.0,
@@ -99,16 +108,23 @@ impl Run {
         if let Some(seen) = self.clock.newest_tick()
             && newest <= seen
         {
-            if self.is_armed() {
-                let back = seen as f64 - newest as f64;
-                self.raise(now, Condition::ClockJump, back, 0.0, "us back");
-            }
+            // Nothing that was agreed with the rig holds any more, armed or not.
+            let back = seen as f64 - newest as f64;
+            self.raise(now, Condition::ClockJump, back, 0.0, "us back");
             self.clock.reset();
             self.next_row_tick = None;
         }
         self.clock.observe(newest, now);
         if self.is_armed() && !self.proves_watchdog() && samples.state != RigState::Armed {
             self.raise_rig_stop(now, "it is not armed any more");
+        }
+        if samples.state == RigState::Armed {
+            self.is_armed_unasked(now);
+        }
+        let period_us = self.known.configuration.map_or(0, |c| c.sample_period_us);
+        if self.is_armed() && samples.period_us != period_us {
+            let (got, agreed) = (f64::from(samples.period_us), f64::from(period_us));
+            self.raise(now, Condition::ClockJump, got, agreed, "us between rows");
         }
         let mut counts = [0; MAX_CHANNELS];
         let wide = samples.for_each_row(map.widths(), &mut counts, |tick, row| {
@@ -205,6 +221,10 @@ impl Run {
             EventCode::EmergencyStopInput if event.detail == 0 => {
                 self.raise_rig_stop(now, trip_name(Some(TripCause::EmergencyStop)));
             }
+            // What was damaged may have been setpoints: the torque is not the one that was planned.
+            EventCode::BadFrame => {
+                self.raise(now, Condition::SequenceGap, 1.0, 0.0, "damaged frames at the rig");
+            }
             _ if lost != 0 => {
                 self.raise(now, Condition::SequenceGap, f64::from(lost), 0.0, "events");
             }
@@ -214,7 +234,7 @@ impl Run {
 
     /// The trip of the watchdog while it is being proved is what was wanted.
     fn watchdog_proven(&mut self, now: HostNs, event: &Report) -> bool {
-        let Phase::ProvingWatchdog { fed_tick, .. } = self.phase else {
+        let Phase::ProvingWatchdog { .. } = self.phase else {
             return false;
         };
         if event.code == EventCode::Disarmed {
@@ -226,6 +246,8 @@ impl Run {
         if event.detail != i32::from(TripCause::Watchdog.code()) {
             return false;
         }
+        // The echo of a keep-alive that was on its way when the silence began has come before the trip.
+        let fed_tick = self.fed_tick.unwrap_or(0);
         self.on_watchdog_trip(now, event.tick.saturating_sub(fed_tick));
         true
     }

@@ -14,7 +14,9 @@
 //! until the rig has confirmed zero torque or all tries to reach it are used up.
 
 mod approach;
+mod arming;
 mod course;
+mod ending;
 mod frames;
 mod outcome;
 mod output;
@@ -25,6 +27,7 @@ mod settings;
 mod stream;
 #[cfg(test)]
 mod tests;
+mod timing;
 
 use alloc::boxed::Box;
 use alloc::collections::VecDeque;
@@ -129,7 +132,12 @@ pub struct Run {
     rig_event: Option<u32>,
     next_row_tick: Option<u64>,
     keep_alive_due: HostNs,
-    last_echo: Option<(HostNs, u64)>,
+    /// Rig tick at which the last keep-alive that came back had arrived there.
+    fed_tick: Option<u64>,
+    /// When the rig last showed that it answers.
+    alive: HostNs,
+    /// The rig was armed again after it had confirmed zero torque.
+    contradicted: bool,
     promised: HostNs,
     end: Option<End>,
     zero_confirmed: bool,
@@ -170,7 +178,9 @@ impl Run {
             rig_event: None,
             next_row_tick: None,
             keep_alive_due: HostNs::NEVER,
-            last_echo: None,
+            fed_tick: None,
+            alive: HostNs(0),
+            contradicted: false,
             promised: HostNs::NEVER,
             end: None,
             zero_confirmed: false,
@@ -251,6 +261,7 @@ impl Run {
             .min(self.sender.due())
             .min(self.keep_alive_due)
             .min(self.stale_deadline())
+            .min(self.echo_deadline())
     }
 
     /// Moves bytes to be written to the end of `out`. `Some(true)`: throw away first what the port still holds unsent.

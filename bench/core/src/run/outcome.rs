@@ -102,6 +102,13 @@ pub enum Failure {
         /// Time allowed, in microseconds.
         limit_us: u64,
     },
+    /// The plan was played and the rig confirmed zero torque, but the sensor shows some.
+    TorqueRemains {
+        /// Mean above the zero before, N·m.
+        measured_nm: f64,
+        /// Allowed, N·m.
+        limit_nm: f64,
+    },
     /// No permission to make torque.
     NoPermit,
 }
@@ -178,6 +185,13 @@ impl core::fmt::Display for Failure {
                 f,
                 "the rig's {what} did not come within {limit_us} us at zero torque; do not run this rig before its firmware is mended"
             ),
+            Self::TorqueRemains {
+                measured_nm,
+                limit_nm,
+            } => write!(
+                f,
+                "the rig says that it stopped, but the sensor still shows {measured_nm:.3} N·m (allowed: up to {limit_nm:.3} N·m); cut the motor's supply before you touch the rim, then look for a motor that pushes by itself or a sensor whose zero moved"
+            ),
             Self::NoPermit => write!(f, "nobody permitted torque; confirm at the prompt"),
         }
     }
@@ -229,6 +243,8 @@ pub struct Counters {
     pub bad_frames: u32,
     /// Frames from the rig missing by their sequence.
     pub frames_lost: u32,
+    /// Frames from the rig of a kind that this version does not know.
+    pub unknown_frames: u32,
     /// Setpoints sent.
     pub setpoints: u64,
     /// Latest that the bench woke after one of its deadlines, in microseconds.
@@ -240,12 +256,13 @@ pub struct Counters {
 pub struct Outcome {
     /// How it ended.
     pub end: End,
-    /// Whether the rig confirmed zero torque and the sensor agreed. If not, and [`Outcome::was_armed`], only the
+    /// Whether the rig confirmed zero torque, and the sensor, as far as it still speaks
+    /// ([`Outcome::torque_after_nm`]), did not disagree. If not, and [`Outcome::was_armed`], only the
     /// hard-wired emergency stop is left.
     pub zero_confirmed: bool,
     /// Whether the rig was ever armed in this run.
     pub was_armed: bool,
-    /// Mean torque above the zero once the ringing after a stop for a cause was over, N·m.
+    /// Mean torque above the zero once the ringing after the stop was over, N·m; `None` when no sample came any more.
     pub torque_after_nm: Option<f64>,
     /// What the proofs showed.
     pub proofs: Proofs,

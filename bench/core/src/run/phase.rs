@@ -53,8 +53,6 @@ pub(super) enum Phase {
     },
     /// Keeps silent until the watchdog fires at zero torque.
     ProvingWatchdog {
-        /// Rig tick at which the last keep-alive arrived there.
-        fed_tick: u64,
         /// Since when.
         since: HostNs,
     },

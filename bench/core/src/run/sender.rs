@@ -80,6 +80,19 @@ impl Sender {
         });
     }
 
+    /// As [`Sender::ask`], for what must not be sent again by itself.
+    pub(super) fn ask_once(&mut self, asked: &'static str, message: HostMessage, now: HostNs) {
+        self.ask(asked, message, now);
+        if let Some(pending) = &mut self.pending {
+            pending.tries = TRIES;
+        }
+    }
+
+    /// Ends whatever frame the rig may have received in part.
+    pub(super) fn close_candidate(&mut self) {
+        self.bytes.push(rig_link::frame::DELIMITER);
+    }
+
     /// The awaited answer came.
     pub(super) fn answered(&mut self) {
         self.pending = None;
@@ -119,7 +132,7 @@ impl Sender {
         self.pending = None;
         self.urgent = true;
         for _ in 0..3 {
-            self.bytes.push(rig_link::frame::DELIMITER);
+            self.close_candidate();
             self.send(&HostMessage::Stop(Stop { mode, reason }));
         }
     }

@@ -20,14 +20,14 @@ impl Run {
         let Some(rig_now) = self.clock.tick_at(now) else {
             return;
         };
-        self.plan_zero = rig_now + self.options.lead_us + MARGIN_US;
+        self.plan_zero = rig_now.saturating_add(self.options.lead_us + MARGIN_US);
         self.plan_sent = false;
         self.next_entry_us = Some(0);
         self.approach_passed = false;
         let (zero, baseline_nm) = (self.plan_zero, self.baseline_nm);
         self.approach = self.plan().map(|plan| {
             let approach = plan.approach();
-            let window = [zero + approach.judge_from_us, zero + approach.judge_to_us];
+            let window = [approach.judge_from_us, approach.judge_to_us].map(|us| zero.saturating_add(us));
             ApproachJudge::new(window, approach.level_nm, approach.gain_range, baseline_nm)
         });
         self.enter(now, Phase::Playing);
@@ -43,7 +43,7 @@ impl Run {
         if !self.is_armed() {
             return;
         }
-        let horizon = rig_now.saturating_add(self.options.lead_us);
+        let horizon = rig_now.saturating_add(self.lead_us());
         while self
             .next_entry_us
             .is_some_and(|us| self.plan_zero.saturating_add(us) <= horizon)
@@ -60,6 +60,17 @@ impl Run {
         }
     }
 
+    /// How far ahead setpoints are sent: never more of them than the rig's queue holds.
+    fn lead_us(&self) -> u64 {
+        let places = self
+            .known
+            .identity
+            .map_or(0, |identity| u64::from(identity.queue_capacity));
+        let stride_us = u64::from(crate::plan::SETPOINT_STRIDE_US);
+        let holds_us = places.saturating_sub(2 * BATCH as u64) * stride_us;
+        self.options.lead_us.min(holds_us.max(stride_us))
+    }
+
     /// Sends the next setpoints that are due; false when nothing more can be sent now.
     fn send_entries(&mut self, now: HostNs, horizon: u64) -> bool {
         let super::Course::Measure(plan) = &self.course else {
@@ -71,6 +82,7 @@ impl Run {
         ) else {
             return false;
         };
+        let limit_raw = self.known.configuration.map_or(0, |c| c.torque_limit_raw);
         let decide_by_us = plan.approach().decide_by_us;
         if !self.approach_passed && first_us >= decide_by_us {
             return false; // nothing larger before the verdict; without one the setpoints run out
@@ -86,14 +98,17 @@ impl Run {
                 return false;
             };
             if let Some(place) = values.get_mut(count) {
-                *place = counts(allowed_nm, full_scale_nm);
+                *place = counts(allowed_nm, full_scale_nm, limit_raw);
             }
             count += 1;
             next = plan.next_entry_us(at_us + 1);
             let Some(next_us) = next else { break };
             let step = next_us - at_us;
             let undecided = !self.approach_passed && next_us >= decide_by_us;
-            if undecided || self.plan_zero + next_us > horizon || (count > 1 && step != period_us) {
+            if undecided
+                || self.plan_zero.saturating_add(next_us) > horizon
+                || (count > 1 && step != period_us)
+            {
                 break;
             }
             period_us = step;
@@ -102,7 +117,7 @@ impl Run {
         let ends = next.is_none();
         let period = u32::try_from(period_us).unwrap_or(u32::MAX);
         let values = values.get(..count).unwrap_or_default();
-        match Setpoints::new(self.plan_zero + first_us, period, ends, values) {
+        match Setpoints::new(self.plan_zero.saturating_add(first_us), period, ends, values) {
             Ok(setpoints) => {
                 self.sender.send(&HostMessage::Setpoints(setpoints));
                 self.counters.setpoints += count as u64;
@@ -124,11 +139,10 @@ impl Run {
     }
 }
 
-/// Torque in counts of the rig's full scale; rounds to the nearest, saturates.
-fn counts(torque_nm: f64, full_scale_nm: f64) -> i16 {
-    let counts = libm::round(torque_nm / full_scale_nm * f64::from(rig_link::FULL_SCALE_COUNTS));
-    counts.clamp(
-        -f64::from(rig_link::FULL_SCALE_COUNTS),
-        f64::from(rig_link::FULL_SCALE_COUNTS),
-    ) as i16
+/// Torque in counts of the rig's full scale; rounds to the nearest, never beyond `limit_raw` counts: rounding up must
+/// not carry a setpoint beyond the limit.
+fn counts(torque_nm: f64, full_scale_nm: f64, limit_raw: u16) -> i16 {
+    let full = f64::from(rig_link::FULL_SCALE_COUNTS);
+    let most = f64::from(limit_raw).min(full);
+    libm::round(torque_nm / full_scale_nm * full).clamp(-most, most) as i16
 }
