@@ -45,6 +45,9 @@ pub struct Resonance {
 /// A peak must rise above the gain at low frequency by this factor to be called a resonance.
 const LEAST_RISE: f64 = 1.05;
 
+/// Tolerance of a crystal that nothing disciplines.
+const CLOCK_REL: f64 = 50e-6;
+
 /// Finds and fits the first resonance above the gain at low frequency.
 pub fn first_resonance(response: &FrequencyResponse, options: &ResonanceOptions) -> Resonance {
     match fit_all(response, options) {
@@ -161,6 +164,9 @@ fn fit_all(response: &FrequencyResponse, options: &ResonanceOptions) -> Result<[
             "model: width of the fitted range",
             shift,
         ));
+        if unit == "Hz" {
+            budget.push(Contribution::rectangular("rig clock", CLOCK_REL * value));
+        }
         let method = format!("{what} of one mode with a quadratic complex numerator, fitted around the peak");
         out.push(
             Estimate::from_budget(value, unit, n, method, budget)?

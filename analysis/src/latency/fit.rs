@@ -125,7 +125,13 @@ fn attempt(
         }
     }
     let window_s = start.window_s;
-    let joint = fitter.refit(&repeats, &joint, window_s, options)?;
+    let again = fitter.refit(&repeats, &joint, window_s, options);
+    // The first fit used nearly the same samples; it stands when the second wanders along a valley without rest.
+    let joint = if again.is_err() && joint.bases_nm.len() == repeats.len() {
+        joint
+    } else {
+        again?
+    };
     let alternatives = fitter.alternatives(&repeats, &joint, window_s);
     outcome(steps.len(), &repeats, &joint, &alternatives, &fitter)
 }

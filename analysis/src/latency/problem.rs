@@ -159,11 +159,11 @@ impl<'r> Problem<'r> {
             damping: Damping::Scale,
             lower: Some(logs.iter().map(|v| v - 3.0).collect()),
             upper: Some(logs.iter().map(|v| v + 3.0).collect()),
-            max_iterations: 60,
+            max_iterations: 120,
             x_tolerance: 1e-6,
             // Less than a twentieth of one residual's variance is nothing that the data could show.
             rss_tolerance: 0.05 / count as f64,
-            offset_tolerance: 0.3,
+            offset_tolerance: 0.5,
         };
         let fit = minimise_with_jacobian(&mut residuals, &mut jacobian, count + PARAMETERS, &logs, &options)?;
         Ok(self.joint(&fit, &delays.into_inner(), count))

@@ -58,6 +58,8 @@ struct Solver<'o> {
     upper: Vec<f64>,
     /// Scaled parameters.
     x: Vec<f64>,
+    /// Sum of squares at the start.
+    first_rss: f64,
 }
 
 /// The linearised problem at one point.
@@ -117,6 +119,7 @@ impl<'o> Solver<'o> {
             lower,
             upper,
             x,
+            first_rss: f64::INFINITY,
         })
     }
 
@@ -131,6 +134,7 @@ impl<'o> Solver<'o> {
         if !rss.is_finite() {
             return Err(Failure::BadStart);
         }
+        self.first_rss = rss;
         let (mut damping, mut growth) = (1e-3, 2.0);
         let mut weights = vec![0.0_f64; self.x.len()];
         let mut trial_r = r.clone();
@@ -264,7 +268,7 @@ impl<'o> Solver<'o> {
             return Err(Failure::Singular { iterations, rss });
         };
         // A residual at rounding level has no direction worth testing.
-        let exact = rss <= (self.count as f64) * 1e-28 * (1.0 + dot(&self.x, &self.x));
+        let exact = rss <= 1e-18 * self.first_rss;
         if linear.offset > self.options.offset_tolerance && !exact {
             return Err(Failure::Stuck {
                 iterations,

@@ -8,19 +8,19 @@ use realfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
 /// Steps a sample; the rig samples at 4,000 /s.
-pub const STEPS: usize = 4;
+pub const STEPS: usize = 16;
 pub const FS_HZ: f64 = 4000.0;
 const STEP_S: f64 = 1.0 / (FS_HZ * STEPS as f64);
 /// The firmware polls every 1 ms.
-const POLL: usize = 16;
+const POLL: usize = 4 * STEPS;
 /// 3.5 ms from poll to current.
-const DEAD: usize = 56;
+const DEAD: usize = 14 * STEPS;
 /// Steps by which a sample follows the change of the setpoint.
-const AGE: usize = 2;
+const AGE: usize = STEPS / 2;
 pub const AGE_S: f64 = AGE as f64 * STEP_S;
-/// Poll phases fall on the steps, so a polled value is 0 to 3 steps old: on average 1.5 steps, and half a setpoint
-/// interval of that is not the wheelbase's.
-pub const DELAY_S: f64 = 3.5e-3 + 0.5e-3 + (1.5 - 2.0) * STEP_S;
+/// Poll phases fall on the steps, so a polled value is 0 to 15 steps old: on average half a step less than the half
+/// interval that belongs to the setpoint's own hold.
+pub const DELAY_S: f64 = 3.5e-3 + 0.5e-3 - 0.5 * STEP_S;
 pub const SENSOR_DELAY_S: f64 = std::f64::consts::SQRT_2 / (TAU * 1000.0);
 
 #[derive(Clone)]
