@@ -18,6 +18,9 @@ const AROUND_CHIRP_S: f64 = 0.3;
 /// How far the setpoint may be from the plan, counts: half a count of rounding on either side, and a little.
 const COUNTS: f64 = 1.5;
 
+/// Longest time over which the rig may spread a jump, s.
+const SPREAD_S: f64 = 0.005;
+
 /// One repeat of one excitation, scaled.
 #[derive(Debug, Clone)]
 pub(crate) struct Cut {
@@ -140,13 +143,7 @@ fn one(
     let setpoint_nm = all_setpoints.slice(ndarray::s![kept]).to_owned();
     let torque_nm = recording.values("torque", rows.clone())?;
     let held_ticks = in_ticks(f64::from(row.hold_us) * 1e-6).max(1);
-    let departure_nm = departure(
-        row,
-        is_step,
-        &t_s,
-        &setpoint_nm,
-        held_ticks as f64 * header.tick_s,
-    );
+    let departure_nm = departure(row, is_step, &t_s, &setpoint_nm, tolerance_nm);
     // A chirp's crest is sampled as it falls: a fiftieth of its amplitude is the sampling, not clipping.
     let sampling_nm = if is_step {
         0.0
@@ -190,25 +187,26 @@ fn at_rest(
     from..to
 }
 
-/// A step: the greatest distance of the setpoint from the level asked for. A chirp: what its crest lacks on the side
-/// that lacks more.
+/// A step: the greatest distance of the setpoint from the level asked for, once it is there; a slew limit of the rig may
+/// spread the jump, but not over more than [`SPREAD_S`]. A chirp: what its crest lacks on the side that lacks more.
 fn departure(
     row: &SegmentRow,
     is_step: bool,
     t_s: &Array1<f64>,
     setpoint_nm: &Array1<f64>,
-    stride_s: f64,
+    tolerance_nm: f64,
 ) -> f64 {
     if is_step {
-        let settled = t_s.iter().zip(setpoint_nm).filter(|(t, _)| **t >= stride_s);
-        return settled.map(|(_, nm)| (nm - row.to_nm).abs()).fold(0.0, f64::max);
+        let away = t_s
+            .iter()
+            .zip(setpoint_nm)
+            .map(|(t, nm)| (*t, (nm - row.to_nm).abs()));
+        let held = away.skip_while(|(t, far)| *t < SPREAD_S && (*t < 0.0 || *far > tolerance_nm));
+        return held.map(|(_, far)| far).fold(0.0, f64::max);
     }
     let crest = |sign: f64| {
-        let reach = setpoint_nm
-            .iter()
-            .map(|nm| sign * (nm - row.preload_nm))
-            .fold(0.0, f64::max);
-        (row.amplitude_nm.abs() - reach).max(0.0)
+        let beyond = setpoint_nm.iter().map(|nm| sign * (nm - row.preload_nm));
+        (row.amplitude_nm.abs() - beyond.fold(0.0, f64::max)).max(0.0)
     };
     crest(1.0).max(crest(-1.0))
 }

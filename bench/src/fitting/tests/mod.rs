@@ -229,3 +229,22 @@ fn the_same_recording_gives_the_same_document() {
     let fit = || serde_json::to_string(&fit_recording(&recording, &FitOptions::default()).unwrap()).unwrap();
     assert_eq!(fit(), fit());
 }
+
+#[test]
+fn a_jump_that_the_rig_spreads_a_little_is_as_planned_and_one_that_sags_is_not() {
+    let dir = tempfile::tempdir().unwrap();
+    // The synthetic rig plays levels as they come, so a spread is a row of levels of its own.
+    let play = |name: &str, levels: &[(u64, f64)]| {
+        let mut synthetic = Synthetic::new().steps(0.0, 2.0, 1);
+        let start = synthetic.rows[0].start_tick;
+        let jump = synthetic.levels.iter().position(|l| l.0 == start).unwrap();
+        let played = levels.iter().map(|(after, nm)| (start + after, *nm));
+        synthetic.levels.splice(jump..=jump, played);
+        let recording = synthetic.write(&dir.path().join(name));
+        cut(&recording).unwrap().steps[0].as_planned()
+    };
+    assert!(play("jump.h5", &[(0, 2.0)]));
+    assert!(play("spread.h5", &[(0, 0.7), (300, 1.3), (700, 2.0)]));
+    assert!(!play("late.h5", &[(0, 1.0), (6_000, 2.0)]));
+    assert!(!play("sag.h5", &[(0, 2.0), (90_000, 1.9), (91_000, 2.0)]));
+}
