@@ -1,1 +1,4 @@
-//! Being written.
+//! What the whole program is held against, from outside.
+
+#[cfg(unix)]
+pub mod pty_figures;

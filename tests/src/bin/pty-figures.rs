@@ -1,0 +1,101 @@
+//! Prints what the bench does in real time over a pseudo-terminal on this computer. See `acceptance::pty_figures`.
+#![allow(clippy::print_stdout)] // printing figures is its job
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::mpsc::{Sender, channel};
+use std::time::Duration;
+
+use acceptance::pty_figures::host::{Host, load_average};
+use acceptance::pty_figures::table::Figures;
+use acceptance::pty_figures::{Unmeasured, minute, rig_process, stops};
+use clap::Parser;
+
+/// Time beyond what everything should take, after which the program gives up.
+const GRACE_S: f64 = 60.0;
+/// Longest that one trial of each kind should take, under both kinds of scheduling, s.
+const TRIAL_S: f64 = 0.3;
+
+/// Measures what the bench does in real time over a pseudo-terminal, and prints it.
+#[derive(Debug, Parser)]
+#[command(name = "pty-figures")]
+struct Arguments {
+    /// Length of the recorded run; 0 leaves it out.
+    #[arg(long, default_value_t = 60.0)]
+    seconds: f64,
+    /// Violating samples and echoes under each kind of scheduling; 0 leaves them out.
+    #[arg(long, default_value_t = 1_000)]
+    trials: usize,
+    /// The virtual rig's file.
+    #[arg(long, value_name = "FILE")]
+    rig: Option<PathBuf>,
+    /// Seed of everything random.
+    #[arg(long, default_value_t = 7)]
+    seed: u64,
+    /// Also writes the figures to this file.
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+    /// Serves the rig of this file and nothing else; the program starts itself so.
+    #[arg(long, value_name = "FILE", hide = true)]
+    serve: Option<PathBuf>,
+}
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    if let Some(rig) = &arguments.serve {
+        return done(rig_process::serve_here(rig, arguments.seed));
+    }
+    let _alive = give_up_after(arguments.seconds.max(0.0) + arguments.trials as f64 * TRIAL_S + GRACE_S);
+    done(measure(&arguments))
+}
+
+fn measure(arguments: &Arguments) -> Result<(), Unmeasured> {
+    let belt = Path::new(env!("CARGO_MANIFEST_DIR")).join("../rigs/belt.toml");
+    let rig = arguments.rig.as_deref().unwrap_or(&belt);
+    let mut figures = Figures {
+        host: Host::read(),
+        load: vec![load_average()],
+        minute: None,
+        stops: None,
+    };
+    if arguments.seconds > 0.0 {
+        figures.minute = Some(minute::measure(rig, arguments.seconds, arguments.seed)?);
+        figures.load.push(load_average());
+    }
+    if arguments.trials > 0 {
+        figures.stops = Some(stops::measure(rig, arguments.trials, arguments.seed)?);
+        figures.load.push(load_average());
+    }
+    for line in figures.lines() {
+        println!("{line}");
+    }
+    if let Some(path) = &arguments.json {
+        let text = format!("{:#}\n", figures.json());
+        std::fs::write(path, text)
+            .map_err(|error| Unmeasured::from_error(&path.display().to_string(), &error))?;
+    }
+    Ok(())
+}
+
+fn done(result: Result<(), Unmeasured>) -> ExitCode {
+    match result {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(why) => {
+            println!("no figures: {why}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// Ends the program after `seconds`, whatever hangs, unless what is returned was dropped before.
+fn give_up_after(seconds: f64) -> Sender<()> {
+    let (alive, ended) = channel();
+    std::thread::spawn(move || {
+        let waited = ended.recv_timeout(Duration::from_secs_f64(seconds));
+        if waited == Err(std::sync::mpsc::RecvTimeoutError::Timeout) {
+            println!("no figures: not done within {seconds:.0} s; something hangs");
+            std::process::exit(1);
+        }
+    });
+    alive
+}
