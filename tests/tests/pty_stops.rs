@@ -20,5 +20,12 @@ fn a_violating_sample_brings_a_stop_over_a_pseudo_terminal() {
             assert_eq!(kind.times.len() + kind.void.len(), trials);
             assert!(!kind.times.is_empty(), "{:?}", kind.void);
         }
+        // What the device sent broke a limit, and the run saw it: stops for a stalled computer alone would prove nothing.
+        let seen = |cause| scheduled.stops.causes.contains_key(cause);
+        assert!(
+            seen("sensor-torque") || seen("rim-speed"),
+            "{:?}",
+            scheduled.stops.causes
+        );
     }
 }

@@ -8,13 +8,16 @@ use std::time::Duration;
 
 use acceptance::pty_figures::host::{Host, load_average};
 use acceptance::pty_figures::table::Figures;
-use acceptance::pty_figures::{Unmeasured, minute, rig_process, stops};
+use acceptance::pty_figures::{Unmeasured, minute, rig_process, stops, wakes};
 use clap::Parser;
 
 /// Time beyond what everything should take, after which the program gives up.
 const GRACE_S: f64 = 60.0;
 /// Longest that one trial of each kind should take, under both kinds of scheduling, s.
 const TRIAL_S: f64 = 0.3;
+
+/// Waits of each length.
+const WAKES: usize = 250;
 
 /// Measures what the bench does in real time over a pseudo-terminal, and prints it.
 #[derive(Debug, Parser)]
@@ -57,6 +60,7 @@ fn measure(arguments: &Arguments) -> Result<(), Unmeasured> {
         load: vec![load_average()],
         minute: None,
         stops: None,
+        wakes: None,
     };
     if arguments.seconds > 0.0 {
         figures.minute = Some(minute::measure(rig, arguments.seconds, arguments.seed)?);
@@ -64,6 +68,7 @@ fn measure(arguments: &Arguments) -> Result<(), Unmeasured> {
     }
     if arguments.trials > 0 {
         figures.stops = Some(stops::measure(rig, arguments.trials, arguments.seed)?);
+        figures.wakes = Some(wakes::measure(WAKES)?);
         figures.load.push(load_average());
     }
     for line in figures.lines() {

@@ -2,6 +2,7 @@
 //!
 //! - [`minute`] plays a run of a minute against the virtual rig, served by a process of its own, and counts.
 //! - [`stops`] measures the time from a violating sample's bytes to the stop frame, many times, beside a bare echo.
+//! - [`wakes`] measures how late the bench's line wakes when no bytes come.
 //! - [`pty`], [`device`], [`swap`] are the far side, its thread, and the line that changes sides in the middle of a run.
 //! - [`rig_process`] is the far side of the minute.
 //! - [`spread`], [`host`] and [`table`] are what is said about it.
@@ -18,6 +19,7 @@ pub mod spread;
 pub mod stops;
 pub mod swap;
 pub mod table;
+pub mod wakes;
 
 /// Why no figure can be given.
 #[derive(Debug)]

@@ -5,6 +5,7 @@
 //! pseudo-terminal, where frames come every millisecond until one breaks a limit. Rounds with and without real-time
 //! scheduling of the bench's thread take turns, so that the load of the computer is much the same for both.
 
+use std::collections::BTreeMap;
 use std::os::fd::OwnedFd;
 use std::path::Path;
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -14,7 +15,7 @@ use bench_core::channels::SampleRow;
 use bench_core::plan::Plan;
 use bench_core::procedure::Procedure;
 use bench_core::rig::Rig;
-use bench_core::run::{Course, Permit, Run, RunEvent, RunOptions};
+use bench_core::run::{Course, End, Permit, Run, RunEvent, RunOptions};
 use bench_core::time::HostNs;
 use truerim::drive::clock::{HostClock, remaining};
 use truerim::drive::schedule::{Granted, ask_for_real_time};
@@ -57,6 +58,9 @@ pub struct Times {
 pub struct Trials {
     /// Answered ones.
     pub times: Vec<Times>,
+    /// What the run said that it stopped for, and how often; empty for echoes. A computer that stalled shows here as a
+    /// missed deadline or stale samples: the stop came all the same, and its time is kept.
+    pub causes: BTreeMap<&'static str, usize>,
     /// Trials in which no answer came within a second.
     pub missing: usize,
     /// Trials that showed nothing, with the reason: the run had stopped before the loud frame, or the line failed.
@@ -246,7 +250,13 @@ impl Round<'_> {
         let why = || format!("trial {index}: {}", outcome.end);
         let seen = self.seen.recv_timeout(PATIENCE);
         let seen = seen.map_err(|error| Unmeasured::from_error("waiting for the device", &error))?;
-        self.into.stops.take(seen, written, why);
+        if self.into.stops.take(seen, written, why) {
+            let cause = match &outcome.end {
+                End::Tripped(trip) => trip.condition.name(),
+                End::Completed | End::Stopped(_) | End::Failed(_) => "something else than a condition",
+            };
+            *self.into.stops.causes.entry(cause).or_default() += 1;
+        }
         Ok(lengths)
     }
 
@@ -294,7 +304,8 @@ fn bare_echo(end: &OwnedFd, clock: HostClock, answer: &[u8]) -> Result<Option<Ho
 }
 
 impl Trials {
-    fn take(&mut self, seen: Seen, written: Option<HostNs>, why: impl Fn() -> String) {
+    /// Takes a trial; whether it was answered.
+    fn take(&mut self, seen: Seen, written: Option<HostNs>, why: impl Fn() -> String) -> bool {
         let since = |end: HostNs, begin: HostNs| {
             let [end, begin] = [end.0, begin.0].map(|ns| i64::try_from(ns).unwrap_or(i64::MAX));
             end - begin
@@ -312,9 +323,16 @@ impl Trials {
                 at_most_ns: since(written, writing),
                 read_ns: since(answered, device_written),
             }),
-            (Seen::Nothing, _) => self.missing += 1,
-            (other, _) => self.void.push(format!("{other:?}; {}", why())),
+            (Seen::Nothing, _) => {
+                self.missing += 1;
+                return false;
+            }
+            (other, _) => {
+                self.void.push(format!("{other:?}; {}", why()));
+                return false;
+            }
         }
+        true
     }
 }
 

@@ -6,6 +6,7 @@ use super::host::Host;
 use super::minute::Minute;
 use super::spread::Spread;
 use super::stops::{Scheduled, Stops, Times, Trials};
+use super::wakes::Wakes;
 
 /// Everything that was measured, with what it belongs to.
 #[derive(Debug, Clone)]
@@ -18,6 +19,8 @@ pub struct Figures {
     pub minute: Option<Minute>,
     /// The stops, if they were asked for.
     pub stops: Option<Stops>,
+    /// The wakes, measured with the stops.
+    pub wakes: Option<Wakes>,
 }
 
 /// One of the three times of a trial.
@@ -50,6 +53,9 @@ impl Figures {
         if let Some(stops) = &self.stops {
             lines.extend(stop_lines(stops));
         }
+        if let Some(wakes) = &self.wakes {
+            lines.extend(wake_lines(wakes));
+        }
         lines
     }
 
@@ -62,6 +68,11 @@ impl Figures {
             "host": self.host.json(),
             "load_averages": self.load,
             "minute": self.minute.as_ref().map(Minute::json),
+            "wakes": self.wakes.as_ref().map(|wakes| json!({
+                "ordinary": wakes.ordinary.json(),
+                "real_time": wakes.real_time.0.json(),
+                "real_time_scheduling": wakes.real_time.1.to_string(),
+            })),
             "stops": self.stops.as_ref().map(|stops| json!({
                 "device_scheduling": stops.device.map(|granted| granted.to_string()),
                 "ordinary": scheduled_json(&stops.ordinary),
@@ -127,6 +138,18 @@ fn stop_lines(stops: &Stops) -> Vec<String> {
     lines
 }
 
+fn wake_lines(wakes: &Wakes) -> Vec<String> {
+    let (spread, granted) = &wakes.real_time;
+    vec![
+        String::new(),
+        "How late the bench's line wakes when no bytes come, waits of 0.1 to 5 ms".to_owned(),
+        format!("{:<31} {}", "", heading()),
+        format!("  {:<29} {}", "ordinary scheduling", row(&wakes.ordinary)),
+        format!("  {:<29} {}", "real-time scheduling", row(spread)),
+        format!("  {granted}"),
+    ]
+}
+
 fn scheduled_lines(title: &str, scheduled: &Scheduled) -> Vec<String> {
     let mut lines = vec![
         format!("bench's thread: {title}"),
@@ -137,6 +160,14 @@ fn scheduled_lines(title: &str, scheduled: &Scheduled) -> Vec<String> {
             if let Some(spread) = spread(trials, pick) {
                 lines.push(format!("  {kind:<5} {name:<23} {}", row(&spread)));
             }
+        }
+        if !trials.causes.is_empty() {
+            let causes: Vec<_> = trials
+                .causes
+                .iter()
+                .map(|(cause, count)| format!("{cause} {count}"))
+                .collect();
+            lines.push(format!("  {kind:<5} for {}", causes.join(", ")));
         }
         if trials.missing > 0 || !trials.void.is_empty() {
             lines.push(format!(
@@ -162,8 +193,8 @@ fn spread(trials: &Trials, pick: Pick) -> Option<Spread> {
 
 fn scheduled_json(scheduled: &Scheduled) -> Value {
     let kind = |trials: &Trials| {
-        let mut value =
-            json!({ "answered": trials.times.len(), "without_answer": trials.missing, "void": trials.void });
+        let mut value = json!({ "answered": trials.times.len(), "without_answer": trials.missing,
+            "causes": trials.causes, "void": trials.void });
         if let Some(object) = value.as_object_mut() {
             for (_, name, pick) in TIMES {
                 object.insert(
