@@ -154,7 +154,12 @@ fn rule(widths: &[usize]) -> String {
 fn heading(document: &FitDocument) -> String {
     let r = &document.recording;
     let mut head = String::new();
-    let unit = format!("{} {}", r.unit.model, r.unit.serial);
+    let simulated = if r.rig.kind == "virtual" {
+        " (simulated)"
+    } else {
+        ""
+    };
+    let unit = format!("{} {}{simulated}", r.unit.model, r.unit.serial);
     for line in wrapped(
         &format!(
             "{} · {} · {} · {}",

@@ -243,3 +243,11 @@ fn other_groups_keep_their_refusals_and_reasons() {
         assert!(text.contains("refused"));
     }
 }
+
+#[test]
+fn a_simulated_unit_is_called_one() {
+    let mut d = document();
+    assert!(html(&d, &[]).contains("Test of a simulated wheelbase") && table(&d).contains("(simulated)"));
+    d.recording.rig.kind = "serial".into();
+    assert!(!html(&d, &[]).contains("simulated") && !table(&d).contains("simulated"));
+}

@@ -156,7 +156,7 @@ fn chirps_through_gain_and_delay_give_that_gain_and_delay() {
         .filter(|(f, _)| (1.0..200.0).contains(*f))
     {
         assert!(
-            (phase + 360.0 * f * 0.004).abs() < 2.0 + 0.02 * f,
+            (phase + 360.0 * f * 0.004).abs() < 0.5 + 0.01 * f,
             "{phase}° at {f} Hz"
         );
     }

@@ -89,6 +89,11 @@ fn header(document: &FitDocument, unit: &str, day: &str) -> String {
         .filter(|(_, value)| !value.is_empty())
         .map(|(name, value)| format!("<span><b>{name}</b> {}</span>", escape(value)))
         .collect();
+    let kind = if r.rig.kind == "virtual" {
+        "Test of a simulated wheelbase"
+    } else {
+        "Wheelbase test"
+    };
     let partial = if r.completion.is_complete() {
         String::new()
     } else {
@@ -100,7 +105,7 @@ fn header(document: &FitDocument, unit: &str, day: &str) -> String {
         )
     };
     format!(
-        "<header>\n<p class=\"over\">Wheelbase test · {}</p>\n<h1>{}</h1>\n<p class=\"facts\">{facts}</p>\n{partial}\
+        "<header>\n<p class=\"over\">{kind} · {}</p>\n<h1>{}</h1>\n<p class=\"facts\">{facts}</p>\n{partial}\
          </header>\n",
         escape(day),
         escape(unit)
