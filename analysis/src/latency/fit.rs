@@ -10,6 +10,9 @@ use crate::step::StepRecord;
 /// A repeat whose residual exceeds the usual one by this factor was disturbed.
 const DISTURBED: f64 = 4.0;
 
+/// A hub is believed in when it lowers the residual by this factor; one that does not only trades delay for lag.
+const HUB_COST: f64 = 1.003;
+
 /// Latency over repeats of one step (all records must command the same change).
 ///
 /// Needs at least three samples before the setpoint in every record, a rise that ends within the record, and repeats
@@ -148,36 +151,38 @@ impl Fitter<'_> {
     fn first(&self, repeats: &[Repeat]) -> Result<Joint, Refusal> {
         let mut best: Option<Joint> = None;
         let mut failure = None;
-        for ramp in [1.0, 0.25, 2.0] {
-            let mut model = self.start.model.clone();
-            let rise_s = self.start.rise_s + 0.5 * (ramp - 1.0) * model.ramp_s;
-            model.ramp_s *= ramp;
-            let delays: Vec<f64> = repeats.iter().map(|r| r.t50_s - rise_s).collect();
-            let problem = self.problem(repeats, &delays, self.start.window_s, &model, self.options);
-            match problem.fit(&model, &delays) {
-                Ok(joint) => {
-                    if best
-                        .as_ref()
-                        .is_none_or(|b| joint.residual_rms_nm < b.residual_rms_nm)
-                    {
-                        best = Some(joint);
+        // With a hub between drive and rig or without: the residual decides, and a hub must earn its place.
+        for with_hub in [true, false] {
+            for ramp in [1.0, 0.25, 2.0] {
+                let mut model = self.start.model.clone();
+                let rise_s = self.start.rise_s + 0.5 * (ramp - 1.0) * model.ramp_s;
+                model.ramp_s *= ramp;
+                let delays: Vec<f64> = repeats.iter().map(|r| r.t50_s - rise_s).collect();
+                let window_s = self.start.window_s;
+                match self
+                    .problem(repeats, &delays, window_s, &model, self.options, with_hub)
+                    .fit(&model, &delays)
+                {
+                    Ok(joint) => {
+                        // A residual at the level of the noise leaves nothing for another start to find.
+                        let enough = joint.residual_rms_nm < 1.5 * self.noise_nm;
+                        let cost = |j: &Joint| j.residual_rms_nm * if j.with_hub { HUB_COST } else { 1.0 };
+                        if best.as_ref().is_none_or(|b| cost(&joint) < cost(b)) {
+                            best = Some(joint);
+                        }
+                        if enough {
+                            break;
+                        }
                     }
-                    // A residual at the level of the noise leaves nothing for another start to find.
-                    if best
-                        .as_ref()
-                        .is_some_and(|b| b.residual_rms_nm < 1.5 * self.noise_nm)
-                    {
-                        break;
-                    }
+                    Err(f) => failure = Some(f),
                 }
-                Err(f) => failure = Some(f),
             }
         }
         best.ok_or_else(|| {
             let reason = failure.map_or_else(|| "no start was tried".into(), |f| f.to_string());
             Refusal::NotConverged {
                 what: "the joint fit of the rise".into(),
-                iterations: 60,
+                iterations: 120,
                 reason,
             }
         })
@@ -190,6 +195,7 @@ impl Fitter<'_> {
         window_s: f64,
         model: &ShapeModel,
         options: &LatencyOptions,
+        with_hub: bool,
     ) -> Problem<'r> {
         Problem::new(
             repeats,
@@ -199,6 +205,7 @@ impl Fitter<'_> {
             self.noise_nm,
             model,
             options,
+            with_hub,
         )
     }
 
@@ -216,9 +223,16 @@ impl Fitter<'_> {
             0.0
         };
         let delays: Vec<f64> = from.delays_s.iter().map(|d| d + pure).collect();
-        self.problem(repeats, &delays, window_s, &self.start.model, options)
-            .fit(&from.model, &delays)
-            .map_err(|f| f.refusal("the joint fit of the rise"))
+        self.problem(
+            repeats,
+            &delays,
+            window_s,
+            &self.start.model,
+            options,
+            from.with_hub,
+        )
+        .fit(&from.model, &delays)
+        .map_err(|f| f.refusal("the joint fit of the rise"))
     }
 
     /// Shift of the mean delay under choices that could as well have been made.

@@ -17,6 +17,7 @@ pub(crate) struct Problem<'r> {
     sensor_delay_s: f64,
     window_s: f64,
     prior: [f64; PARAMETERS],
+    with_hub: bool,
 }
 
 /// A joint fit at rest.
@@ -32,6 +33,7 @@ pub(crate) struct Joint {
     /// Root mean square residual of each repeat.
     pub(crate) repeat_rms_nm: Vec<f64>,
     pub(crate) table: Table,
+    pub(crate) with_hub: bool,
 }
 
 /// Widths of the prior on the logarithms, in the order of [`ShapeModel::to_logs`]. They keep parameters that the
@@ -40,6 +42,7 @@ const PRIOR_SD: [f64; PARAMETERS] = [0.1, 1.0, 0.7, 0.3, 0.7, 1.0, 1.0, 0.5, 0.4
 
 impl<'r> Problem<'r> {
     /// Takes the samples from half of `window_s` before the onsets in `delays_s` to `window_s` after them.
+    #[allow(clippy::too_many_arguments)]
     pub(crate) fn new(
         repeats: &'r [Repeat],
         delays_s: &[f64],
@@ -48,6 +51,7 @@ impl<'r> Problem<'r> {
         noise_nm: f64,
         start: &ShapeModel,
         options: &LatencyOptions,
+        with_hub: bool,
     ) -> Self {
         let spans = repeats
             .iter()
@@ -67,13 +71,20 @@ impl<'r> Problem<'r> {
             sensor_delay_s: options.sensor_delay_s,
             window_s,
             prior: start.to_logs(),
+            with_hub,
         }
     }
 
     fn table(&self, logs: &[f64]) -> Table {
         let model = ShapeModel::from_logs(logs);
         // Delays move by a fraction of the window while the fit runs.
-        Table::new(&model, self.form, self.sensor_delay_s, 1.5 * self.window_s)
+        Table::new(
+            &model,
+            self.form,
+            self.sensor_delay_s,
+            1.5 * self.window_s,
+            self.with_hub,
+        )
     }
 
     /// Declared delay that the table does not contain.
@@ -261,6 +272,7 @@ impl<'r> Problem<'r> {
             residual_rms_nm: self.noise_nm * (square / (count as f64 - spent).max(1.0)).sqrt(),
             repeat_rms_nm,
             table,
+            with_hub: self.with_hub,
         }
     }
 }

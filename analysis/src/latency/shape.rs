@@ -95,7 +95,13 @@ type State = [f64; 7];
 
 impl Table {
     /// Integrates the model up to `until_s` after onset.
-    pub(crate) fn new(model: &ShapeModel, form: SensorForm, sensor_delay_s: f64, until_s: f64) -> Self {
+    pub(crate) fn new(
+        model: &ShapeModel,
+        form: SensorForm,
+        sensor_delay_s: f64,
+        until_s: f64,
+        with_hub: bool,
+    ) -> Self {
         let steps = (until_s.max(STEP_S) / STEP_S).ceil() as usize + 2;
         // A delay shorter than the grid resolves is as good as pure.
         let form = if sensor_delay_s < 2.0 * STEP_S {
@@ -103,14 +109,15 @@ impl Table {
         } else {
             form
         };
-        let rates = Rates::new(model, form, sensor_delay_s);
+        let rates = Rates::new(model, form, sensor_delay_s, with_hub);
         let (mut value, mut slope) = (Vec::with_capacity(steps), Vec::with_capacity(steps));
         let mut x: State = [0.0; 7];
         for i in 0..steps {
             let t = i as f64 * STEP_S;
             let k1 = rates.at(t, &x);
             let (now, rate) = match form {
-                SensorForm::Pure => (x[3], x[4]),
+                SensorForm::Pure if with_hub => (x[3], x[4]),
+                SensorForm::Pure => (rates.series * x[0], rates.series * x[1]),
                 SensorForm::FirstOrder => (x[5], k1[5]),
                 SensorForm::SecondOrder => (x[5], x[6]),
             };
@@ -170,10 +177,14 @@ struct Rates<'m> {
     drive_loss: f64,
     rotor_loss: f64,
     presliding: f64,
+    /// Both springs in series.
+    series: f64,
+    /// Without a hub the rotor alone moves, on both springs in series.
+    with_hub: bool,
 }
 
 impl<'m> Rates<'m> {
-    fn new(model: &'m ShapeModel, form: SensorForm, sensor_delay_s: f64) -> Self {
+    fn new(model: &'m ShapeModel, form: SensorForm, sensor_delay_s: f64, with_hub: bool) -> Self {
         let k = model.stiffness_ratio;
         let series = k / (1.0 + k);
         let (w, w2) = (
@@ -190,6 +201,8 @@ impl<'m> Rates<'m> {
             drive_loss: 2.0 * model.drive_damping * k / w,
             rotor_loss: 2.0 * model.rotor_damping * series / w,
             presliding: model.presliding / series,
+            series,
+            with_hub,
         }
     }
 
@@ -198,7 +211,14 @@ impl<'m> Rates<'m> {
         let [angle, speed, bristle, hub, hub_speed, sensor, sensor_rate] = *x;
         // Dahl friction: the rise does not last long enough to tell a Stribeck curve.
         let bristle_rate = (speed - speed.abs() * bristle) / self.presliding;
-        let drive = m.stiffness_ratio * (angle - hub) + self.drive_loss * (speed - hub_speed);
+        let (drive, hub) = if self.with_hub {
+            (
+                m.stiffness_ratio * (angle - hub) + self.drive_loss * (speed - hub_speed),
+                hub,
+            )
+        } else {
+            (self.series * angle, self.series * angle)
+        };
         let accel =
             (self.drive(t) - m.friction * bristle - self.rotor_loss * speed - drive) / self.rotor_inertia;
         let hub_accel = (drive - hub) / self.hub_inertia;
