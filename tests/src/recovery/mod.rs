@@ -1,0 +1,125 @@
+//! Known truth in, estimates out: how near they come, and how often the truth lies inside the stated interval.
+//!
+//! Each seed is a whole measurement: the virtual rig in lock-step, the recording, the fit. The truth comes from the rig
+//! file's parameters by closed form, or from an independent integration whose script and numbers are in
+//! `tests/reference/plant`; never from the simulator or the fits.
+
+mod table;
+mod truth;
+
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use bench_core::run::{End, Permit};
+use truerim::drive::StopFlag;
+use truerim::fitting::{FitDocument, FitOptions, Quantity, fit_recording};
+use truerim::recording::Recording;
+use truerim::session::{self, Bench, SettingsText};
+use truerim_analysis::estimate::Outcome;
+
+pub use table::{Row, rows, table};
+pub use truth::{Truth, truths};
+
+/// One estimate of one seed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Found {
+    /// The value, SI.
+    pub value: f64,
+    /// Its standard uncertainty.
+    pub std_uncertainty: f64,
+    /// Its 95 % interval.
+    pub interval: [f64; 2],
+}
+
+/// What one seed gave: for each quantity its headline estimate, or `None` where it was refused.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SeedResult {
+    /// The seed.
+    pub seed: u64,
+    /// In the order of the quantities asked for.
+    pub found: Vec<Option<Found>>,
+}
+
+/// The root of the work tree.
+#[must_use]
+pub fn root() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("..")
+}
+
+/// Measures one seed from end to end.
+///
+/// # Errors
+/// What went wrong, in words: a recovery run must not go wrong.
+pub fn measure(rig: &Path, procedure: &Path, seed: u64, folder: &Path) -> Result<FitDocument, String> {
+    let words = |error: &dyn std::fmt::Display| format!("seed {seed}: {error}");
+    let bench = Bench::open(rig, None, seed, "recovery".to_owned()).map_err(|e| words(&e))?;
+    let procedure = SettingsText::read(procedure).map_err(|e| words(&e))?;
+    let plan = session::plan_for(&procedure, &bench.rig, seed).map_err(|e| words(&e))?;
+    let path = folder.join(format!("seed-{seed}.h5"));
+    let permit = Permit::granted("recovery");
+    let session = session::record(&bench, &procedure, plan, permit, &path, &StopFlag::new(), &mut |_| {})
+        .map_err(|e| words(&e))?;
+    if session.outcome.end != End::Completed {
+        return Err(words(&session.outcome.end));
+    }
+    let document = Recording::open(&path)
+        .map_err(|e| words(&e))
+        .and_then(|recording| fit_recording(&recording, &FitOptions::default()).map_err(|e| words(&e)))?;
+    std::fs::remove_file(&path).map_err(|e| words(&e))?;
+    Ok(document)
+}
+
+fn headline(document: &FitDocument, quantity: Quantity) -> Option<Found> {
+    match &document.headline(quantity)?.result {
+        Outcome::Estimate(estimate) => Some(Found {
+            value: estimate.value,
+            std_uncertainty: estimate.std_uncertainty,
+            interval: estimate.interval,
+        }),
+        Outcome::Refused { .. } => None,
+    }
+}
+
+/// Measures `count` seeds from `first` on, on `threads` threads, and calls `on_seed` after each. The result is in the
+/// order of the seeds whatever the number of threads.
+///
+/// # Errors
+/// The first seed that went wrong, in words.
+pub fn survey(
+    truths: &[Truth],
+    first: u64,
+    count: u64,
+    threads: usize,
+    on_seed: &(dyn Fn(u64) + Sync),
+) -> Result<Vec<SeedResult>, String> {
+    let rig = root().join("rigs/belt.toml");
+    let procedure = root().join("procedures/quick.toml");
+    let folder = tempfile::tempdir().map_err(|error| error.to_string())?;
+    let next = AtomicU64::new(first);
+    let results = Mutex::new(Vec::new());
+    let work = || -> Result<(), String> {
+        loop {
+            let seed = next.fetch_add(1, Ordering::Relaxed);
+            if seed >= first + count {
+                return Ok(());
+            }
+            let document = measure(&rig, &procedure, seed, folder.path())?;
+            let found = truths.iter().map(|truth| headline(&document, truth.quantity)).collect();
+            if let Ok(mut all) = results.lock() {
+                all.push(SeedResult { seed, found });
+            }
+            on_seed(seed);
+        }
+    };
+    std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..threads.max(1)).map(|_| scope.spawn(work)).collect();
+        workers.into_iter().try_for_each(|worker| match worker.join() {
+            Ok(done) => done,
+            Err(_) => Err("a thread of the survey panicked".to_owned()),
+        })
+    })?;
+    let mut all = results.into_inner().map_err(|error| error.to_string())?;
+    all.sort_by_key(|result| result.seed);
+    Ok(all)
+}

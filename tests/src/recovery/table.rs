@@ -1,0 +1,109 @@
+//! Bias, spread and coverage, a row a measurand.
+
+use std::fmt::Write;
+
+use super::{SeedResult, Truth};
+
+/// What many seeds show of one measurand. All in SI.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Row {
+    /// The known value.
+    pub truth: Truth,
+    /// Seeds with an estimate.
+    pub count: usize,
+    /// Seeds in which it was refused.
+    pub refused: usize,
+    /// Mean of estimate less truth.
+    pub bias: f64,
+    /// Standard deviation of the estimates.
+    pub spread: f64,
+    /// Greatest distance from the truth.
+    pub worst: f64,
+    /// Mean of the stated standard uncertainties.
+    pub stated: f64,
+    /// Share of seeds with the truth inside the stated 95 % interval.
+    pub coverage: f64,
+}
+
+/// One row a known value.
+#[must_use]
+pub fn rows(truths: &[Truth], seeds: &[SeedResult]) -> Vec<Row> {
+    truths
+        .iter()
+        .enumerate()
+        .map(|(i, truth)| {
+            let found: Vec<_> = seeds.iter().filter_map(|seed| seed.found.get(i).copied().flatten()).collect();
+            let count = found.len();
+            let n = count.max(1) as f64;
+            let bias = found.iter().map(|f| f.value - truth.value).sum::<f64>() / n;
+            let squares: f64 = found.iter().map(|f| (f.value - truth.value - bias).powi(2)).sum();
+            let inside = found.iter().filter(|f| (f.interval[0]..=f.interval[1]).contains(&truth.value)).count();
+            Row {
+                truth: truth.clone(),
+                count,
+                refused: seeds.len() - count,
+                bias,
+                spread: (squares / (n - 1.0).max(1.0)).sqrt(),
+                worst: found.iter().map(|f| (f.value - truth.value).abs()).fold(0.0, f64::max),
+                stated: found.iter().map(|f| f.std_uncertainty).sum::<f64>() / n,
+                coverage: inside as f64 / n,
+            }
+        })
+        .collect()
+}
+
+/// The rows as aligned text.
+#[must_use]
+pub fn table(rows: &[Row]) -> String {
+    let mut text = format!(
+        "{:<20} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>9}  {}\n",
+        "measurand", "truth", "unit", "n (ref)", "bias", "spread", "stated u", "worst", "in 95 %", "truth from"
+    );
+    for row in rows {
+        let show = |value: f64| format!("{:.4}", value * row.truth.per_si);
+        let _ = writeln!(
+            text,
+            "{:<20} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>7.1} %  {}",
+            row.truth.name,
+            show(row.truth.value),
+            row.truth.unit,
+            format!("{} ({})", row.count, row.refused),
+            show(row.bias),
+            show(row.spread),
+            show(row.stated),
+            show(row.worst),
+            row.coverage * 100.0,
+            row.truth.source,
+        );
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Found;
+    use super::*;
+
+    #[test]
+    fn a_row_says_bias_spread_and_coverage_of_made_up_estimates() {
+        let truth = Truth {
+            quantity: truerim::fitting::Quantity::Latency,
+            name: "made up",
+            value: 10.0,
+            unit: "s",
+            per_si: 1.0,
+            source: "here",
+        };
+        let found = |value: f64, u: f64| Some(Found { value, std_uncertainty: u, interval: [value - 2.0 * u, value + 2.0 * u] });
+        let seeds: Vec<SeedResult> = [found(11.0, 1.0), found(12.0, 1.0), found(13.0, 1.0), None]
+            .into_iter()
+            .zip(1..)
+            .map(|(found, seed)| SeedResult { seed, found: vec![found] })
+            .collect();
+        let rows = rows(&[truth], &seeds);
+        let row = &rows[0];
+        assert_eq!((row.count, row.refused), (3, 1));
+        assert!((row.bias - 2.0).abs() < 1e-12 && (row.spread - 1.0).abs() < 1e-12);
+        assert!((row.worst - 3.0).abs() < 1e-12 && (row.coverage - 2.0 / 3.0).abs() < 1e-12);
+    }
+}
