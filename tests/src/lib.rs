@@ -2,3 +2,5 @@
 
 #[cfg(unix)]
 pub mod pty_figures;
+pub mod recovery;
+pub mod safety;

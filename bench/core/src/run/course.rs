@@ -248,6 +248,14 @@ impl Run {
             );
             return;
         }
+        if self
+            .known
+            .status
+            .is_some_and(|status| !status.emergency_stop_closed)
+        {
+            self.fail(now, Failure::EmergencyStopOpen);
+            return;
+        }
         self.baseline_nm = torque;
         self.interlock
             .set_reference(match self.known.configuration.map(|c| c.window_reference) {

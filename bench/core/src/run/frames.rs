@@ -21,18 +21,21 @@ impl Run {
     }
 
     pub(super) fn on_frame(&mut self, now: HostNs, frame: Frame<'_>) {
+        let (sequence, parsed) = (frame.sequence, RigMessage::parse(frame));
+        // A rebooted rig counts from the start: no gap, but worse.
+        let booted = matches!(parsed, Ok(RigMessage::Event(event)) if event.code == EventCode::Booted);
         let gap = match self.rig_sequence {
-            Some(before) => frame.sequence.wrapping_sub(before.wrapping_add(1)),
-            None => 0,
+            Some(before) if !booted => sequence.wrapping_sub(before.wrapping_add(1)),
+            _ => 0,
         };
-        self.rig_sequence = Some(frame.sequence);
+        self.rig_sequence = Some(sequence);
         if gap != 0 {
             self.counters.frames_lost = self.counters.frames_lost.saturating_add(u32::from(gap));
             if self.is_armed() {
                 self.raise(now, Condition::SequenceGap, f64::from(gap), 0.0, "frames");
             }
         }
-        let message = match RigMessage::parse(frame) {
+        let message = match parsed {
             Ok(message) => message,
             // A later minor version may add kinds: counted, and no reason to stop.
             Err(MessageError::UnknownKind(_)) => {
@@ -170,7 +173,11 @@ impl Run {
         }
         self.next_row_tick = Some(row.tick.saturating_add(u64::from(period_us)));
         self.counters.rows = self.counters.rows.saturating_add(1);
-        if self.rows.len() < ROW_CAPACITY {
+        // Whoever takes rows may rely on rising ticks, even from a rig whose clock went back.
+        if self.last_row_tick.is_some_and(|last| row.tick <= last) {
+            self.counters.rows_out_of_order = self.counters.rows_out_of_order.saturating_add(1);
+        } else if self.rows.len() < ROW_CAPACITY {
+            self.last_row_tick = Some(row.tick);
             self.rows.push_back(row);
         }
         self.take_zeros(reading);
@@ -199,9 +206,9 @@ impl Run {
         };
         self.rig_event = Some(event.number);
         if event.code == EventCode::Booted && self.known.identity.is_some() {
+            self.raise(now, Condition::Rebooted, 1.0, 0.0, "reboots");
             self.clock.reset();
             self.next_row_tick = None;
-            self.raise(now, Condition::Rebooted, 1.0, 0.0, "reboots");
             return;
         }
         if self.watchdog_proven(now, &event) || !self.is_armed() {

@@ -131,6 +131,7 @@ pub struct Run {
     rig_sequence: Option<u16>,
     rig_event: Option<u32>,
     next_row_tick: Option<u64>,
+    last_row_tick: Option<u64>,
     keep_alive_due: HostNs,
     /// Rig tick at which the last keep-alive that came back had arrived there.
     fed_tick: Option<u64>,
@@ -177,6 +178,7 @@ impl Run {
             rig_sequence: None,
             rig_event: None,
             next_row_tick: None,
+            last_row_tick: None,
             keep_alive_due: HostNs::NEVER,
             fed_tick: None,
             alive: HostNs(0),

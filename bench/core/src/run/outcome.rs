@@ -239,6 +239,8 @@ pub struct Counters {
     pub rows: u64,
     /// Sample rows missing between the first and the last.
     pub rows_lost: u64,
+    /// Sample rows whose tick was not above the one before; never handed out.
+    pub rows_out_of_order: u64,
     /// Frames from the rig that failed their checks.
     pub bad_frames: u32,
     /// Frames from the rig missing by their sequence.

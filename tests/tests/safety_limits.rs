@@ -1,0 +1,166 @@
+//! The limits that both sides watch, each side alone: the rig controller ends torque within 2 ms of the violation, the
+//! bench within 20 ms of virtual time, neither with the other's help.
+
+#![allow(clippy::panic)] // helpers of a test may fail it
+
+use acceptance::safety::line::Break;
+use acceptance::safety::played::Reaction;
+use acceptance::safety::scene::HOLD_FROM_US;
+use acceptance::safety::{Look, Meddler, Played, Scene};
+use bench_core::interlock::Condition;
+use bench_core::run::{End, StopCause};
+use rig_link::RigState;
+use virtual_rig::FaultKind;
+
+/// The rig controller's share: from the violation at the sensor to zero torque asked of the motor (PROTOCOL.md 8).
+const RIG_US: u64 = 2_000;
+/// The bench's, the line included.
+const BENCH_US: u64 = 20_000;
+/// Time in which the motor's current dies away once nothing is asked of it, µs.
+const CURRENT_US: u64 = 2_000;
+
+/// A violation that rig and bench both watch for.
+struct Case {
+    scene: fn() -> Scene,
+    condition: Condition,
+    /// What the rig calls it.
+    rig_says: &'static str,
+    /// Switches the rig's limit off.
+    loosen: fn(&mut rig_link::message::Configuration),
+    /// The violation, as nobody but the simulation sees it.
+    onset: Onset,
+}
+
+enum Onset {
+    Seen(fn(&Look) -> bool),
+    /// µs after the fault.
+    After(u64),
+}
+
+/// The clamp lets go of the rim while 2.1 N·m push it.
+fn slip() -> Scene {
+    Scene::new().fault(FaultKind::ClampSlip, HOLD_FROM_US, 0.1)
+}
+
+fn cases() -> [Case; 4] {
+    [
+        Case {
+            scene: || slip().rig_with("[\"-3 deg\", \"3 deg\"]", "[\"-0.4 deg\", \"0.4 deg\"]"),
+            condition: Condition::RimWindow,
+            rig_says: "rim window",
+            loosen: |c| (c.window_low_urad, c.window_high_urad) = (-1_000_000, 1_000_000),
+            onset: Onset::Seen(|look| look.rim_rad.abs() > 0.4_f64.to_radians()),
+        },
+        Case {
+            scene: slip,
+            condition: Condition::RimSpeed,
+            rig_says: "rim speed",
+            loosen: |c| c.rim_speed_limit_mrad_s = 60_000,
+            onset: Onset::Seen(|look| look.rim_rad_s.abs() > 5.0),
+        },
+        Case {
+            scene: || {
+                Scene::new()
+                    .rig_with("\ntorque = \"7 N·m\"", "\ntorque = \"4 N·m\"")
+                    .rig_with("sensor_torque = \"15 N·m\"", "sensor_torque = \"5 N·m\"")
+                    .fault(FaultKind::TorqueRunaway, HOLD_FROM_US, 6.5)
+            },
+            condition: Condition::SensorTorque,
+            rig_says: "sensor torque",
+            loosen: |c| c.sensor_torque_limit_mnm = 19_000,
+            onset: Onset::Seen(|look| look.rim_nm.abs() > 5.0),
+        },
+        Case {
+            // From some 22 °C at 1,000 K/s; the sensor's noise of 0.05 K is worth 50 µs.
+            scene: || {
+                Scene::new()
+                    .rig_with("temperature = \"80 °C\"", "temperature = \"32 °C\"")
+                    .fault(FaultKind::TemperatureClimb, HOLD_FROM_US, 1_000.0)
+            },
+            condition: Condition::Temperature,
+            rig_says: "temperature",
+            loosen: |c| c.temperature_limit_cdeg = 10_000,
+            onset: Onset::After(9_500),
+        },
+    ]
+}
+
+impl Case {
+    fn reaction(&self, played: &Played) -> Reaction {
+        match self.onset {
+            Onset::Seen(wrong) => played.reaction(wrong),
+            Onset::After(us) => played.reaction_from(played.line.plan_zero().unwrap() + HOLD_FROM_US + us),
+        }
+    }
+}
+
+#[test]
+fn the_rig_controller_alone_ends_torque_within_two_milliseconds() {
+    for case in cases() {
+        let played = (case.scene)().break_at(HOLD_FROM_US, Break::Freeze).play();
+        let reaction = case.reaction(&played);
+        println!("{}: {reaction:?}", case.condition.name());
+        // It was armed up to the violation: neither watchdog nor expiry had a part in it.
+        assert!(
+            reaction.asked_us <= RIG_US,
+            "{}: {reaction:?}",
+            case.condition.name()
+        );
+        assert!(
+            reaction.zero_us <= RIG_US + CURRENT_US,
+            "{}: {reaction:?}",
+            case.condition.name()
+        );
+        assert_eq!(played.line.rig().truth().state, RigState::Tripped);
+        assert!(
+            matches!(played.outcome.end, End::Stopped(StopCause::LinkLost(_))),
+            "{:?}",
+            played.outcome
+        );
+        assert!(played.outcome.was_armed && !played.outcome.zero_confirmed);
+    }
+}
+
+#[test]
+fn the_bench_alone_ends_torque_within_twenty_milliseconds() {
+    for case in cases() {
+        let played = (case.scene)()
+            .meddler(Meddler::default().loosen(case.loosen))
+            .play();
+        let trip = played.tripped(case.condition);
+        let reaction = case.reaction(&played);
+        println!("{}: {reaction:?}, {trip}", case.condition.name());
+        assert!(reaction.zero_us <= BENCH_US, "{reaction:?}");
+        assert!(trip.measured.abs() > trip.limit.abs(), "{trip}");
+        assert!(trip.tick.abs_diff(reaction.onset) <= BENCH_US, "{trip}");
+        played.recorded_around(trip.tick, 200_000);
+    }
+}
+
+#[test]
+fn with_both_the_rig_is_first_and_the_bench_says_what_it_named() {
+    for case in cases() {
+        let played = (case.scene)().play();
+        let trip = played.tripped(Condition::RigStopped);
+        assert_eq!(trip.detail, case.rig_says);
+        let reaction = case.reaction(&played);
+        assert!(reaction.asked_us <= RIG_US, "{reaction:?}");
+        played.recorded_around(trip.tick, 200_000);
+    }
+}
+
+#[test]
+fn nothing_wrong_runs_to_its_end() {
+    let played = Scene::new().play();
+    assert_eq!(played.outcome.end, End::Completed);
+    assert!(played.outcome.zero_confirmed);
+    let after_nm = played.outcome.torque_after_nm.unwrap();
+    assert!(
+        after_nm.abs() < 0.3,
+        "{after_nm} N·m after the end, friction is less"
+    ); // 0.25 N·m of Coulomb friction
+    assert_eq!(
+        played.recording().completion(),
+        Some(&truerim::recording::Completion::Complete)
+    );
+}
