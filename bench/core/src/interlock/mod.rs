@@ -11,6 +11,8 @@
 pub mod condition;
 pub mod judge;
 pub mod state;
+#[cfg(test)]
+mod tests;
 
 use crate::channels::Reading;
 pub use condition::{Condition, Trip};

@@ -1,0 +1,152 @@
+//! However and whenever a run ends, it ends in a stop.
+
+use alloc::string::ToString;
+
+use rig_link::{HostMessage, RigState};
+
+use super::{Bench, PHASES};
+use crate::run::{End, StopCause};
+
+#[test]
+fn it_goes_through_every_phase_to_its_end() {
+    let mut bench = Bench::new();
+    let outcome = bench.finish();
+    assert_eq!(outcome.end, End::Completed);
+    assert!(outcome.zero_confirmed && outcome.was_armed);
+    for phase in PHASES {
+        assert!(
+            bench.phases.contains(&phase),
+            "never in {phase}: {:?}",
+            bench.phases
+        );
+    }
+    assert!(matches!(bench.last_word(), HostMessage::StopSampling(_)));
+    // One wake in each quarter of the watchdog's time, and few more.
+    assert!(
+        bench.wakes < bench.now_us / 4_000,
+        "{} wakes in {} µs",
+        bench.wakes,
+        bench.now_us
+    );
+}
+
+#[test]
+fn a_stop_ends_it_in_every_phase() {
+    for phase in PHASES {
+        let mut bench = Bench::new();
+        bench.reach(phase);
+        let stopped_us = bench.now_us;
+        bench.run.stop(bench.now(), StopCause::Operator);
+        bench.take();
+        assert!(matches!(bench.last_word(), HostMessage::Stop(_)), "{phase}");
+        let before = bench.sent.len();
+        let outcome = bench.finish();
+        assert_eq!(outcome.end, End::Stopped(StopCause::Operator), "{phase}");
+        assert!(outcome.zero_confirmed, "{phase}");
+        assert!(
+            bench.sent[before..]
+                .iter()
+                .all(|m| matches!(m, HostMessage::Stop(_))),
+            "{phase}"
+        );
+        assert_ne!(bench.peer.state(), RigState::Armed, "{phase}");
+        assert!(
+            bench.now_us - stopped_us <= 400_000,
+            "{phase}: {} µs",
+            bench.now_us - stopped_us
+        );
+    }
+}
+
+#[test]
+fn a_second_cause_does_not_replace_the_first() {
+    let mut bench = Bench::new();
+    bench.reach("playing");
+    bench.run.stop(bench.now(), StopCause::Terminated);
+    bench.run.stop(bench.now(), StopCause::Operator);
+    assert_eq!(bench.finish().end, End::Stopped(StopCause::Terminated));
+}
+
+#[test]
+fn a_silent_rig_ends_it_in_every_phase() {
+    for phase in PHASES {
+        let mut bench = Bench::new();
+        bench.reach(phase);
+        let silent_us = bench.now_us;
+        bench.peer.dead = true;
+        let outcome = bench.finish();
+        assert!(!outcome.zero_confirmed, "{phase}: {outcome:?}");
+        assert_ne!(outcome.end, End::Completed, "{phase}");
+        assert!(
+            matches!(bench.last_word(), HostMessage::Stop(_)),
+            "{phase}: {:?}",
+            bench.last_word()
+        );
+        // A second for what is not urgent, half of one for the stop.
+        assert!(
+            bench.now_us - silent_us <= 1_600_000,
+            "{phase}: {} µs",
+            bench.now_us - silent_us
+        );
+    }
+}
+
+#[test]
+fn a_lost_link_ends_it_at_once_in_every_phase() {
+    for phase in PHASES {
+        let mut bench = Bench::new();
+        bench.reach(phase);
+        let was_armed = bench.peer.state() == RigState::Armed;
+        bench
+            .run
+            .stop(bench.now(), StopCause::LinkLost("gone".to_string()));
+        bench.take();
+        let outcome = bench.run.outcome().cloned().unwrap();
+        assert_eq!(
+            outcome.end,
+            End::Stopped(StopCause::LinkLost("gone".to_string())),
+            "{phase}"
+        );
+        assert!(!outcome.zero_confirmed, "{phase}");
+        assert!(outcome.was_armed || !was_armed, "{phase}");
+        assert!(matches!(bench.last_word(), HostMessage::Stop(_)), "{phase}");
+    }
+}
+
+#[test]
+fn a_link_lost_while_stopping_ends_the_waiting() {
+    let mut bench = Bench::new();
+    bench.reach("playing");
+    bench.peer.dead = true;
+    bench.run.stop(bench.now(), StopCause::Operator);
+    bench.take();
+    bench
+        .run
+        .stop(bench.now(), StopCause::LinkLost("gone".to_string()));
+    let outcome = bench.run.outcome().cloned().unwrap();
+    assert_eq!(outcome.end, End::Stopped(StopCause::Operator));
+    assert!(outcome.was_armed && !outcome.zero_confirmed);
+}
+
+#[test]
+fn rows_and_events_that_nobody_takes_end_it() {
+    let mut bench = Bench::new();
+    bench.reach("zeros before");
+    let mut now_us = bench.now_us;
+    // The peer goes on sampling; what the run puts out is left where it is.
+    while bench.run.outcome().is_none() && now_us < 5_000_000 {
+        now_us += 250;
+        bench.peer.advance_to(now_us);
+        let said = bench.peer.say();
+        let now = crate::time::HostNs(now_us * 1_000);
+        bench.run.receive(now, &said);
+        let mut bytes = alloc::vec::Vec::new();
+        bench.run.poll_transmit(&mut bytes);
+        bench.peer.take(&bytes);
+    }
+    let outcome = bench.run.outcome().cloned().unwrap();
+    assert!(
+        matches!(outcome.end, End::Stopped(StopCause::ProgramFault(_))),
+        "{outcome:?}"
+    );
+}
