@@ -10,6 +10,8 @@
 pub mod clock;
 pub mod conduct;
 pub mod lockstep;
+#[cfg(target_os = "linux")]
+mod prompt;
 pub mod schedule;
 pub mod serial;
 pub mod signals;
@@ -43,7 +45,9 @@ pub trait Line {
 #[derive(Debug, thiserror::Error)]
 pub enum LineError {
     /// The port cannot be opened.
-    #[error("cannot open {port}: {source}; check that it exists, that you may use it, and that nothing else has it open")]
+    #[error(
+        "cannot open {port}: {source}; check that it exists, that you may use it, and that nothing else has it open"
+    )]
     Open {
         /// Its path.
         port: String,

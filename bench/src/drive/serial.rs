@@ -7,18 +7,27 @@ use bench_core::time::HostNs;
 use serialport::{ClearBuffer, SerialPort};
 
 use super::clock::{HostClock, remaining};
+#[cfg(target_os = "linux")]
+use super::prompt::PromptPort;
 use super::{Line, LineError};
 
 /// Bytes taken in one read; more than the rig sends in 10 ms.
 const CHUNK: usize = 4_096;
 /// Longest time that a write may take before the line counts as dead.
 const WRITE_TIMEOUT: Duration = Duration::from_millis(20);
-/// Shortest wait handed to the system: a shorter one would spin.
+/// Shortest wait handed to the system: about as soon as it can wake a thread at all; a wait of nothing would spin.
+#[cfg(target_os = "linux")]
+const SHORTEST_WAIT: Duration = Duration::from_micros(50);
+/// Shortest wait handed to the system: elsewhere it counts in milliseconds, and less would be nothing.
+#[cfg(not(target_os = "linux"))]
 const SHORTEST_WAIT: Duration = Duration::from_millis(1);
 
 /// An open serial port.
 pub struct SerialLine {
     port: Box<dyn SerialPort>,
+    /// What waiting, reading and writing go through where it can be had.
+    #[cfg(target_os = "linux")]
+    prompt: Option<PromptPort>,
     name: String,
     clock: HostClock,
     chunk: Box<[u8; CHUNK]>,
@@ -30,14 +39,33 @@ impl SerialLine {
     /// # Errors
     /// [`LineError::Open`] with what the system said.
     pub fn open(name: &str, baud: u32) -> Result<Self, LineError> {
-        let open = |source| LineError::Open { port: name.to_owned(), source };
-        let port = serialport::new(name, baud).timeout(SHORTEST_WAIT).open().map_err(open)?;
+        let open = |source| LineError::Open {
+            port: name.to_owned(),
+            source,
+        };
+        #[cfg(target_os = "linux")]
+        let prompt = PromptPort::open(name); // first: the port is for this process alone from the next line on
+        let port = serialport::new(name, baud)
+            .timeout(SHORTEST_WAIT)
+            .open()
+            .map_err(open)?;
         port.clear(ClearBuffer::All).map_err(open)?; // nothing that was said before is meant for us
-        Ok(Self { port, name: name.to_owned(), clock: HostClock::start(), chunk: Box::new([0; CHUNK]) })
+        Ok(Self {
+            port,
+            #[cfg(target_os = "linux")]
+            prompt,
+            name: name.to_owned(),
+            clock: HostClock::start(),
+            chunk: Box::new([0; CHUNK]),
+        })
     }
 
     fn failed(&self, doing: &'static str, source: std::io::Error) -> LineError {
-        LineError::Io { port: self.name.clone(), doing, source }
+        LineError::Io {
+            port: self.name.clone(),
+            doing,
+            source,
+        }
     }
 }
 
@@ -48,6 +76,15 @@ impl Line for SerialLine {
 
     fn wait(&mut self, until: HostNs, inbox: &mut Vec<u8>) -> Result<(), LineError> {
         let patience = remaining(self.clock.now(), until).max(SHORTEST_WAIT);
+        #[cfg(target_os = "linux")]
+        if let Some(prompt) = &mut self.prompt {
+            let arrived = match prompt.wait(patience) {
+                Ok(true) => prompt.read(&mut self.chunk[..], inbox),
+                Ok(false) => Ok(()),
+                Err(errno) => Err(errno.into()),
+            };
+            return arrived.map_err(|error| self.failed("reading", error));
+        }
         self.port
             .set_timeout(patience)
             .map_err(|error| self.failed("waiting", std::io::Error::from(error)))?;
@@ -67,9 +104,24 @@ impl Line for SerialLine {
             // Best effort: a port that cannot discard still gets the stop behind what it holds.
             let _ = self.port.clear(ClearBuffer::Output);
         }
+        #[cfg(target_os = "linux")]
+        let bytes = match &self.prompt {
+            Some(prompt) => {
+                let taken = prompt
+                    .write(bytes)
+                    .map_err(|errno| self.failed("writing", errno.into()))?;
+                bytes.get(taken..).unwrap_or_default()
+            }
+            None => bytes,
+        };
+        if bytes.is_empty() {
+            return Ok(());
+        }
         self.port
             .set_timeout(WRITE_TIMEOUT)
             .map_err(|error| self.failed("waiting", std::io::Error::from(error)))?;
-        self.port.write_all(bytes).map_err(|error| self.failed("writing", error))
+        self.port
+            .write_all(bytes)
+            .map_err(|error| self.failed("writing", error))
     }
 }
