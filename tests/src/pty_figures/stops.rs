@@ -1,6 +1,9 @@
 //! From a violating sample's bytes to the stop frame, by the bench's own run, loop and serial line, many times; and a
 //! bare echo of the same lengths on the same pseudo-terminal, turn by turn with it.
 //!
+//! The echo polls and reads as a plain program does. `poll` on a terminal waits for the kernel worker that hands bytes
+//! over, which the bench's line avoids on Linux, so under load the stop may well be there before the echo.
+//!
 //! Every trial is a run of its own: greeted, configured, proved and armed in lock-step, then continued over the
 //! pseudo-terminal, where frames come every millisecond until one breaks a limit. Rounds with and without real-time
 //! scheduling of the bench's thread take turns, so that the load of the computer is much the same for both.
