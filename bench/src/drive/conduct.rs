@@ -56,7 +56,14 @@ pub fn conduct(run: &mut Run, line: &mut dyn Line, sink: &mut dyn Sink, stop: &S
                 .map(|text| (*text).to_owned())
                 .or_else(|| panic.downcast_ref::<String>().cloned())
                 .unwrap_or_else(|| "panic".to_owned());
-            let cause = format!("{what} ({})", if sent { "a stop was sent" } else { "no stop could be sent" });
+            let cause = format!(
+                "{what} ({})",
+                if sent {
+                    "a stop was sent"
+                } else {
+                    "no stop could be sent"
+                }
+            );
             Outcome {
                 end: End::Stopped(StopCause::ProgramFault(cause)),
                 zero_confirmed: false,
@@ -73,7 +80,10 @@ pub fn conduct(run: &mut Run, line: &mut dyn Line, sink: &mut dyn Sink, stop: &S
 fn emergency_stop(line: &mut dyn Line) -> Result<(), LineError> {
     let mut bytes = Vec::with_capacity(3 * MAX_FRAME);
     for sequence in 0..3 {
-        let stop = HostMessage::Stop(Stop { mode: StopMode::Brake, reason: StopReason::Failure });
+        let stop = HostMessage::Stop(Stop {
+            mode: StopMode::Brake,
+            reason: StopReason::Failure,
+        });
         let mut frame = [0; MAX_FRAME];
         if let Ok(length) = encode_host(&stop, sequence, &mut frame) {
             bytes.push(DELIMITER);

@@ -32,8 +32,12 @@ pub fn ask_for_real_time() -> Granted {
     let policy = ThreadSchedulePolicy::Realtime(RealtimeThreadSchedulePolicy::Fifo);
     // The middle of the lower half: above ordinary work, below the kernel's own threads.
     let real_time = ThreadPriorityValue::try_from(20_u8).is_ok_and(|value| {
-        set_thread_priority_and_policy(thread_native_id(), ThreadPriority::Crossplatform(value), policy).is_ok()
+        set_thread_priority_and_policy(thread_native_id(), ThreadPriority::Crossplatform(value), policy)
+            .is_ok()
     });
     let flags = rustix::mm::MlockAllFlags::CURRENT | rustix::mm::MlockAllFlags::FUTURE;
-    Granted { real_time, memory_locked: rustix::mm::mlockall(flags).is_ok() }
+    Granted {
+        real_time,
+        memory_locked: rustix::mm::mlockall(flags).is_ok(),
+    }
 }

@@ -32,19 +32,23 @@ impl StopFlag {
         let flag = Self::new();
         let wanted = Arc::clone(&flag.wanted);
         let mut signals = Signals::new([SIGINT, SIGTERM, SIGHUP])?;
-        std::thread::Builder::new().name("signals".to_owned()).spawn(move || {
-            for signal in signals.forever() {
-                let why = if signal == SIGINT { OPERATOR } else { TERMINATED };
-                // What came first stays.
-                let _ = wanted.compare_exchange(NOTHING, why, Ordering::SeqCst, Ordering::SeqCst);
-            }
-        })?;
+        std::thread::Builder::new()
+            .name("signals".to_owned())
+            .spawn(move || {
+                for signal in signals.forever() {
+                    let why = if signal == SIGINT { OPERATOR } else { TERMINATED };
+                    // What came first stays.
+                    let _ = wanted.compare_exchange(NOTHING, why, Ordering::SeqCst, Ordering::SeqCst);
+                }
+            })?;
         Ok(flag)
     }
 
     /// Asks for a stop on the operator's behalf.
     pub fn stop(&self) {
-        let _ = self.wanted.compare_exchange(NOTHING, OPERATOR, Ordering::SeqCst, Ordering::SeqCst);
+        let _ = self
+            .wanted
+            .compare_exchange(NOTHING, OPERATOR, Ordering::SeqCst, Ordering::SeqCst);
     }
 
     /// Who asked for a stop, if anybody did.

@@ -6,6 +6,8 @@
 pub mod line;
 pub mod meddling;
 pub mod played;
+#[cfg(unix)]
+pub mod program;
 pub mod scene;
 
 pub use line::{Look, Moment, Watched};

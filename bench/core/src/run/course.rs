@@ -4,7 +4,7 @@ use rig_link::message::{
     Capabilities, Channel, ClearTrip, Configuration, Configured, DescribeChannel, Empty, Hello, Identity,
     Status,
 };
-use rig_link::{HostMessage, PROTOCOL_MAJOR, PROTOCOL_MINOR, RigState, StopMode};
+use rig_link::{HostMessage, PROTOCOL_MAJOR, PROTOCOL_MINOR, RigState, StopMode, StopReason};
 
 use super::frames::trip_name;
 use super::phase::{Phase, Purpose};
@@ -77,6 +77,16 @@ impl Run {
                 return;
             }
         }
+        self.enter(now, Phase::Settling { again: now });
+        self.ask_state(now);
+    }
+
+    pub(super) fn ask_state(&mut self, now: HostNs) {
+        self.sender
+            .ask("its state", HostMessage::StatusRequest(Empty), now);
+    }
+
+    fn configure(&mut self, now: HostNs) {
         match self.wanted_configuration() {
             Ok(wanted) => {
                 self.enter(now, Phase::Configuring);
@@ -84,6 +94,27 @@ impl Run {
             }
             Err(failure) => self.fail(now, failure),
         }
+    }
+
+    /// Before its configuration: an earlier program may have left the rig in any state, and limits are taken in two
+    /// of them only.
+    fn settle(&mut self, now: HostNs, status: Status) {
+        self.sender.answered();
+        match status.state {
+            RigState::Idle | RigState::Ready => {
+                self.configure(now);
+                return;
+            }
+            RigState::Tripped => {
+                self.send_keep_alive(now); // a trip of the watchdog is cleared only while somebody feeds it
+                let clear = HostMessage::ClearTrip(ClearTrip { trips: status.trips });
+                self.sender.ask("to clear a trip", clear, now);
+            }
+            RigState::Armed => self.sender.stop_now(StopMode::Coast, StopReason::Failure),
+            RigState::Stopping => {}
+        }
+        let again = now.plus_us(CLEAR_AGAIN_US);
+        self.phase = Phase::Settling { again }; // all tries together have one time limit
     }
 
     fn wanted_configuration(&self) -> Result<Configuration, Failure> {
@@ -157,6 +188,7 @@ impl Run {
             return;
         }
         match self.phase {
+            Phase::Settling { .. } => self.settle(now, status),
             Phase::Starting if status.sampling => self.sender.answered(),
             Phase::Clearing { .. } if status.state == RigState::Ready => {
                 self.sender.answered();

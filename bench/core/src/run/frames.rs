@@ -73,7 +73,7 @@ impl Run {
                 let setpoints = refused.kind == 0x09;
                 if let Some(pending) = self.sender.pending.filter(|p| p.sequence == refused.sequence) {
                     self.sender.answered();
-                    if matches!(self.phase, Phase::Clearing { .. })
+                    if matches!(self.phase, Phase::Clearing { .. } | Phase::Settling { .. })
                         && refused.code == RefusalCode::CauseRemains
                     {
                         return; // the brake may still act; asked again until the phase's time is up
@@ -101,11 +101,11 @@ impl Run {
     }
 
     fn on_samples(&mut self, now: HostNs, samples: &Samples<'_>) {
-        if self.phase == Phase::Finished || samples.rows() == 0 {
-            return;
+        if self.phase == Phase::Finished || self.known.configuration.is_none() {
+            return; // left over from an earlier program
         }
         let Some(map) = self.known.map.take() else {
-            return; // left over from before the greeting
+            return;
         };
         let newest = samples.tick(samples.rows() - 1);
         if let Some(seen) = self.clock.newest_tick()

@@ -28,6 +28,11 @@ pub(super) enum Phase {
         /// The channel asked for.
         index: u8,
     },
+    /// Clears what an earlier program left behind, until the rig takes limits.
+    Settling {
+        /// When to ask for its state again.
+        again: HostNs,
+    },
     /// Sends limits and rates.
     Configuring,
     /// Waits for the first samples.
@@ -90,6 +95,7 @@ impl Phase {
             Self::Idle => "idle",
             Self::Greeting { .. } => "greeting",
             Self::Describing { .. } => "channels",
+            Self::Settling { .. } => "the rig's state",
             Self::Configuring => "configuring",
             Self::Starting => "first samples",
             Self::Clearing { .. } => "clearing a trip",
@@ -117,6 +123,7 @@ impl Phase {
             Self::Idle
                 | Self::Greeting { .. }
                 | Self::Describing { .. }
+                | Self::Settling { .. }
                 | Self::Configuring
                 | Self::Finished
                 | Self::Halting { .. }

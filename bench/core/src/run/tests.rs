@@ -41,9 +41,10 @@ rest = "20 ms"
 "#;
 
 /// Phases in the order in which a run goes through them.
-const PHASES: [&str; 11] = [
+const PHASES: [&str; 12] = [
     "greeting",
     "channels",
+    "the rig's state",
     "configuring",
     "first samples",
     "zeros before",

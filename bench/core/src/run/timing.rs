@@ -36,7 +36,7 @@ impl Run {
                 until,
                 averaging: false,
             } => HostNs(until.0.saturating_sub(WATCH_US * 500)),
-            Phase::Clearing { again } if self.sender.pending.is_none() => again,
+            Phase::Clearing { again } | Phase::Settling { again } if self.sender.pending.is_none() => again,
             Phase::Starting => self.phase_since.plus_us(START_US),
             Phase::ProvingStop { asked } => asked.plus_us(STOP_PROOF_US),
             Phase::ProvingWatchdog { since, .. } => since.plus_us(self.watchdog_limit_us() + STOP_PROOF_US),
@@ -141,6 +141,14 @@ impl Run {
                         );
                     }
                     _ => {}
+                }
+            }
+            Phase::Settling { again } if self.sender.pending.is_none() && now >= again => {
+                let state = self.known.status.map_or(RigState::Idle, |status| status.state);
+                if now >= self.phase_since.plus_us(START_US) {
+                    self.fail(now, Failure::NotReady(state));
+                } else {
+                    self.ask_state(now);
                 }
             }
             Phase::Baseline { until_tick: None } => {

@@ -194,3 +194,23 @@ fn a_rig_file_for_a_virtual_rig_arms_no_real_one_and_too_little_full_scale_nothi
         End::Failed(Failure::NotVirtual)
     );
 }
+
+#[test]
+fn a_rig_that_an_earlier_program_left_in_any_state_is_settled_first() {
+    let mut first = Bench::new();
+    first.reach("playing");
+    let configuration = first.run.known.configuration.unwrap();
+    for state in [RigState::Ready, RigState::Armed, RigState::Tripped] {
+        let peer = Peer::new().left_behind(configuration, state);
+        let outcome = Bench::with(rig(), PROCEDURE, peer).finish();
+        assert_eq!(outcome.end, End::Completed, "{state:?}");
+    }
+    // One that goes on braking for ever is no use, and waited for no longer than a second.
+    let peer = Peer::new().left_behind(configuration, RigState::Stopping);
+    let mut bench = Bench::with(rig(), PROCEDURE, peer);
+    assert_eq!(
+        bench.finish().end,
+        End::Failed(Failure::NotReady(RigState::Stopping))
+    );
+    assert!(bench.now_us < 2_000_000, "{}", bench.now_us);
+}

@@ -95,6 +95,21 @@ impl Peer {
         self.out.extend_from_slice(&frame[..length]);
     }
 
+    /// As an earlier program may have left it, configured and sampling.
+    pub(super) fn left_behind(mut self, configuration: Configuration, state: RigState) -> Self {
+        self.configuration = Some(configuration);
+        (self.sampling, self.state) = (true, state);
+        if state == RigState::Tripped {
+            (self.cause, self.trips) = (TripCause::Watchdog, 3);
+        }
+        self
+    }
+
+    fn is_unfed(&self) -> bool {
+        let watchdog_us = self.configuration.map_or(u64::MAX, |c| u64::from(c.watchdog_us));
+        self.fed.is_none_or(|fed| self.now - fed > watchdog_us)
+    }
+
     fn event(&mut self, code: EventCode, detail: i32) {
         self.events += 1;
         let (tick, number) = (self.now, self.events);
@@ -164,10 +179,14 @@ impl Peer {
                 let channel = self.channel(describe.index);
                 self.write(RigMessage::Channel(channel));
             }
+            HostMessage::Configure(_) if !matches!(self.state, RigState::Idle | RigState::Ready) => {
+                self.refuse(kind, sequence, RefusalCode::WrongState);
+            }
             HostMessage::Configure(mut applied) => {
                 applied.stop_mode = StopMode::Coast;
                 self.configuration = Some(applied);
                 (self.sampling, self.state, self.fed) = (false, RigState::Ready, None);
+                self.batch = SamplesBuilder::new(PERIOD_US as u32);
                 self.write(RigMessage::Configured(Configured {
                     applied,
                     crc: applied.crc(),
@@ -222,6 +241,9 @@ impl Peer {
                 let (tick, mode, state) = (self.now, StopMode::Coast, self.state);
                 self.write(RigMessage::Stopped(Stopped { tick, mode, state }));
                 self.status();
+            }
+            HostMessage::ClearTrip(clear) if clear.trips != self.trips || self.is_unfed() => {
+                self.refuse(kind, sequence, RefusalCode::CauseRemains);
             }
             HostMessage::ClearTrip(_) => {
                 self.state = RigState::Ready;
@@ -298,9 +320,7 @@ impl Peer {
         while self.queue.front().is_some_and(|(tick, _)| *tick <= self.now) {
             self.applied = self.queue.pop_front().map_or(0, |(_, raw)| raw);
         }
-        let watchdog_us = self.configuration.map_or(u64::MAX, |c| u64::from(c.watchdog_us));
-        let silent = self.fed.is_none_or(|fed| self.now - fed > watchdog_us);
-        if self.state == RigState::Armed && silent {
+        if self.state == RigState::Armed && self.is_unfed() {
             self.state = RigState::Tripped;
             self.cause = TripCause::Watchdog;
             self.trips += 1;
