@@ -1,7 +1,7 @@
 //! Conditions of the bench's interlock that no limit of the rig stands before: what the line and the host do wrong,
 //! and what only the bench can know. Each trips, latches, ends torque and leaves a recording that tells why.
 
-#![allow(clippy::panic)] // helpers of a test may fail it
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)] // helpers of a test may fail it
 
 use acceptance::safety::meddling::with_rows;
 use acceptance::safety::scene::HOLD_FROM_US;

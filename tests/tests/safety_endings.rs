@@ -1,7 +1,7 @@
 //! Ends other than trips, in lock-step: who stops a run, what is left when link, disk or program fail, and what is
 //! said when nobody can vouch for zero torque.
 
-#![allow(clippy::panic)] // helpers of a test may fail it
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)] // helpers of a test may fail it
 
 use std::cell::RefCell;
 use std::rc::Rc;
@@ -34,8 +34,10 @@ fn ended_in(played: &Played, limit_us: u64) {
     assert!(reaction.zero_us <= limit_us, "{reaction:?}");
 }
 
-/// Somebody who does something once the hold has begun, as seen by the ticks of the batches.
-fn once_in_hold(
+/// Somebody who does something once, so long after the plan's zero as seen by the ticks of the batches.
+fn once_at(
+    at_us: u64,
+
     mut act: impl FnMut() -> Result<(), String> + 'static,
 ) -> acceptance::safety::scene::Bystander {
     let mut zero = None;
@@ -43,9 +45,7 @@ fn once_in_hold(
     Box::new(move |event| {
         match event {
             RunEvent::PlanStarted { tick } => zero = Some(*tick),
-            RunEvent::Arrival { tick, .. }
-                if zero.is_some_and(|zero| *tick >= zero + HOLD_FROM_US) && !done =>
-            {
+            RunEvent::Arrival { tick, .. } if zero.is_some_and(|zero| *tick >= zero + at_us) && !done => {
                 done = true;
                 return act();
             }
@@ -59,7 +59,7 @@ fn once_in_hold(
 fn the_operator_stops_it() {
     let flag = StopFlag::new();
     let hand = flag.clone();
-    let press = once_in_hold(move || {
+    let press = once_at(HOLD_FROM_US, move || {
         hand.stop();
         Ok(())
     });
@@ -123,7 +123,7 @@ fn a_host_that_freezes_leaves_the_rig_to_its_watchdog() {
 #[test]
 fn a_recording_that_fails_ends_the_run() {
     let played = Scene::new()
-        .bystander(once_in_hold(|| Err("no such luck".to_owned())))
+        .bystander(once_at(HOLD_FROM_US, || Err("no such luck".to_owned())))
         .play();
     assert_eq!(
         played.outcome.end,
@@ -169,14 +169,15 @@ fn a_disk_that_fills_up_ends_the_run() {
     };
     let path = disk.folder.path().join("recording.h5");
     let filler = disk.folder.path().join("filler");
+    // In lock-step the writer may lag by the 10 s that its queue holds: so much must be there before and after.
+    const FILL_US: u64 = 13_000_000;
     // Somebody else's file leaves less than the writer's reserve, in the middle of the hold.
-    let fill = once_in_hold(move || {
+    let fill = once_at(FILL_US, move || {
         std::fs::write(&filler, vec![1_u8; 8 << 20]).unwrap();
         Ok(())
     });
-    // In lock-step the writer may lag by the 10 s that its queue holds: the run must be longer than that.
     let played = Scene::new()
-        .procedure_with("hold = \"600 ms\"", "hold = \"20 s\"")
+        .procedure_with("hold = \"600 ms\"", "hold = \"26 s\"")
         .watch_from(u64::MAX)
         .record_to(path.clone())
         .bystander(fill)
@@ -226,7 +227,7 @@ fn a_panic_of_this_program_ends_in_a_stop() {
     let before = std::panic::take_hook();
     std::panic::set_hook(Box::new(|_| {})); // this one is wanted: no trace of it in the output
     let played = Scene::new()
-        .bystander(once_in_hold(|| panic!("a fault that was put in")))
+        .bystander(once_at(HOLD_FROM_US, || panic!("a fault that was put in")))
         .play();
     std::panic::set_hook(before);
     let End::Stopped(StopCause::ProgramFault(what)) = &played.outcome.end else {
@@ -343,7 +344,7 @@ fn a_rig_that_ignores_stop_is_not_armed_with_torque() {
 fn a_rig_that_turns_deaf_to_stop_is_not_confirmed_and_its_watchdog_is_not_fed() {
     let flag = StopFlag::new();
     let hand = flag.clone();
-    let press = once_in_hold(move || {
+    let press = once_at(HOLD_FROM_US, move || {
         hand.stop();
         Ok(())
     });
@@ -426,7 +427,7 @@ fn liar() -> Meddler {
 fn a_rig_that_says_stopped_and_stays_armed_is_not_believed() {
     let flag = StopFlag::new();
     let hand = flag.clone();
-    let press = once_in_hold(move || {
+    let press = once_at(HOLD_FROM_US, move || {
         hand.stop();
         Ok(())
     });

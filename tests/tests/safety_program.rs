@@ -2,7 +2,7 @@
 //! pulled plug. Times are generous here; how fast torque ends is tested in virtual time.
 
 #![cfg(unix)]
-#![allow(clippy::panic)] // helpers of a test may fail it
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)] // helpers of a test may fail it
 
 use std::path::PathBuf;
 

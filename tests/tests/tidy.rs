@@ -1,7 +1,7 @@
 //! The map of the workspace holds: which way crates depend, what the core may not touch, where time is read, and how
 //! long a file may be.
 
-#![allow(clippy::panic)] // helpers of a test may fail it
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)] // helpers of a test may fail it
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};

@@ -178,7 +178,7 @@ impl Watched {
         }
         let moment = self.moment();
         let due = moment.tick + self.meddler.delay_us(moment);
-        let bytes = self.meddler.to_bench(moment, &raw);
+        let bytes = self.meddler.pass_to_bench(moment, &raw);
         self.mail.push((due, bytes));
         true
     }
@@ -286,7 +286,7 @@ impl Line for Watched {
             return Err(Self::failed());
         }
         let moment = self.moment();
-        let passed = self.meddler.to_rig(moment, bytes);
+        let passed = self.meddler.pass_to_rig(moment, bytes);
         self.rig.receive(&passed);
         Ok(())
     }

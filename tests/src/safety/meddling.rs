@@ -80,7 +80,7 @@ impl Meddler {
         self.delay.as_ref().map_or(0, |delay| delay(moment))
     }
 
-    pub(super) fn to_rig(&mut self, moment: Moment, bytes: &[u8]) -> Vec<u8> {
+    pub(super) fn pass_to_rig(&mut self, moment: Moment, bytes: &[u8]) -> Vec<u8> {
         if self.loosen.is_none() && self.to_rig.is_none() {
             let mut bytes = bytes.to_vec();
             if let Some(noise) = &mut self.noise {
@@ -117,7 +117,7 @@ impl Meddler {
         out
     }
 
-    pub(super) fn to_bench(&mut self, moment: Moment, bytes: &[u8]) -> Vec<u8> {
+    pub(super) fn pass_to_bench(&mut self, moment: Moment, bytes: &[u8]) -> Vec<u8> {
         if self.loosen.is_none() && self.to_bench.is_none() {
             return bytes.to_vec();
         }

@@ -211,10 +211,10 @@ impl Played {
             "it had stopped before tick {onset}"
         );
         let looks = || self.line.looks.iter().filter(move |look| look.tick >= onset);
-        let armed = looks().filter(|look| look.state == RigState::Armed).last();
-        let driven = looks().filter(|look| look.motor_nm.abs() >= NONE_NM).last();
+        let armed = looks().rev().find(|look| look.state == RigState::Armed);
+        let driven = looks().rev().find(|look| look.motor_nm.abs() >= NONE_NM);
         let since = |look: Option<&Look>| look.map_or(0, |look| look.tick - onset);
-        let last = looks().last().unwrap();
+        let last = looks().next_back().unwrap();
         assert!(
             last.state != RigState::Armed && last.motor_nm.abs() < NONE_NM,
             "still {last:?}"
