@@ -150,3 +150,42 @@ fn rows_and_events_that_nobody_takes_end_it() {
         "{outcome:?}"
     );
 }
+
+#[test]
+fn a_stop_waits_behind_nothing() {
+    let mut bench = Bench::new();
+    bench.reach("playing");
+    // Later, setpoints are queued again and not yet taken by the drive.
+    let next_us = bench.now_us + 2_000;
+    bench.until(|bench| bench.now_us >= next_us);
+    bench.now_us += 4_000;
+    bench.run.wake(bench.now());
+    bench.run.stop(bench.now(), StopCause::Operator);
+    let mut bytes = alloc::vec::Vec::new();
+    // What the port still holds is to be thrown away too.
+    assert_eq!(bench.run.poll_transmit(&mut bytes), Some(true));
+    // A delimiter of its own before each of three copies, and nothing else.
+    assert_eq!(bytes.first(), Some(&0));
+    let mut stops = 0;
+    rig_link::Splitter::new().feed(&bytes, |frame| {
+        let message = HostMessage::parse(frame.unwrap()).unwrap();
+        assert!(matches!(message, HostMessage::Stop(_)), "{message:?}");
+        stops += 1;
+    });
+    assert_eq!(stops, 3);
+}
+
+#[test]
+fn a_stop_without_an_answer_is_sent_again_until_it_is_given_up() {
+    let mut bench = Bench::new();
+    bench.reach("playing");
+    bench.peer.dead = true;
+    let before = bench.sent.len();
+    bench.run.stop(bench.now(), StopCause::Operator);
+    bench.take();
+    let outcome = bench.finish();
+    assert!(outcome.was_armed && !outcome.zero_confirmed);
+    // Three copies each 10 ms for half a second.
+    let stops = bench.sent.len() - before;
+    assert!((3 * 48..=3 * 51).contains(&stops), "{stops}");
+}
