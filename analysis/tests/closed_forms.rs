@@ -105,19 +105,23 @@ fn la2_dead_time_apart_from_lag() {
         (20.0, 1.410_464, -70.351_707),
         (50.0, 0.739_396, -131.303_016),
     ];
-    let model = RationalModel {
+    // Masses and springs out of reach leave the lag.
+    let model = TwoMassModel {
         gain: 2.0,
-        lead_s: 0.0,
+        rotor_hz: 1e12,
+        hub_hz: 1e12,
+        stiffness_ratio: 1.0,
+        drive_damping_s: 0.0,
+        rig_damping_s: 0.0,
+        bearing_damping_s: 0.0,
         lag_s: 8e-3,
-        resonance_hz: 1e12,
-        damping: 1.0,
-        second_hz: 1e12,
-        second_damping: 1.0,
+        friction: 0.0,
+        sliding_gain: 1.0,
         hold_s: 0.0,
         delay_s: 3.5e-3,
     };
     for (f, magnitude, degrees) in table {
-        let [re, im] = model.at(f);
+        let [re, im] = model.at(f, 1.0);
         assert!(
             (re.hypot(im) - magnitude).abs() < 1e-5 && (im.atan2(re).to_degrees() - degrees).abs() < 1e-5
         );
@@ -126,6 +130,7 @@ fn la2_dead_time_apart_from_lag() {
         &response,
         &DelayOptions {
             update_period_s: Some(1e-9),
+            slew_nm_per_s: Some(f64::INFINITY),
             ..DelayOptions::default()
         },
     );

@@ -60,6 +60,7 @@ fn coverage(seeds: u64, noise: f64) -> [(f64, f64); 4] {
     ];
     let delay = DelayOptions {
         update_period_s: Some(1e-3),
+        slew_nm_per_s: Some(f64::INFINITY),
         ..DelayOptions::default()
     };
     let mut out = [(0.0, 0.0_f64); 4];

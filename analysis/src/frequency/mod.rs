@@ -7,24 +7,25 @@
 //! aligned before they are averaged, so a command that waits a random part of the update period costs no gain.
 
 mod bands;
+mod bristle;
 mod crossing;
 mod curve;
 mod delay;
 mod errors;
-mod rational;
-
+mod polled;
 mod resonance;
 mod response;
+mod two_mass;
 
 pub use crossing::{BandwidthOptions, Crossing, bandwidth, flat_band};
-pub use delay::{DelayOptions, phase_delay};
+pub use delay::{DelayOptions, REACH, phase_delay};
 pub use errors::{
     auto_spectrum_error, coherence_error, cross_spectrum_error, magnitude_error, phase_error_rad,
 };
 
-pub use rational::RationalModel;
 pub use resonance::{Resonance, ResonanceOptions, first_resonance};
 pub use response::frequency_response;
+pub use two_mass::TwoMassModel;
 
 use ndarray::ArrayView1;
 use serde::{Deserialize, Serialize};

@@ -76,7 +76,7 @@ pub fn fit_recording(recording: &Recording, options: &FitOptions) -> Result<FitD
     let (by_frequency, response) = fit_chirps(
         recording,
         &cuts,
-        (&sensor, update_period_s),
+        &sensor,
         options,
         &base,
         &mut shown,
@@ -230,17 +230,18 @@ type ByFrequency = (
 fn fit_chirps(
     recording: &Recording,
     cuts: &Cuts,
-    (sensor, update_period_s): (&SensorTerms, Option<f64>),
+    sensor: &SensorTerms,
     options: &FitOptions,
     base: &Conditions,
     shown: &mut Curves,
 ) -> Result<ByFrequency, FittingError> {
     let fs_hz = recording.header().sample_rate_hz();
+    let drive = sweeps::DriveTerms::of(recording);
     let mut measurands = Vec::new();
     let mut headline = None;
     for mut group in groups::chirps(recording, &cuts.chirps)? {
         group.conditions.rig_spring_nm_per_rad = base.rig_spring_nm_per_rad;
-        let results = sweeps::measure(&group, sensor, fs_hz, update_period_s, &options.frequency);
+        let results = sweeps::measure(&group, sensor, fs_hz, &drive, &options.frequency);
         if let (true, Some(response)) = (group.headline, results.response) {
             let outcome = |quantity| {
                 results

@@ -9,6 +9,7 @@ use truerim_analysis::frequency::{
 use super::document::{Conditions, Measurand, Quantity};
 use super::groups::{Group, refused};
 use super::sensor::SensorTerms;
+use crate::recording::Recording;
 
 /// Highest frequency as a share of the sample rate; above it the response is that of the anti-alias filter.
 const MOST_OF_RATE: f64 = 0.4;
@@ -26,6 +27,27 @@ const QUANTITIES: [Quantity; 5] = [
     Quantity::Resonance,
     Quantity::ResonanceDamping,
 ];
+
+/// What the rig file declares of the drive of the unit under test.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct DriveTerms {
+    /// Period at which the firmware looks for setpoints, s.
+    pub(crate) update_period_s: Option<f64>,
+    /// Greatest rate of the torque, N·m/s.
+    pub(crate) slew_nm_per_s: Option<f64>,
+}
+
+impl DriveTerms {
+    /// As the recording has it; what is not finite and positive counts as not declared.
+    pub(crate) fn of(recording: &Recording) -> Self {
+        let declared = |value: f64| Some(value).filter(|v| v.is_finite() && *v > 0.0);
+        let rig = &recording.header().rig;
+        Self {
+            update_period_s: declared(rig.update_period_s),
+            slew_nm_per_s: declared(rig.slew_nm_per_s),
+        }
+    }
+}
 
 /// What one group of chirps gives.
 pub(crate) struct SweepResults {
@@ -47,7 +69,7 @@ pub(crate) fn measure(
     group: &Group<'_>,
     sensor: &SensorTerms,
     fs_hz: f64,
-    update_period_s: Option<f64>,
+    drive: &DriveTerms,
     options: &FrequencyOptions,
 ) -> SweepResults {
     let (low, high) = range(group, fs_hz);
@@ -81,7 +103,9 @@ pub(crate) fn measure(
             };
             let delay = DelayOptions {
                 fit_hz: [low.max(2.0), high.min(250.0)],
-                update_period_s,
+                update_period_s: drive.update_period_s,
+                slew_nm_per_s: drive.slew_nm_per_s,
+                amplitude_nm: group.conditions.amplitude_nm,
                 ..DelayOptions::default()
             };
             let look = ResonanceOptions {

@@ -5,13 +5,15 @@ use std::path::Path;
 use hdf5_metno::Location;
 
 use super::error::RecordingError;
-use super::h5;
+use super::h5::{self, Explain};
 use super::header::Header;
 
 /// What is done with each attribute.
 trait Visit {
     fn text(&mut self, name: &str, value: &mut String) -> Result<(), RecordingError>;
     fn real(&mut self, name: &str, value: &mut f64) -> Result<(), RecordingError>;
+    /// A number that recordings of earlier versions do not have; not declared there.
+    fn later(&mut self, name: &str, value: &mut f64) -> Result<(), RecordingError>;
     fn ticks(&mut self, name: &str, value: &mut u32) -> Result<(), RecordingError>;
     fn seed(&mut self, name: &str, value: &mut u64) -> Result<(), RecordingError>;
 }
@@ -38,6 +40,7 @@ fn walk(h: &mut Header, v: &mut impl Visit) -> Result<(), RecordingError> {
     )?;
     v.real("rig_full_scale_nm", &mut h.rig.full_scale_nm)?;
     v.real("rig_update_period_s", &mut h.rig.update_period_s)?;
+    v.later("rig_slew_nm_per_s", &mut h.rig.slew_nm_per_s)?;
     v.text("sensor_model", &mut h.sensor.model)?;
     v.text("sensor_serial", &mut h.sensor.serial)?;
     v.real("sensor_range_nm", &mut h.sensor.range_nm)?;
@@ -62,6 +65,9 @@ impl Visit for Writing<'_> {
     fn real(&mut self, name: &str, value: &mut f64) -> Result<(), RecordingError> {
         h5::put(self.0, self.1, name, value)
     }
+    fn later(&mut self, name: &str, value: &mut f64) -> Result<(), RecordingError> {
+        self.real(name, value)
+    }
     fn ticks(&mut self, name: &str, value: &mut u32) -> Result<(), RecordingError> {
         h5::put(self.0, self.1, name, value)
     }
@@ -79,6 +85,17 @@ impl Visit for Reading<'_> {
     }
     fn real(&mut self, name: &str, value: &mut f64) -> Result<(), RecordingError> {
         *value = h5::get(self.0, self.1, name)?;
+        Ok(())
+    }
+    fn later(&mut self, name: &str, value: &mut f64) -> Result<(), RecordingError> {
+        let names = self
+            .0
+            .attr_names()
+            .doing(self.1, "list the attributes of the root")?;
+        if names.iter().any(|there| there == name) {
+            return self.real(name, value);
+        }
+        *value = f64::NAN;
         Ok(())
     }
     fn ticks(&mut self, name: &str, value: &mut u32) -> Result<(), RecordingError> {

@@ -91,6 +91,8 @@ pub struct RigInfo {
     pub full_scale_nm: f64,
     /// Nominal update period of the unit's firmware, s; NaN if not declared.
     pub update_period_s: f64,
+    /// Nominal greatest rate at which the unit's drive changes its torque, N·m/s; NaN if not declared.
+    pub slew_nm_per_s: f64,
 }
 
 /// The torque sensor and its calibration.

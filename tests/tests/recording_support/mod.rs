@@ -51,6 +51,7 @@ pub(crate) fn header() -> Header {
             fixture_stiffness_nm_per_rad: 2e4,
             full_scale_nm: 7.0,
             update_period_s: f64::NAN,
+            slew_nm_per_s: 2000.0,
         },
         sensor: Sensor {
             model: "T20".into(),

@@ -217,6 +217,7 @@ pub(super) fn header() -> Header {
             full_scale_nm: 8.0,
             fixture_stiffness_nm_per_rad: 20_000.0,
             update_period_s: f64::NAN,
+            slew_nm_per_s: f64::NAN,
             ..RigInfo::default()
         },
         sensor: Sensor {
