@@ -33,7 +33,10 @@ pub(super) fn before_contact(
         (own("procedure"), own(plan.procedure())),
         (own("permit"), own(permit.by())),
         (own("way"), way),
-        (own("calibration_overdue"), own(if overdue { "yes" } else { "no" })),
+        (
+            own("calibration_overdue"),
+            own(if overdue { "yes" } else { "no" }),
+        ),
     ];
     if let Some(granted) = granted {
         extra.push((own("host_scheduling"), granted.to_string()));
@@ -57,6 +60,7 @@ pub(super) fn before_contact(
             fixture_stiffness_nm_per_rad: rig.fixture.stiffness_nm_per_rad,
             full_scale_nm: f64::NAN,
             update_period_s: rig.wheelbase.update_period_s,
+            slew_nm_per_s: rig.wheelbase.slew_nm_per_s,
         },
         sensor: Sensor {
             model: sensor.model.clone(),
@@ -95,12 +99,17 @@ pub(super) fn on_contact(
     add("rig_controller", identity.model.as_str().to_owned());
     add("rig_controller_serial", identity.serial.as_str().to_owned());
     add("rig_controller_firmware", identity.firmware.as_str().to_owned());
-    add("rig_link_version", format!("{}.{}", identity.major, identity.minor));
+    add(
+        "rig_link_version",
+        format!("{}.{}", identity.major, identity.minor),
+    );
     add("rig_limits_applied", format!("{configuration:?}"));
 }
 
 fn channel_info(channel: &Channel) -> ChannelInfo {
-    use rig_link::ChannelKind::{Current, MotorAngle, Other, RimAngle, Setpoint, Supply, Temperature, Torque};
+    use rig_link::ChannelKind::{
+        Current, MotorAngle, Other, RimAngle, Setpoint, Supply, Temperature, Torque,
+    };
     let long_name = match channel.kind {
         Setpoint => "setpoint in force",
         Torque => "rim torque",
