@@ -50,7 +50,10 @@ fn lines(document: &FitDocument, seed: u64) -> String {
         match document.headline(quantity).map(|m| &m.result) {
             Some(Outcome::Estimate(e)) => {
                 let failed = e.checks.iter().filter(|c| !c.passed).count();
-                out += &format!("{seed},{id},{},{},{},{},{failed}", e.value, e.std_uncertainty, e.interval[0], e.interval[1]);
+                out += &format!(
+                    "{seed},{id},{},{},{},{},{failed}",
+                    e.value, e.std_uncertainty, e.interval[0], e.interval[1]
+                );
                 for part in &e.budget {
                     out += &format!(",{}={:.3e}", part.source.replace(',', ";"), part.std_uncertainty);
                 }

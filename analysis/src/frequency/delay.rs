@@ -161,12 +161,15 @@ fn estimate(response: &FrequencyResponse, options: &DelayOptions) -> Result<Esti
         }
     }
     let value = fitted.model.delay_s;
-    let shifted =
-        |start: &Start, drive| fit(response, options, start, drive).map_or(0.0, |f| f.model.delay_s - value);
-    // What the model does not describe shows as a shift when the range is cut where a further mode matters most.
+    // What the model does not describe shows as a shift when the range is cut where a further mode matters most. The
+    // narrower range knows less; what that explains of the shift is in the fit's own uncertainty already.
     let mut narrower = start.clone();
     narrower.range_hz[1] *= 0.75;
-    let cut = shifted(&narrower, drive);
+    let cut = fit(response, options, &narrower, drive).map_or(0.0, |f| {
+        let shift = f.model.delay_s - value;
+        let explained = f.delay_u_s.powi(2) - fitted.delay_u_s.powi(2);
+        (shift.powi(2) - explained.max(0.0)).max(0.0).sqrt()
+    });
     let mean = response.repeat_delay_s.iter().sum::<f64>() / response.repeat_delay_s.len().max(1) as f64;
     let repeats: Vec<f64> = response.repeat_delay_s.iter().map(|d| value + d - mean).collect();
     // The repeats share the fitted shape, so their scatter is that of the waits and adds in full.
@@ -184,30 +187,34 @@ fn estimate(response: &FrequencyResponse, options: &DelayOptions) -> Result<Esti
         Contribution::type_b("declared sensor delay", response.output_delay_u_s),
         Contribution::rectangular("model: systems unlike rotor and hub", UNLIKE_S),
     ];
-    let slew = match (options.slew_nm_per_s, options.amplitude_nm, drive) {
+    let (known, slew) = match (options.slew_nm_per_s, options.amplitude_nm, drive) {
         (Some(slew), Some(_), Some(_)) if slew.is_finite() => {
-            let slower = shifted(&start, polled(options, 1.0 - options.slew_rel_u));
+            let slower = fit(
+                response,
+                options,
+                &start,
+                polled(options, 1.0 - options.slew_rel_u),
+            )
+            .map_or(0.0, |f| f.model.delay_s - value);
             budget.push(Contribution::type_b(
                 "declared slew rate of the drive",
                 slower.abs(),
             ));
-            format!("slew rate {slew} N·m/s and polling are in the model")
+            (true, format!("{slew} N·m/s, with the polling in the model"))
         }
-        (Some(slew), _, Some(_)) if slew.is_infinite() => "a drive that follows at once".into(),
+        (Some(slew), _, Some(_)) if slew.is_infinite() => (true, "none: the drive follows at once".into()),
         _ => {
             let period_s = options.update_period_s.unwrap_or(fitted.model.hold_s);
             budget.push(Contribution::rectangular(
                 "slew rate of the drive not declared",
                 UNKNOWN_SLEW * period_s,
             ));
-            "slew rate, polling period or amplitude is not declared: the delay may include up to half a period of ramp".into()
+            let missing = "slew rate, polling period or amplitude is not declared: the delay may hold up to half a \
+                           polling period of ramp";
+            (false, missing.into())
         }
     };
-    let known = Check::new(
-        "the drive's slew rate is declared",
-        options.slew_nm_per_s.is_some() && drive.is_some(),
-        slew,
-    );
+    let known = Check::new("the drive's slew rate and polling are declared", known, slew);
     let detail = format!(
         "residual {:.2} times the errors given, {:.0} to {:.0} Hz",
         fitted.residual, start.range_hz[0], start.range_hz[1]

@@ -5,12 +5,11 @@
 
 use realfft::num_complex::Complex64;
 use serde::{Deserialize, Serialize};
-use std::f64::consts::TAU;
 
 use super::FrequencyResponse;
 use super::curve::{gains, random_and_scatter, reference};
 use crate::estimate::{Contribution, Estimate, Outcome, Refusal};
-use crate::least_squares::{Options, minimise};
+use crate::least_squares::{Failure, Fit, Options, minimise};
 use crate::linear::{Matrix, back_substitute, qr};
 
 /// Where to look.
@@ -44,6 +43,10 @@ pub struct Resonance {
 
 /// A peak must rise above the gain at low frequency by this factor to be called a resonance.
 const LEAST_RISE: f64 = 1.05;
+
+/// Relative error of a band beyond which its weight falls. Below it all bands count alike: a system with friction is no
+/// linear mode, and which mode lies nearest must not depend on where the noise happens to be low.
+const EQUAL_WEIGHT: f64 = 1e-2;
 
 /// Tolerance of a crystal that nothing disciplines.
 const CLOCK_REL: f64 = 50e-6;
@@ -176,8 +179,13 @@ fn fit_all(response: &FrequencyResponse, options: &ResonanceOptions) -> Result<[
     <[Estimate; 3]>::try_from(out).map_err(|_| none())
 }
 
-/// Fits `(a + b x + c x²) / (1 - r² + 2jζr)` to the bands within a factor `reach` of the peak, the delay taken out. The
-/// numerator is eliminated (it is linear), so only frequency and damping are searched.
+/// Passes of fitting and taking out the delay that the fit leaves; the second changes the frequency by 1e-4 of itself,
+/// the third by a tenth of that.
+const PASSES: usize = 3;
+
+/// Fits `(a + b x + c x²) / (1 - r² + 2jζr)` to the bands within a factor `reach` of the peak. The delay taken out
+/// before is the one that leaves the numerator the same phase at both ends: a numerator that had to turn would bend the
+/// mode. The numerator is eliminated (it is linear), so only frequency and damping are searched.
 fn fit_mode(
     response: &FrequencyResponse,
     repeat: Option<usize>,
@@ -185,7 +193,6 @@ fn fit_mode(
     reach: f64,
 ) -> Result<Mode, Refusal> {
     let centre = response.f_hz[peak];
-    let bulk = response.repeat_delay_s.iter().sum::<f64>() / response.repeat_delay_s.len().max(1) as f64;
     let bands: Vec<usize> = (0..response.f_hz.len())
         .filter(|b| (centre / reach..=centre * reach).contains(&response.f_hz[*b]) && response.usable[*b])
         .collect();
@@ -197,27 +204,68 @@ fn fit_mode(
             needed: 6,
         });
     }
-    let value = |b: usize| {
-        let h = repeat.map_or([response.re[b], response.im[b]], |r| response.repeats[r][b]);
-        Complex64::new(h[0], h[1]) * Complex64::from_polar(1.0, TAU * response.f_hz[b] * bulk)
-    };
-    let data: Vec<(f64, Complex64, f64)> = bands
-        .iter()
-        .map(|b| {
-            let h = value(*b);
-            (
-                response.f_hz[*b] / centre,
-                h,
-                h.norm() * response.gain_rel_u[*b].max(1e-4),
-            )
-        })
-        .collect();
     let magnitudes = gains(response, repeat);
     // Start: damping from the fall of the magnitude at the edges of the range.
     let edge = magnitudes[bands[bands.len() - 1]].min(magnitudes[bands[0]]) / magnitudes[peak];
     let zeta = (0.5 * (reach - 1.0 / reach) * edge).clamp(0.005, 0.5);
-    let residuals = |p: &[f64], out: &mut [f64]| {
-        let mode = Numerator::solve(&data, p[0].exp(), p[1].exp());
+    let measured: Vec<(f64, Complex64, f64)> = bands
+        .iter()
+        .map(|b| {
+            let h = repeat.map_or([response.re[*b], response.im[*b]], |r| response.repeats[r][*b]);
+            let h = Complex64::new(h[0], h[1]);
+            let u = h.norm() * response.gain_rel_u[*b].hypot(EQUAL_WEIGHT);
+            (response.f_hz[*b] / centre, h, u)
+        })
+        .collect();
+    // Each pass starts afresh: a start at the minimum itself leaves the search nothing to show that it is one.
+    let first = [0.0, zeta.ln()];
+    let mut at = first;
+    let mut data = Vec::new();
+    let mut rest = None;
+    for _ in 0..PASSES {
+        data = without_delay(&measured, at[0].exp(), at[1].exp());
+        let fit = search(&data, &first)?;
+        at = [fit.parameters[0], fit.parameters[1]];
+        rest = Some(fit);
+    }
+    let fit = rest.ok_or_else(|| Failure::BadStart.refusal(WHAT))?;
+    let (ratio, damping) = (fit.parameters[0].exp(), fit.parameters[1].exp());
+    let model = Numerator::solve(&data, ratio, damping);
+    let top = |m: &Numerator| {
+        (0..=400)
+            .map(|i| m.at(reach.powf(-1.0 + f64::from(i) / 200.0)).norm())
+            .fold(0.0_f64, f64::max)
+    };
+    let peak = model.as_ref().map_or(f64::NAN, top);
+    // Covariance counts the numerator as known; the six real numbers it took are given back here.
+    let spent = (fit.dof as f64 / (fit.dof as f64 - 6.0).max(1.0)).sqrt();
+    // The residuals say how large the errors are; if they happen to be smaller than noise alone, noise counts.
+    let noise = bands
+        .iter()
+        .map(|b| response.gain_rel_u[*b].powi(2) / (response.gain_rel_u[*b].powi(2) + EQUAL_WEIGHT.powi(2)))
+        .sum::<f64>()
+        / bands.len() as f64;
+    let scale = spent
+        * if fit.residual_sd > 0.0 {
+            (noise.sqrt() / fit.residual_sd).max(1.0)
+        } else {
+            1.0
+        };
+    Ok(Mode {
+        f_hz: centre * ratio,
+        damping,
+        peak,
+        u: [scale * centre * ratio * fit.sd(0), scale * damping * fit.sd(1)],
+        dof: (fit.dof as f64 - 6.0).max(1.0),
+    })
+}
+
+const WHAT: &str = "the fit of the resonance";
+
+/// Frequency (over the centre) and damping, as logarithms, of the mode nearest to `data`.
+fn search(data: &[(f64, Complex64, f64)], start: &[f64; 2]) -> Result<Fit, Refusal> {
+    let mut residuals = |p: &[f64], out: &mut [f64]| {
+        let mode = Numerator::solve(data, p[0].exp(), p[1].exp());
         for (i, (x, h, u)) in data.iter().enumerate() {
             let r = mode
                 .as_ref()
@@ -232,31 +280,23 @@ fn fit_mode(
         rss_tolerance: 1e-9,
         ..Options::default()
     };
-    let fit = minimise(&mut { residuals }, 2 * data.len(), &[0.0, zeta.ln()], &options)
-        .map_err(|f| f.refusal("the fit of the resonance"))?;
-    let (ratio, damping) = (fit.parameters[0].exp(), fit.parameters[1].exp());
-    let model = Numerator::solve(&data, ratio, damping);
-    let top = |m: &Numerator| {
-        (0..=400)
-            .map(|i| m.at(reach.powf(-1.0 + f64::from(i) / 200.0)).norm())
-            .fold(0.0_f64, f64::max)
+    minimise(&mut residuals, 2 * data.len(), start, &options).map_err(|f| f.refusal(WHAT))
+}
+
+/// The data without the delay that the mode does not explain between both ends.
+fn without_delay(data: &[(f64, Complex64, f64)], ratio: f64, damping: f64) -> Vec<(f64, Complex64, f64)> {
+    let own = |x: f64| Numerator::mode(ratio, damping, x);
+    let turn: f64 = data
+        .windows(2)
+        .map(|pair| (pair[1].1 * pair[0].1.conj()).arg() - (own(pair[1].0) * own(pair[0].0).conj()).arg())
+        .sum();
+    let span = match (data.first(), data.last()) {
+        (Some(first), Some(last)) if last.0 > first.0 => last.0 - first.0,
+        _ => return data.to_vec(),
     };
-    let peak = model.as_ref().map_or(f64::NAN, top);
-    // Covariance counts the numerator as known; the six real numbers it took are given back here.
-    let spent = (fit.dof as f64 / (fit.dof as f64 - 6.0).max(1.0)).sqrt();
-    let scale = spent
-        * if fit.residual_sd > 0.0 {
-            (1.0 / fit.residual_sd).max(1.0)
-        } else {
-            1.0
-        };
-    Ok(Mode {
-        f_hz: centre * ratio,
-        damping,
-        peak,
-        u: [scale * centre * ratio * fit.sd(0), scale * damping * fit.sd(1)],
-        dof: (fit.dof as f64 - 6.0).max(1.0),
-    })
+    data.iter()
+        .map(|(x, h, u)| (*x, h * Complex64::from_polar(1.0, -turn * x / span), *u))
+        .collect()
 }
 
 /// A mode with its best complex numerator.

@@ -117,8 +117,9 @@ impl Quantity {
             Self::PhaseDelay => (
                 "phase_delay",
                 "Delay from phase",
-                "Pure delay that remains in the phase of the frequency response once its smooth dynamics are \
-                 accounted for; an independent look at the latency.",
+                "Pure delay that remains in the phase of the frequency response once drivetrain, friction and the \
+                 drive's declared polling and slew rate are accounted for; an independent look at the latency. Half \
+                 the polling period, for which a setpoint waits on average, is part of it; the drive's ramp is not.",
                 "Fit of a low-order model times a delay to the complex response (Pintelon and Schoukens, System \
                  Identification, 2nd ed.)",
                 ShownIn::Milliseconds,
@@ -134,8 +135,10 @@ impl Quantity {
             Self::Resonance => (
                 "resonance",
                 "First clamped resonance",
-                "Natural frequency at which the clamped rotor first rings on the springs of drivetrain, torque sensor \
-                 and fixture in series. The rig is part of it.",
+                "Natural frequency of the linear mode nearest to the response around its first peak, from the peak over \
+                 1.35 to 1.35 times it, all bands weighted alike. Clamped, the rotor rings on the springs of \
+                 drivetrain, torque sensor and fixture in series: the rig is part of it. Friction makes it depend on \
+                 amplitude and preload, so it holds at those stated.",
                 "Second-order fit to the complex response around the first peak (Pintelon and Schoukens, System \
                  Identification, 2nd ed.)",
                 ShownIn::Hertz,
@@ -143,7 +146,8 @@ impl Quantity {
             Self::ResonanceDamping => (
                 "resonance_damping",
                 "Damping of the resonance",
-                "Damping ratio of that resonance: 0 rings for ever, 1 does not ring.",
+                "Damping ratio of that nearest mode: 0 rings for ever, 1 does not ring. It contains what friction \
+                 takes at the stated amplitude and preload; a smaller amplitude is damped more.",
                 "Second-order fit to the complex response around the first peak (Pintelon and Schoukens, System \
                  Identification, 2nd ed.)",
                 ShownIn::Plain,

@@ -73,14 +73,7 @@ pub fn fit_recording(recording: &Recording, options: &FitOptions) -> Result<FitD
         &base,
         &mut shown,
     )?;
-    let (by_frequency, response) = fit_chirps(
-        recording,
-        &cuts,
-        &sensor,
-        options,
-        &base,
-        &mut shown,
-    )?;
+    let (by_frequency, response) = fit_chirps(recording, &cuts, &sensor, options, &base, &mut shown)?;
     let shared = vec![
         delay_agreement(&results, &by_frequency, &base),
         sensor_delay(&sensor, &base),

@@ -2,8 +2,8 @@
 
 A clamped unit with friction has no natural frequency of its own: its response depends on the amplitude. The measurand is
 that of the linear mode `(a + b x + c x^2) / (1 - r^2 + 2 i zeta r)`, r = f/f0, with complex a, b, c and x = f/f_peak - 1,
-that lies nearest, in relative error, to the response over f_peak/1.35 to f_peak*1.35, the sweep's amplitude and preload
-being part of the conditions. Here it is taken from the sine-by-sine response of tests/reference/plant/truth.py, by scipy.
+that lies nearest, in relative error, to the response over f_peak/1.35 to f_peak*1.35, a delay taken out that leaves the
+numerator the same phase at both ends; the sweep's amplitude and preload are part of the conditions. Here it is taken from the sine-by-sine response of tests/reference/plant/truth.py, by scipy.
 
 Run: /opt/pyref/bin/python tests/reference/analysis/mode.py [FILE.json ...]
 """
@@ -17,14 +17,10 @@ from scipy.optimize import least_squares
 REACH = 1.35
 
 
-def mode(f, g):
-    """Natural frequency and damping ratio."""
-    peak = f[np.argmax(np.abs(g))]
-    keep = (f >= peak / REACH) & (f <= peak * REACH)
+def nearest(f, g, x):
+    """Natural frequency and damping ratio, the delay already taken out."""
     # Bands of the bench are equally spaced in log f: weight whole Hz accordingly.
-    f, g = f[keep], g[keep] * np.exp(2j * np.pi * f[keep] * 4e-3)
     weight = 1 / np.abs(g) / np.sqrt(f)
-    x = f / peak - 1
 
     def miss(p):
         shape = 1 / (1 - (f / np.exp(p[0])) ** 2 + 2j * np.exp(p[1]) * f / np.exp(p[0]))
@@ -33,8 +29,23 @@ def mode(f, g):
         e = basis @ c - g * weight
         return np.r_[e.real, e.imag]
 
-    fit = least_squares(miss, [np.log(peak), np.log(0.1)], xtol=1e-14, ftol=1e-14, gtol=1e-14)
+    fit = least_squares(miss, [np.log(f[x == 0][0]), np.log(0.1)], xtol=1e-14, ftol=1e-14, gtol=1e-14)
     return np.exp(fit.x[0]), np.exp(fit.x[1])
+
+
+def mode(f, g):
+    """Natural frequency and damping ratio."""
+    peak = f[np.argmax(np.abs(g))]
+    keep = (f >= peak / REACH) & (f <= peak * REACH)
+    f, g = f[keep], g[keep]
+    turned = np.unwrap(np.angle(g))
+    f0, zeta = peak, 0.1
+    for _ in range(8):
+        # The delay that is taken out is the one that leaves the numerator the same phase at both ends.
+        own = np.angle(1 / (1 - (f / f0) ** 2 + 2j * zeta * f / f0))
+        delay = ((own[-1] - own[0]) - (turned[-1] - turned[0])) / (2 * np.pi * (f[-1] - f[0]))
+        f0, zeta = nearest(f, g * np.exp(2j * np.pi * f * delay), f / peak - 1)
+    return f0, zeta
 
 
 def main():
