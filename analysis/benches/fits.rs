@@ -54,6 +54,7 @@ fn frequency(c: &mut Criterion) {
         zeta1: 0.08,
         lead_s: 0.2e-3,
         second: true,
+        slew_nm_per_s: f64::INFINITY,
     };
     let sweeps: Vec<_> = (0..3).map(|seed| chain.sweep(0.7, 2e-3, seed)).collect();
     let records: Vec<SweepRecord<'_>> = sweeps

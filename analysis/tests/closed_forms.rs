@@ -1,4 +1,4 @@
-//! Readings of a frequency response against closed forms (checks LA-1, LA-2, FR-1 to FR-3).
+//! Readings of a frequency response against closed forms (checks LA-1, LA-2, FR-1 to FR-3, FR-8).
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 mod common;
@@ -79,6 +79,15 @@ fn la1_delay_from_the_phase_slope() {
             input_age_s: 0.0,
         })
         .collect();
+    // A cross-correlation with a parabola through its top three points agrees to 0.01 ms; the parabola reads 7.396.
+    for (x, y) in &records {
+        let lag = |k: usize| x.iter().zip(&y[k..]).map(|(x, y)| x * y).sum::<f64>();
+        let around: Vec<f64> = (0..16).map(lag).collect();
+        let top = (1..15).max_by(|a, b| around[*a].total_cmp(&around[*b])).unwrap();
+        let [l, m, r] = [around[top - 1], around[top], around[top + 1]];
+        let peak_ms = top as f64 + 0.5 * (l - r) / (l - 2.0 * m + r);
+        assert!((peak_ms - 7.4).abs() < 0.01, "{peak_ms}");
+    }
     let options = FrequencyOptions {
         f_min_hz: 2.0,
         f_max_hz: 110.0,
@@ -126,6 +135,20 @@ fn la2_dead_time_apart_from_lag() {
             (re.hypot(im) - magnitude).abs() < 1e-5 && (im.atan2(re).to_degrees() - degrees).abs() < 1e-5
         );
     }
+    // -90 degrees at 28.051369 Hz: the phase is smooth over the logarithm of frequency.
+    let phase = response.phase_rad();
+    let at = |octave48: f64| common::interpolate(1.0, &phase, octave48) + std::f64::consts::FRAC_PI_2;
+    let (mut low, mut high) = (1.0, phase.len() as f64 - 3.0);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if at(middle) > 0.0 {
+            low = middle
+        } else {
+            high = middle
+        }
+    }
+    let quarter_hz = 0.5 * 2.0_f64.powf(low / 48.0);
+    assert!((quarter_hz / 28.051_369 - 1.0).abs() < 1e-6, "{quarter_hz}");
     let outcome = phase_delay(
         &response,
         &DelayOptions {
@@ -191,4 +214,30 @@ fn fr3_second_order() {
     );
     // A peak of 1.25 dB does not leave the band, so the exit is the fall through -3 dB.
     assert!(flat.estimate().unwrap().value > 25.0);
+}
+
+/// FR-8: two inertias on a spring, torque and acceleration on the first: the resonance is that of both against each
+/// other, the antiresonance that of the second on the spring. A light damper moves neither.
+#[test]
+fn fr8_two_inertias() {
+    let (j1, j2, k, c) = (0.003, 0.012, 180.0, 0.02);
+    let inertance = |s: Complex64| (j2 * s * s + c * s + k) / (j1 * j2 * s * s + (j1 + j2) * (c * s + k));
+    let options = ResonanceOptions {
+        reference_hz: [1.0, 2.0],
+        search_hz: [5.0, 100.0],
+    };
+    let read = |response: &FrequencyResponse| {
+        first_resonance(response, &options)
+            .frequency
+            .estimate()
+            .unwrap()
+            .value
+    };
+    let resonance_hz = read(&exact(0.5, 100.0, 2e-3, inertance));
+    assert!((resonance_hz / 43.586_376 - 1.0).abs() < 1e-6, "{resonance_hz}");
+    let antiresonance_hz = read(&exact(0.5, 100.0, 2e-3, |s| inertance(s).inv()));
+    assert!(
+        (antiresonance_hz / 19.492_420 - 1.0).abs() < 1e-6,
+        "{antiresonance_hz}"
+    );
 }

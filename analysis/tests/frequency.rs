@@ -5,7 +5,7 @@ mod common;
 
 use common::sweep::{AGE_S, Chain, DELAY_S, FS_HZ, SENSOR_DELAY_S};
 use ndarray::ArrayView1;
-use truerim_analysis::estimate::Refusal;
+use truerim_analysis::estimate::{Estimate, Refusal};
 use truerim_analysis::frequency::*;
 
 fn options() -> FrequencyOptions {
@@ -39,6 +39,7 @@ fn belt() -> Chain {
         zeta1: 0.08,
         lead_s: 0.2e-3,
         second: true,
+        slew_nm_per_s: f64::INFINITY,
     }
 }
 
@@ -125,35 +126,94 @@ fn response_is_that_of_the_chain() {
     assert!(resonance.amplification.estimate().is_some());
 }
 
-/// FR-10: any linear system in noise, 500 bands in all: the share within 1.96 times the random error.
+/// A drive of 2 N·m/ms at an amplitude of 1.4 N·m: declared, the delay comes back; not declared, masses and lags
+/// take up some of the ramp, the result says so and is wide enough.
+#[test]
+fn a_slew_limit_is_allowed_for() {
+    // The zero of two masses comes from the dampers that damp the mode: about 1.3 times 2 zeta over omega.
+    let chain = Chain {
+        slew_nm_per_s: 2000.0,
+        lead_s: 0.35e-3,
+        ..belt()
+    };
+    let response = respond(&sweeps(&chain, 1.4, 2e-3, 3, 7), &options()).unwrap();
+    let known = DelayOptions {
+        update_period_s: Some(1e-3),
+        slew_nm_per_s: Some(2000.0),
+        amplitude_nm: Some(1.4),
+        ..DelayOptions::default()
+    };
+    let unknown = DelayOptions {
+        slew_nm_per_s: None,
+        ..known.clone()
+    };
+    let fast = DelayOptions {
+        slew_nm_per_s: Some(f64::INFINITY),
+        ..known.clone()
+    };
+    let read = |options| phase_delay(&response, options).estimate().unwrap().clone();
+    let (known, unknown, fast) = (read(&known), read(&unknown), read(&fast));
+    for e in [&known, &unknown, &fast] {
+        println!("{:.4} ± {:.4} ms", 1e3 * e.value, 1e3 * e.std_uncertainty);
+    }
+    let holds = |e: &Estimate| e.interval[0] < DELAY_S && DELAY_S < e.interval[1];
+    assert!(holds(&known) && (known.value - DELAY_S).abs() < 0.15e-3 && known.std_uncertainty < 0.2e-3);
+    assert!(known.checks.iter().all(|c| c.passed), "{:?}", known.checks);
+    assert!(holds(&unknown) && unknown.std_uncertainty > 0.2e-3);
+    assert!(unknown.checks.iter().any(|c| !c.passed));
+    assert!((fast.value - known.value).abs() > 0.05e-3, "it matters");
+}
+
+/// FR-10: a linear system in noise, 500 seeds: the share of bands within 1.96 times the random error.
 #[test]
 fn random_error_covers() {
-    let (mut inside, mut all) = (0.0, 0.0);
-    let chain = Chain {
-        f1_hz: 120.0,
-        zeta1: 0.5,
-        lead_s: 1e-4,
-        second: false,
+    let (n, pole) = (8192, 0.7_f64);
+    let input: Vec<f64> = (0..n)
+        .map(|i| {
+            let t = (f64::from(i) - 200.0) / (f64::from(n) - 600.0);
+            let fade = (20.0 * t).min(20.0 * (1.0 - t)).clamp(0.0, 1.0);
+            fade * (std::f64::consts::PI * 0.15 * t * t * (f64::from(n) - 600.0)).sin()
+        })
+        .collect();
+    let mut state = 0.0;
+    let clean: Vec<f64> = input
+        .iter()
+        .map(|u| {
+            state = pole * state + (1.0 - pole) * u;
+            state
+        })
+        .collect();
+    let options = FrequencyOptions {
+        f_min_hz: 80.0,
+        f_max_hz: 400.0,
+        bands_per_octave: 12.0,
+        ..FrequencyOptions::default()
     };
-    for seed in 0..4 {
-        let response = respond(&sweeps(&chain, 0.7, 0.05, 3, 200 + seed), &options()).unwrap();
-        for (b, f) in response
-            .f_hz
-            .iter()
-            .enumerate()
-            .filter(|(_, f)| (10.0..200.0).contains(*f))
-        {
-            // The sensor's own magnitude is known here; it is not what is tested.
-            let sensor = (1.0 + (f / 1000.0_f64).powi(4)).sqrt().recip();
-            let error = response.gain()[b] / (chain.truth(*f).norm() * sensor) - 1.0;
+    let (mut inside, mut all) = (0.0, 0.0);
+    for seed in 0..500 {
+        let mut random = common::Random::new(9000 + seed);
+        let noisy: Vec<(Vec<f64>, Vec<f64>)> = (0..3)
+            .map(|_| {
+                (
+                    input.clone(),
+                    clean.iter().map(|y| y + 0.1 * random.normal()).collect(),
+                )
+            })
+            .collect();
+        let response = respond(&noisy, &options).unwrap();
+        for (b, f) in response.f_hz.iter().enumerate() {
+            let turn = std::f64::consts::TAU * f / FS_HZ;
+            let filter = (1.0 - pole) / (1.0 - 2.0 * pole * turn.cos() + pole * pole).sqrt();
+            // The response is from the staircase, the filter works on its values.
+            let truth = filter * 0.5 * turn / (0.5 * turn).sin();
+            let error = response.gain()[b] / truth - 1.0;
             inside += f64::from(u8::from(error.abs() <= 1.96 * response.gain_rel_u[b]));
             all += 1.0;
         }
     }
-    assert!(all > 500.0);
     let share: f64 = inside / all;
     println!("{share} of {all} bands");
-    assert!((share - 0.95).abs() < 0.03, "{share}");
+    assert!((share - 0.95).abs() < 0.02, "{share}");
 }
 
 mod refusals {

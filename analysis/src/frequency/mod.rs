@@ -15,16 +15,18 @@ mod errors;
 mod polled;
 mod resonance;
 mod response;
+mod start;
 mod two_mass;
 
 pub use crossing::{BandwidthOptions, Crossing, bandwidth, flat_band};
-pub use delay::{DelayOptions, REACH, phase_delay};
+pub use delay::{DelayOptions, phase_delay};
 pub use errors::{
     auto_spectrum_error, coherence_error, cross_spectrum_error, magnitude_error, phase_error_rad,
 };
 
 pub use resonance::{Resonance, ResonanceOptions, first_resonance};
 pub use response::frequency_response;
+pub use start::REACH;
 pub use two_mass::TwoMassModel;
 
 use ndarray::ArrayView1;

@@ -10,7 +10,7 @@ use super::bristle;
 ///
 /// With springs in series of stiffness 1 (`1/k + 1/r = 1`, k the drive's, r the rig's), rotor `A = s²/ω_m² + (c+b)s + k +
 /// Φ`, hub `B = (k+r)s²/ω_h² + (c+c_r)s + k + r`, the torque in the rig's spring over the motor's is
-/// `(k + c s)(r + c_r s) / (A B - (k + c s)²)`; Φ is friction's [`bristle::stiffness`] at the amplitude that the response
+/// `(k + c s)(r + c_r s) / (A B - (k + c s)²)`; Φ is friction's Dahl stiffness at the amplitude that the response
 /// itself shows. The drive's polling and slew limit come as a factor.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TwoMassModel {

@@ -29,6 +29,8 @@ pub struct Chain {
     pub zeta1: f64,
     pub lead_s: f64,
     pub second: bool,
+    /// Greatest rate of the drive's torque, N·m/s.
+    pub slew_nm_per_s: f64,
 }
 
 impl Chain {
@@ -116,12 +118,20 @@ impl Chain {
         let mut states = vec![Complex64::default(); modes.len()];
         let mut polled = vec![0.0; DEAD];
         let mut output = Vec::with_capacity(n);
-        let mut now = 0.0;
+        let (mut now, mut torque) = (0.0, 0.0);
         for k in 0..n * STEPS {
             if k % POLL == phase {
                 now = input[k / STEPS];
             }
-            let drive = polled[k % DEAD];
+            let before: f64 = torque;
+            let most = self.slew_nm_per_s * STEP_S;
+            torque += (polled[k % DEAD] - torque).clamp(-most, most);
+            // A ramp counts with its mean over the step.
+            let drive = if most.is_finite() {
+                0.5 * (before + torque)
+            } else {
+                torque
+            };
             polled[k % DEAD] = now;
             if k % STEPS == AGE {
                 let y: f64 = states.iter().zip(&modes).map(|(x, m)| (x * m.2).re).sum();

@@ -219,3 +219,22 @@ fn rows_beyond_what_was_declared_safe_are_not_read() {
     let text = Recording::open(&path).err().unwrap().to_string();
     assert!(text.contains("100 rows") && text.contains("99"), "{text}");
 }
+
+#[test]
+fn a_recording_from_before_the_slew_rate_was_kept_says_not_declared() {
+    let directory = tempfile::tempdir().unwrap();
+    let path = directory.path().join("run.h5");
+    let mut declared = header();
+    declared.rig.slew_nm_per_s = 2000.0;
+    drop(RecordingWriter::create(&path, &declared).unwrap());
+    let file = h5::access().open_rw(&path).unwrap();
+    let read = |file: &File| {
+        super::super::attributes::read(file, &path)
+            .unwrap()
+            .rig
+            .slew_nm_per_s
+    };
+    assert_eq!(read(&file), 2000.0);
+    file.delete_attr("rig_slew_nm_per_s").unwrap();
+    assert!(read(&file).is_nan());
+}
