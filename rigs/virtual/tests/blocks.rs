@@ -7,11 +7,21 @@ mod common;
 use std::f64::consts::{PI, SQRT_2, TAU};
 
 use common::close;
+use virtual_rig::plant::Thermal;
 use virtual_rig::plant::{
     CurrentLoop, DriveParameters, FarSide, Firmware, FirmwareParameters, Heat, HeatParameters, Mounting,
     MountingParameters, PowerStage, RippleOrder, ripple_energy_j, ripple_nm,
 };
 use virtual_rig::sensors::{LowPass, TorqueSensor, TorqueSensorParameters};
+
+/// A winding of this resistance, everything else as when cold.
+fn cold(resistance_ohm: f64) -> Thermal {
+    Thermal {
+        resistance_ohm,
+        flux: 1.0,
+        peak_share: 1.0,
+    }
+}
 
 /// Poll and hold: a setpoint that changes at a random moment is late by dead time + U(0, period).
 #[test]
@@ -23,6 +33,7 @@ fn firmware_delays_uniformly_over_its_period() {
         phase: 0.3,
         dead_time_s: 3.5e-3,
         jitter_s: 0.0,
+        smoothing_s: 0.0,
     };
     let mut firmware = Firmware::new(parameters);
     let mut delays = Vec::new();
@@ -57,6 +68,7 @@ fn firmware_clock_drifts_by_its_error() {
         phase: 0.0,
         dead_time_s: 0.0,
         jitter_s: 0.0,
+        smoothing_s: 0.0,
     };
     let mut firmware = Firmware::new(parameters);
     let h = 25e-6;
@@ -79,7 +91,7 @@ fn current_loop_is_first_order_behind_the_slew_limit() {
     let mut control = CurrentLoop::new(belt.torque, belt.motor, h);
     let mut t = 0.0;
     for n in 1..=400_u32 {
-        control.step(PowerStage::On, 6.0, 0.0, 0.8);
+        control.step(PowerStage::On, 6.0, 0.0, &cold(0.8));
         t = f64::from(n) * h;
         let tau = 1.0 / (TAU * f);
         let s = 2000.0;
@@ -94,7 +106,7 @@ fn current_loop_is_first_order_behind_the_slew_limit() {
     }
     assert!(t > 9e-3);
     for n in 1..=100_u32 {
-        control.step(PowerStage::Coast, 6.0, 0.0, 0.8);
+        control.step(PowerStage::Coast, 6.0, 0.0, &cold(0.8));
         let expected = 6.0 * (-TAU * f * f64::from(n) * h).exp();
         close(
             control.torque_nm(),
@@ -118,7 +130,7 @@ fn voltage_limits_torque_at_speed() {
     let settle = |speed: f64| {
         let mut control = CurrentLoop::new(belt.torque, belt.motor, 25e-6);
         for _ in 0..4000 {
-            control.step(PowerStage::On, 20.0, speed, 0.8);
+            control.step(PowerStage::On, 20.0, speed, &cold(0.8));
         }
         control.torque_nm()
     };
@@ -135,7 +147,7 @@ fn voltage_limits_torque_at_speed() {
     close(settle(24.0 / 0.81), 0.0, 1e-9, "no-load speed");
     let mut control = CurrentLoop::new(belt.torque, belt.motor, 25e-6);
     for _ in 0..4000 {
-        control.step(PowerStage::Brake, 5.0, 4.0, 0.8);
+        control.step(PowerStage::Brake, 5.0, 4.0, &cold(0.8));
     }
     close(
         control.torque_nm(),
@@ -292,6 +304,9 @@ fn sensor() -> TorqueSensorParameters {
         gain_error: 0.01,
         zero_nm: 0.5,
         noise_nm: 0.0,
+        drift_nm_per_h: 0.0,
+        zero_nm_per_k: 0.0,
+        case_share: 0.0,
         amplifier_hz: 1000.0,
         declared_delay_s: 225e-6,
     }

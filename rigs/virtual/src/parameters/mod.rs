@@ -1,10 +1,13 @@
 //! Everything about a virtual rig as checked values, read from the `[virtual]` table of a rig file.
 //!
-//! The table's keys are described where they are shipped, in `rigs/belt.toml`. Each block has its own reader beside
+//! The table's keys are described where they are shipped, in `rigs/belt.toml`, `rigs/geared.toml` and
+//! `rigs/direct.toml`. Each block has its own reader beside
 //! the structs that it fills.
 
+mod agreement;
 mod controller;
 mod faults;
+mod mounting;
 mod plant;
 mod sensors;
 
@@ -33,7 +36,8 @@ pub struct RigParameters {
 }
 
 impl RigParameters {
-    /// Reads the `[virtual]` table of a rig file. `[rig]` is left to the bench; any other top-level key is an error.
+    /// Reads the `[virtual]` table of a rig file. `[rig]` is left to the bench, except that the two must not contradict
+    /// each other (mounting, peak torque, stiffnesses, the sensor's range); any other top-level key is an error.
     /// What the file leaves to chance (the phase of the firmware's clock, say) is drawn from `seed`.
     ///
     /// # Errors
@@ -44,6 +48,11 @@ impl RigParameters {
         root.leave_to_others("rig");
         let table = root.section("virtual");
         let parameters = read(&table, seed);
+        // A contradiction with a placeholder would only confuse.
+        if !settings.has_findings() {
+            agreement::with_rig(file, text, &table, &parameters);
+            agreement::with_itself(&table, &parameters);
+        }
         settings.finish(parameters)
     }
 

@@ -1,4 +1,5 @@
-//! The plant's sub-tables of `[virtual]`: firmware, torque, motor, inertia, drive, friction, ripple, mounting, heat.
+//! The plant's sub-tables of `[virtual]`: firmware, torque, motor, inertia, drive, gear, friction, ripple, bearing, end
+//! stops, heat. What a unit need not have may be left out.
 
 use rand_chacha::ChaCha8Rng;
 use settings_file::{
@@ -6,9 +7,11 @@ use settings_file::{
     Stiffness, Temperature, ThermalResistance, Time, Torque, TorqueConstant, Voltage,
 };
 
+use super::mounting;
 use crate::plant::{
-    DriveParameters, FarSide, FirmwareParameters, FrictionParameters, HeatParameters, MotorParameters,
-    MountingParameters, PlantParameters, RippleOrder, TorqueParameters,
+    BearingParameters, DeratingParameters, DriveParameters, EndStopParameters, FirmwareParameters,
+    FrictionParameters, GearParameters, HeatParameters, MotorParameters, PlantParameters, RippleOrder,
+    TorqueParameters,
 };
 use crate::random::unit;
 
@@ -22,11 +25,18 @@ pub(super) fn read(table: &Section<'_>, setup: &mut ChaCha8Rng) -> PlantParamete
         rotor_kg_m2: inertia.quantity::<Inertia>("rotor", 1e-7..=1e-1),
         hub_kg_m2: inertia.quantity::<Inertia>("hub", 1e-5..=1e-1),
         drive: drive(&table.section("drive")),
+        gear: table.optional_section("gear").map(|table| gear(&table)),
         motor_friction: side(&friction.section("motor")),
         output_friction: side(&friction.section("output")),
         ripple: table.sections("ripple", 0..=32).iter().map(ripple).collect(),
-        mounting: mounting(&table.section("mounting")),
+        bearing: table
+            .optional_section("bearing")
+            .map(|table| bearing(&table))
+            .unwrap_or_default(),
+        end_stops: table.optional_section("end_stops").map(|table| end_stops(&table)),
+        mounting: mounting::read(&table.section("mounting")),
         heat: heat(&table.section("heat")),
+        derating: table.optional_section("derating").map(|table| derating(&table)),
     }
 }
 
@@ -42,6 +52,7 @@ fn firmware(table: &Section<'_>, setup: &mut ChaCha8Rng) -> FirmwareParameters {
             .map_or(phase, |entry| entry.number(0.0..=1.0)),
         dead_time_s: table.quantity::<Time>("dead_time", 0.0..=0.1),
         jitter_s: table.quantity::<Time>("jitter", 0.0..=20e-3),
+        smoothing_s: table.quantity_or::<Time>("smoothing", 0.0..=0.1, 0.0),
     }
 }
 
@@ -56,14 +67,18 @@ fn torque(table: &Section<'_>) -> TorqueParameters {
 }
 
 fn motor(table: &Section<'_>) -> MotorParameters {
+    let supply_v = table.quantity::<Voltage>("supply", 1.0..=100.0);
     MotorParameters {
         torque_constant_nm_per_a: table.quantity::<TorqueConstant>("torque_constant", 1e-3..=10.0),
         back_emf_v_s_per_rad: table.quantity::<BackEmf>("back_emf", 1e-3..=10.0),
         resistance_ohm: table.quantity::<Resistance>("resistance", 1e-3..=100.0),
         ratio: table.number("ratio", 0.1..=200.0),
         efficiency: table.quantity::<Ratio>("efficiency", 0.1..=1.0),
-        supply_v: table.quantity::<Voltage>("supply", 1.0..=100.0),
+        supply_v,
+        voltage_limit_v: table.quantity_or::<Voltage>("voltage_limit", 1.0..=100.0, supply_v),
         supply_resistance_ohm: table.quantity::<Resistance>("supply_resistance", 0.0..=10.0),
+        loss_factor: table.quantity_or::<Ratio>("loss_factor", 1.0..=3.0, 1.0),
+        flux_loss_per_k: table.quantity_or::<Ratio>("flux_loss_per_kelvin", 0.0..=0.005, 0.0),
     }
 }
 
@@ -72,6 +87,44 @@ fn drive(table: &Section<'_>) -> DriveParameters {
         stiffness_nm_per_rad: table.quantity::<Stiffness>("stiffness", 10.0..=1e5),
         damping_nm_s_per_rad: table.quantity::<Damping>("damping", 0.0..=50.0),
         backlash_rad: table.quantity::<Angle>("backlash", 0.0..=0.2),
+    }
+}
+
+fn gear(table: &Section<'_>) -> GearParameters {
+    let shaft_ratio = table.number("shaft_ratio", 0.1..=100.0);
+    GearParameters {
+        mesh: DriveParameters {
+            stiffness_nm_per_rad: table.quantity::<Stiffness>("stiffness", 10.0..=1e5),
+            damping_nm_s_per_rad: table.quantity::<Damping>("damping", 0.0..=50.0),
+            backlash_rad: table.quantity::<Angle>("backlash", 0.0..=0.2),
+        },
+        shaft_kg_m2: shaft_ratio * shaft_ratio * table.quantity::<Inertia>("shaft", 1e-8..=1e-2),
+        shaft_viscous_nm_s_per_rad: table.quantity::<Damping>("shaft_viscous", 0.0..=1.0),
+        load_share: table.quantity::<Ratio>("load_friction", 0.0..=0.3),
+    }
+}
+
+fn bearing(table: &Section<'_>) -> BearingParameters {
+    BearingParameters {
+        amplitude_nm: table.quantity::<Torque>("eccentricity", 0.0..=5.0),
+        phase_rad: table.quantity::<Angle>("phase", -6.3..=6.3),
+    }
+}
+
+fn end_stops(table: &Section<'_>) -> EndStopParameters {
+    EndStopParameters {
+        travel_rad: table.quantity::<Angle>("travel", 0.1..=60.0),
+        stiffness_nm_per_rad: table.quantity::<Stiffness>("stiffness", 1.0..=1e5),
+        damping_nm_s_per_rad: table.quantity::<Damping>("damping", 0.0..=50.0),
+    }
+}
+
+fn derating(table: &Section<'_>) -> DeratingParameters {
+    let [from_degc, to_degc] = table.pair::<Temperature>("span", 30.0..=200.0);
+    DeratingParameters {
+        from_degc,
+        to_degc,
+        left: table.quantity::<Ratio>("left", 0.0..=1.0),
     }
 }
 
@@ -95,27 +148,6 @@ fn ripple(table: &Section<'_>) -> RippleOrder {
         amplitude_nm: table.quantity_or::<Torque>("amplitude", 0.0..=5.0, 0.0),
         torque_share: table.quantity_or::<Ratio>("torque_share", 0.0..=0.5, 0.0),
         phase_rad: table.quantity::<Angle>("phase", -6.3..=6.3),
-    }
-}
-
-fn mounting(table: &Section<'_>) -> MountingParameters {
-    let clamped = table
-        .choice("kind", &[("clamped", true), ("free", false)])
-        .unwrap_or(true);
-    let far_side = if clamped {
-        FarSide::Ground {
-            holding_nm: table.quantity::<Torque>("clamp_holds", 0.1..=1000.0),
-        }
-    } else {
-        FarSide::Disc {
-            inertia_kg_m2: table.quantity::<Inertia>("disc", 1e-5..=1.0),
-        }
-    };
-    MountingParameters {
-        sensor_nm_per_rad: table.quantity::<Stiffness>("sensor_stiffness", 100.0..=1e6),
-        fixture_nm_per_rad: table.quantity::<Stiffness>("fixture_stiffness", 100.0..=1e6),
-        damping_nm_s_per_rad: table.quantity::<Damping>("damping", 0.0..=50.0),
-        far_side,
     }
 }
 

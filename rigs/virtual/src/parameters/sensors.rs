@@ -29,6 +29,9 @@ pub(super) fn read(table: &Section<'_>, plant: &PlantParameters) -> SensorParame
             gain_error: torque.quantity::<Ratio>("gain_error", -0.2..=0.2),
             zero_nm: torque.quantity::<Torque>("zero", -5.0..=5.0),
             noise_nm: torque.quantity::<Torque>("noise", 0.0..=1.0),
+            drift_nm_per_h: torque.quantity_or::<Torque>("drift_per_hour", -1.0..=1.0, 0.0),
+            zero_nm_per_k: torque.quantity_or::<Torque>("zero_per_kelvin", -0.1..=0.1, 0.0),
+            case_share: torque.quantity_or::<Ratio>("case_share", 0.0..=1.0, 0.0),
             amplifier_hz,
             declared_delay_s: torque.quantity_or::<Time>(
                 "declared_delay",
@@ -38,6 +41,8 @@ pub(super) fn read(table: &Section<'_>, plant: &PlantParameters) -> SensorParame
         },
         rim: RimEncoderParameters {
             counts_per_turn: rim.integer("counts_per_turn", 100..=16_777_216) as u32,
+            run_out_rad: rim.quantity_or::<Angle>("run_out", 0.0..=0.1, 0.0),
+            run_out_phase_rad: rim.quantity_or::<Angle>("run_out_phase", -6.3..=6.3, 0.0),
         },
         motor: MotorPositionParameters {
             step_rad: TAU / motor.integer("counts_per_motor_turn", 10..=16_777_216) as f64,

@@ -1,17 +1,21 @@
 //! From torque demand to air-gap torque: clipping, slew limit, voltage limit, current loop, power stage.
 //!
-//! All torques are at the rim: `T = K_t·N·η·i` with torque constant `K_t` (N·m/A), ratio `N`, drive efficiency `η`.
+//! All torques are at the rim: `T = Φ·K_t·N·η·i` with torque constant `K_t` (N·m/A, at 20 °C), ratio `N`, drive efficiency
+//! `η`, and the magnets' flux Φ over its value at 20 °C, which the firmware does not know: it controls the current, so its
+//! torques are nominal, `K_t·N·η·i`.
 //!
-//! - firmware scaling: `T_target = clip(gain·demand + offset, ±peak)`;
+//! - firmware scaling: `T_target = clip(gain·demand + offset, ±peak)`, the peak derated when hot;
 //! - slew limit: `|dT_demand/dt| ≤ slew`;
-//! - voltage limit: the current can not be pushed beyond `(±V − K_e·N·ω)/R`, so
-//!   `T_demand ∈ K_t·N·η·[(−V − K_e·N·ω)/R, (V − K_e·N·ω)/R]`, `V` the supply less its own drop;
+//! - voltage limit: the current can not be pushed beyond `(±V − Φ·K_e·N·ω)/R`, so
+//!   `T_demand ∈ K_t·N·η·[(−V − Φ·K_e·N·ω)/R, (V − Φ·K_e·N·ω)/R]`, `R` that of winding and supply in series;
 //! - current loop: first order, `dT/dt = 2π·f_loop·(T_demand − T)`, stepped with its exact exponential.
 //!
 //! With the power stage off the current decays with the loop's time constant (`coast`), or the windings are shorted
-//! and `T = −K_t·K_e·N²·η·ω/R`, at most peak (`brake`).
+//! and `T = −Φ²·K_t·K_e·N²·η·ω/R`, at most peak (`brake`).
 
 use std::f64::consts::TAU;
+
+use super::heat::Thermal;
 
 /// Torque control of the wheelbase.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,10 +45,16 @@ pub struct MotorParameters {
     pub ratio: f64,
     /// Share of the motor's torque that reaches the rim, 1; 0 to 1.
     pub efficiency: f64,
-    /// Largest voltage at the winding, V; above 0.
+    /// Supply, V; above 0.
     pub supply_v: f64,
+    /// Largest voltage at the winding, V; above 0: the supply's, or what the power stage makes of it.
+    pub voltage_limit_v: f64,
     /// Resistance of the supply, ohm; 0 or more.
     pub supply_resistance_ohm: f64,
+    /// Copper loss over `i²·R`, 1: 1 for direct current, 1.5 for three phases with `i` and `R` those of one.
+    pub loss_factor: f64,
+    /// Loss of the magnets' flux α, 1/K, about 20 °C; 0 or more.
+    pub flux_loss_per_k: f64,
 }
 
 impl MotorParameters {
@@ -53,14 +63,18 @@ impl MotorParameters {
         self.torque_constant_nm_per_a * self.ratio * self.efficiency
     }
 
-    /// The least and the largest rim torque the supply can push at `rim_speed_rad_s`, N·m.
-    pub fn voltage_limits_nm(&self, rim_speed_rad_s: f64, resistance_ohm: f64) -> (f64, f64) {
-        let emf = self.back_emf_v_s_per_rad * self.ratio * rim_speed_rad_s;
-        let per_volt = self.rim_nm_per_a() / (resistance_ohm + self.supply_resistance_ohm);
+    /// The least and the largest nominal rim torque the supply can push at `rim_speed_rad_s`, N·m.
+    pub fn voltage_limits_nm(&self, rim_speed_rad_s: f64, thermal: &Thermal) -> (f64, f64) {
+        let emf = self.emf_v(rim_speed_rad_s, thermal.flux);
+        let per_volt = self.rim_nm_per_a() / (thermal.resistance_ohm + self.supply_resistance_ohm);
         (
-            per_volt * (-self.supply_v - emf),
-            per_volt * (self.supply_v - emf),
+            per_volt * (-self.voltage_limit_v - emf),
+            per_volt * (self.voltage_limit_v - emf),
         )
+    }
+
+    fn emf_v(&self, rim_speed_rad_s: f64, flux: f64) -> f64 {
+        self.back_emf_v_s_per_rad * self.ratio * rim_speed_rad_s * flux
     }
 }
 
@@ -83,7 +97,9 @@ pub struct CurrentLoop {
     approach: f64,
     step_s: f64,
     demand_nm: f64,
-    torque_nm: f64,
+    /// Nominal torque, which stands for the current.
+    nominal_nm: f64,
+    flux: f64,
 }
 
 impl CurrentLoop {
@@ -96,7 +112,8 @@ impl CurrentLoop {
             approach,
             step_s,
             demand_nm: 0.0,
-            torque_nm: 0.0,
+            nominal_nm: 0.0,
+            flux: 1.0,
         }
     }
 
@@ -106,17 +123,18 @@ impl CurrentLoop {
         stage: PowerStage,
         setpoint_nm: f64,
         rim_speed_rad_s: f64,
-        resistance_ohm: f64,
+        thermal: &Thermal,
     ) -> f64 {
-        let before = self.torque_nm;
+        let before = self.nominal_nm;
+        self.flux = thermal.flux;
         let target = match stage {
             PowerStage::On => {
-                let wanted = (self.torque.gain * setpoint_nm + self.torque.offset_nm)
-                    .clamp(-self.torque.peak_nm, self.torque.peak_nm);
+                let peak = thermal.peak_share * self.torque.peak_nm;
+                let wanted = (self.torque.gain * setpoint_nm + self.torque.offset_nm).clamp(-peak, peak);
                 let most = self.torque.slew_nm_per_s * self.step_s;
                 let old = self.demand_nm;
                 self.demand_nm += (wanted - old).clamp(-most, most);
-                let (low, high) = self.motor.voltage_limits_nm(rim_speed_rad_s, resistance_ohm);
+                let (low, high) = self.motor.voltage_limits_nm(rim_speed_rad_s, thermal);
                 // The demand in the middle of the step; a ramp is followed to second order.
                 (0.5 * (old + self.demand_nm)).clamp(low, high)
             }
@@ -126,22 +144,22 @@ impl CurrentLoop {
             }
             PowerStage::Brake => {
                 self.demand_nm = 0.0;
-                let emf = self.motor.back_emf_v_s_per_rad * self.motor.ratio * rim_speed_rad_s;
-                (-self.motor.rim_nm_per_a() * emf / resistance_ohm)
+                let emf = self.motor.emf_v(rim_speed_rad_s, thermal.flux);
+                (-self.motor.rim_nm_per_a() * emf / thermal.resistance_ohm)
                     .clamp(-self.torque.peak_nm, self.torque.peak_nm)
             }
         };
-        self.torque_nm += self.approach * (target - self.torque_nm);
-        0.5 * (before + self.torque_nm)
+        self.nominal_nm += self.approach * (target - self.nominal_nm);
+        thermal.flux * (0.5 * (before + self.nominal_nm))
     }
 
     /// Motor torque now, N·m at the rim.
     pub fn torque_nm(&self) -> f64 {
-        self.torque_nm
+        self.flux * self.nominal_nm
     }
 
     /// Motor current now, A.
     pub fn current_a(&self) -> f64 {
-        self.torque_nm / self.motor.rim_nm_per_a()
+        self.nominal_nm / self.motor.rim_nm_per_a()
     }
 }

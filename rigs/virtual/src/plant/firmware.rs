@@ -6,6 +6,8 @@
 //! random moment is therefore delayed by `dead_time + U(0, period) + U(0, jitter)`: uniform, standard deviation
 //! `period/√12` without jitter, the usual result for a polled input.
 //!
+//! It may smooth what it reads: `y += (1 − exp(−period/τ))·(x − y)` at each read, a first-order lag of time constant τ.
+//!
 //! Times are seconds since the rig booted.
 
 use std::collections::VecDeque;
@@ -23,6 +25,8 @@ pub struct FirmwareParameters {
     pub dead_time_s: f64,
     /// Width of the uniform extra delay of one read, s; 0 or more.
     pub jitter_s: f64,
+    /// Time constant τ of the smoothing, s; 0 for none.
+    pub smoothing_s: f64,
 }
 
 /// Poll-and-hold with a delay line.
@@ -30,6 +34,9 @@ pub struct FirmwareParameters {
 pub struct Firmware {
     parameters: FirmwareParameters,
     true_period_s: f64,
+    /// How far a read takes the smoothed setpoint towards itself, 0 to 1.
+    approach: f64,
+    smoothed_nm: f64,
     polls: u64,
     next_poll_s: f64,
     /// Reads on their way: (when the demand changes, demand). The length is bounded by
@@ -46,6 +53,12 @@ impl Firmware {
         Self {
             parameters,
             true_period_s,
+            approach: if parameters.smoothing_s > 0.0 {
+                -(-parameters.period_s / parameters.smoothing_s).exp_m1()
+            } else {
+                1.0
+            },
+            smoothed_nm: 0.0,
             polls: 0,
             next_poll_s: parameters.phase * true_period_s,
             line: VecDeque::new(),
@@ -72,7 +85,13 @@ impl Firmware {
             };
             let release = (self.next_poll_s + self.parameters.dead_time_s + jitter).max(self.last_release_s);
             self.last_release_s = release;
-            self.line.push_back((release, setpoint_nm(self.next_poll_s)));
+            let read = setpoint_nm(self.next_poll_s);
+            self.smoothed_nm = if self.approach < 1.0 {
+                self.smoothed_nm + self.approach * (read - self.smoothed_nm)
+            } else {
+                read
+            };
+            self.line.push_back((release, self.smoothed_nm));
             self.polls += 1;
             // From the count, not by adding up: no drift over hours.
             self.next_poll_s = (self.parameters.phase + self.polls as f64) * self.true_period_s;
@@ -95,6 +114,7 @@ impl Firmware {
         for entry in &mut self.line {
             entry.1 = 0.0;
         }
+        self.smoothed_nm = 0.0;
         self.demand_nm = 0.0;
     }
 

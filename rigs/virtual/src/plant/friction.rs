@@ -67,12 +67,18 @@ impl Friction {
 
     /// Advances the bristles by `step_s` at speed `speed_rad_s`; returns the torque against the motion, N·m.
     pub fn step(&mut self, speed_rad_s: f64, step_s: f64) -> f64 {
+        self.step_loaded(speed_rad_s, step_s, 0.0)
+    }
+
+    /// The same under a load that raises `g(v)` by `load_nm`, N·m, 0 or more. The bristles' energy does not depend on
+    /// the load, so a changing load only changes how fast they give way: friction takes energy, whatever the load does.
+    pub fn step_loaded(&mut self, speed_rad_s: f64, step_s: f64, load_nm: f64) -> f64 {
         let p = &self.parameters;
         if p.coulomb_nm <= 0.0 {
             return p.viscous_nm_s_per_rad * speed_rad_s;
         }
         let before = self.deflection_rad;
-        let rate = p.stiffness_nm_per_rad * speed_rad_s.abs() / p.level_nm(speed_rad_s);
+        let rate = p.stiffness_nm_per_rad * speed_rad_s.abs() / (p.level_nm(speed_rad_s) + load_nm);
         self.deflection_rad = (before + step_s * speed_rad_s) / (1.0 + step_s * rate);
         let d = speed_rad_s / p.damping_speed_rad_s;
         // Beyond five decay speeds less than 1e-10 of the damping is left.

@@ -6,10 +6,44 @@
 //! R(ϑ) = R_20·(1 + 0.00393·(ϑ − 20 °C))            copper, as in IEC 60034-1's (235 + ϑ) rule
 //! ```
 //!
+//! Two things follow the temperatures: magnets, which sit at the case's temperature, lose flux,
+//! `Φ = 1 − α·(ϑ_c − 20 °C)`, and with it torque per ampere and back-EMF; and the firmware derates, asking for less than
+//! the peak from a winding temperature on ([`DeratingParameters`]).
+//!
 //! °C, W, K/W, J/K. Stepped by explicit Euler once a millisecond; the fastest time constant is tens of seconds.
 
 /// Copper's temperature coefficient at 20 °C, 1/K.
 pub const COPPER_PER_K: f64 = 0.00393;
+
+/// How the firmware takes the peak torque back when the winding gets hot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DeratingParameters {
+    /// Winding temperature from which it takes back, °C.
+    pub from_degc: f64,
+    /// Winding temperature at which no more than `left` is left, °C; above `from_degc`.
+    pub to_degc: f64,
+    /// Share of the peak that is left from there on, 1; 0 to 1.
+    pub left: f64,
+}
+
+impl DeratingParameters {
+    /// Share of the peak at winding temperature `winding_degc`: 1, then falling in a straight line to `left`.
+    pub fn peak_share(&self, winding_degc: f64) -> f64 {
+        let x = ((winding_degc - self.from_degc) / (self.to_degc - self.from_degc)).clamp(0.0, 1.0);
+        1.0 - x * (1.0 - self.left)
+    }
+}
+
+/// What torque control feels of the temperatures.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Thermal {
+    /// Resistance of the winding, ohm.
+    pub resistance_ohm: f64,
+    /// Torque per ampere, and back-EMF, over their values at 20 °C, 1.
+    pub flux: f64,
+    /// Share of the peak torque that the firmware allows, 1.
+    pub peak_share: f64,
+}
 
 /// Heat paths and capacities.
 #[derive(Debug, Clone, Copy, PartialEq)]

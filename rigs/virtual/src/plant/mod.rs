@@ -2,8 +2,10 @@
 //!
 //! ```text
 //! J_m·dω_m/dt = T_motor + T_ripple(θ_m) − T_friction,m − T_drive(θ_m − θ_h)     J_m = N²·J_rotor
-//! J_h·dω_h/dt = T_drive − T_friction,h − T_sensor(θ_h)
+//! J_h·dω_h/dt = T_drive − T_friction,h − T_sensor(θ_h) + T_bearing(θ_h) + T_stops(θ_h)
 //! ```
+//!
+//! A unit with a gear stage in front of its belt has a third mass between the two ([`GearParameters`]).
 //!
 //! Each block has its own file with its equations. Steps are drift – kick – drift: half a step of motion, the torques
 //! at the mid-point with the bristles stepped implicitly, then the other half. Springs are thereby followed to second
@@ -13,55 +15,30 @@ mod current_loop;
 mod drive;
 mod firmware;
 mod friction;
+mod gear;
 mod heat;
+mod hub;
 mod mounting;
+mod parameters;
 mod ripple;
+mod turning;
 
 pub use current_loop::{CurrentLoop, MotorParameters, PowerStage, TorqueParameters};
 pub use drive::DriveParameters;
 pub use firmware::{Firmware, FirmwareParameters};
 pub use friction::{Friction, FrictionParameters};
-pub use heat::{COPPER_PER_K, Heat, HeatParameters};
+pub use gear::GearParameters;
+pub use heat::{COPPER_PER_K, DeratingParameters, Heat, HeatParameters, Thermal};
+pub use hub::{BearingParameters, EndStopParameters};
 pub use mounting::{FarSide, Mounting, MountingParameters};
+pub use parameters::PlantParameters;
 pub use ripple::{RippleOrder, ripple_energy_j, ripple_nm};
+pub use turning::{Turning, TurningParameters};
 
 use rand_chacha::ChaCha8Rng;
 
 use crate::random::unit;
-
-/// Everything that describes the wheelbase and its mounting.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PlantParameters {
-    /// How setpoints are taken up.
-    pub firmware: FirmwareParameters,
-    /// Torque control.
-    pub torque: TorqueParameters,
-    /// Motor and supply.
-    pub motor: MotorParameters,
-    /// Rotor's inertia on the motor shaft, kg·m²; above 0.
-    pub rotor_kg_m2: f64,
-    /// Hub and everything between drive and sensor, kg·m²; above 0.
-    pub hub_kg_m2: f64,
-    /// Belt, gears or joint.
-    pub drive: DriveParameters,
-    /// Friction on the motor side, at the rim.
-    pub motor_friction: FrictionParameters,
-    /// Friction on the output side.
-    pub output_friction: FrictionParameters,
-    /// Cogging and ripple.
-    pub ripple: Vec<RippleOrder>,
-    /// What the rim is fastened to.
-    pub mounting: MountingParameters,
-    /// Heat.
-    pub heat: HeatParameters,
-}
-
-impl PlantParameters {
-    /// Rotor's inertia seen at the rim, `N²·J`, kg·m².
-    pub fn reflected_kg_m2(&self) -> f64 {
-        self.motor.ratio * self.motor.ratio * self.rotor_kg_m2
-    }
-}
+use gear::Shaft;
 
 /// Steps of the heat model come this often, s.
 const HEAT_STEP_S: f64 = 1.0e-3;
@@ -79,6 +56,8 @@ pub struct Plant {
     output_friction: Friction,
     mounting: Mounting,
     heat: Heat,
+    thermal: Thermal,
+    shaft: Option<Shaft>,
     stage: PowerStage,
     setpoint_nm: f64,
     /// Changes of the setpoint within the step to come: when (s) and to what (N·m).
@@ -98,6 +77,7 @@ pub struct Plant {
 impl Plant {
     /// A wheelbase at rest with its power stage off, for steps of `step_s`; `random` drives the firmware's jitter.
     pub fn new(parameters: PlantParameters, step_s: f64, random: ChaCha8Rng) -> Self {
+        let heat = Heat::new(parameters.heat, parameters.motor.resistance_ohm);
         Self {
             step_s,
             steps: 0,
@@ -106,8 +86,10 @@ impl Plant {
             current_loop: CurrentLoop::new(parameters.torque, parameters.motor, step_s),
             motor_friction: Friction::new(parameters.motor_friction),
             output_friction: Friction::new(parameters.output_friction),
-            mounting: Mounting::new(parameters.mounting),
-            heat: Heat::new(parameters.heat, parameters.motor.resistance_ohm),
+            mounting: Mounting::new(parameters.mounting.clone()),
+            thermal: parameters.thermal(&heat),
+            heat,
+            shaft: parameters.gear.map(Shaft::new),
             stage: PowerStage::Coast,
             setpoint_nm: 0.0,
             changes: Vec::new(),
@@ -154,10 +136,14 @@ impl Plant {
         self.mounting.set_holding_nm(torque_nm);
     }
 
-    /// Puts both sides at the given angles and speeds (initial conditions of a test).
+    /// Puts both sides at the given angles and speeds (initial conditions of a test); a shaft between them goes with
+    /// the motor.
     pub fn set_motion(&mut self, motor: [f64; 2], hub: [f64; 2]) {
         [self.motor_angle_rad, self.motor_speed_rad_s] = motor;
         [self.hub_angle_rad, self.hub_speed_rad_s] = hub;
+        if let Some(shaft) = &mut self.shaft {
+            [shaft.angle_rad, shaft.speed_rad_s] = motor;
+        }
     }
 
     /// One step of `step_s`.
@@ -178,25 +164,38 @@ impl Plant {
             self.set_setpoint_nm(last);
         }
         let demand = self.runaway_nm.unwrap_or(demand);
-        let motor_nm = self.current_loop.step(
-            self.stage,
-            demand,
-            self.motor_speed_rad_s,
-            self.heat.resistance_ohm(),
-        );
+        let motor_nm = self
+            .current_loop
+            .step(self.stage, demand, self.motor_speed_rad_s, &self.thermal);
 
         self.drift(0.5 * h);
         let ripple = ripple_nm(&self.parameters.ripple, self.motor_angle_rad, motor_nm);
-        let drive = self.parameters.drive.torque_nm(
-            self.motor_angle_rad - self.hub_angle_rad,
-            self.motor_speed_rad_s - self.hub_speed_rad_s,
-        );
-        let motor_friction = self.motor_friction.step(self.motor_speed_rad_s, h);
+        // Mesh and belt where there is a shaft between them; otherwise the drive alone.
+        let (mesh, drive, load) = match &mut self.shaft {
+            None => {
+                let drive = self.parameters.drive.torque_nm(
+                    self.motor_angle_rad - self.hub_angle_rad,
+                    self.motor_speed_rad_s - self.hub_speed_rad_s,
+                );
+                (drive, drive, 0.0)
+            }
+            Some(shaft) => {
+                let (mesh, load) = shaft.mesh(self.motor_angle_rad, self.motor_speed_rad_s);
+                let drive = self.parameters.drive.torque_nm(
+                    shaft.angle_rad - self.hub_angle_rad,
+                    shaft.speed_rad_s - self.hub_speed_rad_s,
+                );
+                shaft.push(drive, h);
+                (mesh, drive, load)
+            }
+        };
+        let motor_friction = self.motor_friction.step_loaded(self.motor_speed_rad_s, h, load);
         let output_friction = self.output_friction.step(self.hub_speed_rad_s, h);
         let sensor = self.mounting.torque_nm(self.hub_angle_rad, self.hub_speed_rad_s);
+        let hub = self.hub_nm();
         self.motor_speed_rad_s +=
-            h * (motor_nm + ripple - motor_friction - drive) / self.parameters.reflected_kg_m2();
-        self.hub_speed_rad_s += h * (drive - output_friction - sensor) / self.parameters.hub_kg_m2;
+            h * (motor_nm + ripple - motor_friction - mesh) / self.parameters.reflected_kg_m2();
+        self.hub_speed_rad_s += h * (drive - output_friction - sensor + hub) / self.parameters.hub_kg_m2;
         self.mounting.push(sensor, self.hub_angle_rad, h);
         self.drift(0.5 * h);
         self.sensor_nm = self.mounting.torque_nm(self.hub_angle_rad, self.hub_speed_rad_s);
@@ -206,15 +205,29 @@ impl Plant {
         self.heat_steps += 1;
         if self.heat_steps >= self.heat_every {
             let n = f64::from(self.heat_steps);
-            self.heat.step(self.square_sum_a2 / n, n * h);
+            let mean_a2 = self.square_sum_a2 * self.parameters.motor.loss_factor / n;
+            self.heat.step(mean_a2, n * h);
+            self.thermal = self.parameters.thermal(&self.heat);
             self.square_sum_a2 = 0.0;
             self.heat_steps = 0;
         }
     }
 
+    /// Torque on the hub from bearing and end stops, N·m.
+    fn hub_nm(&self) -> f64 {
+        let p = &self.parameters;
+        p.bearing.torque_nm(self.hub_angle_rad)
+            + p.end_stops.map_or(0.0, |stops| {
+                stops.torque_nm(self.hub_angle_rad, self.hub_speed_rad_s)
+            })
+    }
+
     fn drift(&mut self, time_s: f64) {
         self.motor_angle_rad += time_s * self.motor_speed_rad_s;
         self.hub_angle_rad += time_s * self.hub_speed_rad_s;
+        if let Some(shaft) = &mut self.shaft {
+            shaft.angle_rad += time_s * shaft.speed_rad_s;
+        }
         self.mounting.drift(time_s);
     }
 
@@ -263,6 +276,16 @@ impl Plant {
         self.mounting.far_speed_rad_s()
     }
 
+    /// Angle of the shaft between gear stage and belt, rad at the rim; the motor's where there is none.
+    pub fn shaft_angle_rad(&self) -> f64 {
+        self.shaft.map_or(self.motor_angle_rad, |shaft| shaft.angle_rad)
+    }
+
+    /// Angle of what the rim is mounted on, rad: 0 on ground unless the clamp has slipped.
+    pub fn far_angle_rad(&self) -> f64 {
+        self.mounting.far_angle_rad()
+    }
+
     /// Motor current, A.
     pub fn current_a(&self) -> f64 {
         self.current_loop.current_a()
@@ -273,11 +296,16 @@ impl Plant {
         self.heat.winding_degc()
     }
 
+    /// Temperature of the case, °C.
+    pub fn case_degc(&self) -> f64 {
+        self.heat.case_degc()
+    }
+
     /// Voltage at the wheelbase's terminals, V: the supply less the drop the motor's power causes in it.
     pub fn terminal_v(&self) -> f64 {
         let m = &self.parameters.motor;
         let current = self.current_a();
-        let power = current * current * self.heat.resistance_ohm()
+        let power = m.loss_factor * current * current * self.thermal.resistance_ohm
             + self.motor_torque_nm() / m.efficiency * self.motor_speed_rad_s;
         m.supply_v - m.supply_resistance_ohm * (power / m.supply_v)
     }
@@ -287,7 +315,13 @@ impl Plant {
         let p = &self.parameters;
         0.5 * p.reflected_kg_m2() * self.motor_speed_rad_s * self.motor_speed_rad_s
             + 0.5 * p.hub_kg_m2 * self.hub_speed_rad_s * self.hub_speed_rad_s
-            + p.drive.energy_j(self.motor_angle_rad - self.hub_angle_rad)
+            + self
+                .shaft
+                .map_or(0.0, |shaft| shaft.energy_j(self.motor_angle_rad))
+            + p.drive.energy_j(self.shaft_angle_rad() - self.hub_angle_rad)
+            + p.bearing.energy_j(self.hub_angle_rad)
+            + p.end_stops
+                .map_or(0.0, |stops| stops.energy_j(self.hub_angle_rad))
             + self.mounting.energy_j(self.hub_angle_rad)
             + self.motor_friction.energy_j()
             + self.output_friction.energy_j()

@@ -1,4 +1,4 @@
-//! What the rim is fastened to: through the torque sensor to ground, or to a known inertia.
+//! What the rim is fastened to: through the torque sensor to ground, or to a known inertia, or to a drive.
 //!
 //! The sensor is a spring between the hub and a far side, with some damping:
 //! `T_sensor = k·(θ_hub − θ_far) + c·(ω_hub − ω_far)`, positive when the wheelbase pushes clockwise.
@@ -7,10 +7,13 @@
 //!   clamp holds at most `holding_nm` and then slips with that torque;
 //! - free: the far side is a disc of known inertia `J`, `J·dω_far/dt = T_sensor`, `k = k_sensor`.
 //!
-//! Being back-driven fits in as a third far side whose speed is given.
+//! - back-driven: the far side is a drive that turns as its script says ([`Turning`]), whatever the torque; sensor and
+//!   fixture springs act in series. The drive does the work `−∫T_sensor·ω_far dt`.
+
+use super::turning::{Turning, TurningParameters};
 
 /// The springs between hub and far side.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct MountingParameters {
     /// Torsional stiffness of the torque sensor, N·m/rad; above 0.
     pub sensor_nm_per_rad: f64,
@@ -23,7 +26,7 @@ pub struct MountingParameters {
 }
 
 /// What is on the other side of the torque sensor.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum FarSide {
     /// Ground, through a clamp.
     Ground {
@@ -35,13 +38,17 @@ pub enum FarSide {
         /// Its inertia, kg·m²; above 0.
         inertia_kg_m2: f64,
     },
+    /// A drive that turns it.
+    Drive(TurningParameters),
 }
 
 impl MountingParameters {
     /// Stiffness between hub and far side, N·m/rad.
     pub fn stiffness_nm_per_rad(&self) -> f64 {
         match self.far_side {
-            FarSide::Ground { .. } => 1.0 / (1.0 / self.sensor_nm_per_rad + 1.0 / self.fixture_nm_per_rad),
+            FarSide::Ground { .. } | FarSide::Drive(_) => {
+                1.0 / (1.0 / self.sensor_nm_per_rad + 1.0 / self.fixture_nm_per_rad)
+            }
             FarSide::Disc { .. } => self.sensor_nm_per_rad,
         }
     }
@@ -52,6 +59,9 @@ impl MountingParameters {
 pub struct Mounting {
     parameters: MountingParameters,
     stiffness_nm_per_rad: f64,
+    /// The drive, and the time of its script.
+    turning: Option<Turning>,
+    time_s: f64,
     far_angle_rad: f64,
     far_speed_rad_s: f64,
 }
@@ -60,9 +70,15 @@ impl Mounting {
     /// At rest, the spring relaxed at hub angle zero.
     pub fn new(parameters: MountingParameters) -> Self {
         let stiffness_nm_per_rad = parameters.stiffness_nm_per_rad();
+        let turning = match &parameters.far_side {
+            FarSide::Drive(script) => Some(Turning::new(script.clone())),
+            FarSide::Ground { .. } | FarSide::Disc { .. } => None,
+        };
         Self {
             parameters,
             stiffness_nm_per_rad,
+            turning,
+            time_s: 0.0,
             far_angle_rad: 0.0,
             far_speed_rad_s: 0.0,
         }
@@ -74,13 +90,18 @@ impl Mounting {
             + self.parameters.damping_nm_s_per_rad * (hub_speed_rad_s - self.far_speed_rad_s);
         match self.parameters.far_side {
             FarSide::Ground { holding_nm } => torque.clamp(-holding_nm, holding_nm),
-            FarSide::Disc { .. } => torque,
+            FarSide::Disc { .. } | FarSide::Drive(_) => torque,
         }
     }
 
     /// First half of the far side's motion over a step, together with the hub's (see `Plant::step`).
     pub fn drift(&mut self, time_s: f64) {
-        self.far_angle_rad += time_s * self.far_speed_rad_s;
+        if let Some(turning) = &self.turning {
+            self.time_s += time_s;
+            [self.far_angle_rad, self.far_speed_rad_s] = turning.at(self.time_s);
+        } else {
+            self.far_angle_rad += time_s * self.far_speed_rad_s;
+        }
     }
 
     /// The sensor's torque acts on the far side for `step_s`; a clamp that can not hold lets it creep after the hub.
@@ -94,26 +115,32 @@ impl Mounting {
                 }
             }
             FarSide::Disc { inertia_kg_m2 } => self.far_speed_rad_s += step_s * torque_nm / inertia_kg_m2,
+            FarSide::Drive(_) => {}
         }
     }
 
-    /// Changes what the clamp holds, N·m; no effect on a disc.
+    /// Changes what the clamp holds, N·m; no effect on a disc or a drive.
     pub fn set_holding_nm(&mut self, torque_nm: f64) {
         if let FarSide::Ground { holding_nm } = &mut self.parameters.far_side {
             *holding_nm = torque_nm;
         }
     }
 
-    /// Energy in the spring and in the disc, J.
+    /// Energy in the spring and in the disc, J. A drive's own is not counted: it is a source.
     pub fn energy_j(&self, hub_angle_rad: f64) -> f64 {
         let twist = hub_angle_rad - self.far_angle_rad;
         let moving = match self.parameters.far_side {
-            FarSide::Ground { .. } => 0.0,
+            FarSide::Ground { .. } | FarSide::Drive(_) => 0.0,
             FarSide::Disc { inertia_kg_m2 } => {
                 0.5 * inertia_kg_m2 * self.far_speed_rad_s * self.far_speed_rad_s
             }
         };
         0.5 * self.stiffness_nm_per_rad * twist * twist + moving
+    }
+
+    /// Angle of the far side, rad.
+    pub fn far_angle_rad(&self) -> f64 {
+        self.far_angle_rad
     }
 
     /// Speed of the far side, rad/s.

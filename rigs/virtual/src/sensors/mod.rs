@@ -80,6 +80,8 @@ impl Sensors {
     /// Reads every sensor now.
     pub fn read(&mut self, plant: &Plant) -> Readings {
         let p = &self.parameters;
+        let rise_k = plant.case_degc() - plant.parameters().heat.ambient_degc;
+        self.torque.drift(plant.time_s(), rise_k);
         Readings {
             torque: self.torque.counts(),
             rim: p.rim.counts(plant.rim_angle_rad()),

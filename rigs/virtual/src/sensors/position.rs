@@ -6,11 +6,16 @@ use rand_chacha::ChaCha8Rng;
 
 use crate::random::normal;
 
-/// The rig's encoder at the rim: `counts = floor(θ/step)`, exact edges.
+/// The rig's encoder at the rim: `counts = floor((θ + e·sin(θ + φ))/step)`, exact edges; e is what an eccentric
+/// coupling makes of it, once a turn.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RimEncoderParameters {
     /// Counts a turn; 1 or more.
     pub counts_per_turn: u32,
+    /// Amplitude e of the once-per-turn error, rad; 0 for none.
+    pub run_out_rad: f64,
+    /// Its phase φ at angle zero, rad.
+    pub run_out_phase_rad: f64,
 }
 
 impl RimEncoderParameters {
@@ -21,7 +26,12 @@ impl RimEncoderParameters {
 
     /// What the encoder gives at `angle_rad`; wraps at the ends of 32 bits.
     pub fn counts(&self, angle_rad: f64) -> i32 {
-        wrapped((angle_rad / self.step_rad()).floor())
+        let error = if self.run_out_rad > 0.0 {
+            self.run_out_rad * (angle_rad + self.run_out_phase_rad).sin()
+        } else {
+            0.0
+        };
+        wrapped(((angle_rad + error) / self.step_rad()).floor())
     }
 }
 

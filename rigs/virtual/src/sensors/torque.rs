@@ -1,7 +1,11 @@
 //! The torque sensor with its amplifier and converter.
 //!
 //! `counts = round(clip((1 + e)·F{T + n} + z, ±range)/scale)`, F the Butterworth filter of [`super::filter`], n white
-//! noise, e the gain error, z the zero error, `scale = range/counts_at_range`. At ±range the channel is saturated.
+//! noise, e the gain error, z the zero, `scale = range/counts_at_range`. At ±range the channel is saturated.
+//!
+//! The zero wanders with time and with temperature, `z = z_0 + d·t + c·s·(ϑ_case − ϑ_ambient)`: the sensor warms by the
+//! share s of what the wheelbase's case does. That a sensor of 50 N·m moves by 10 mN·m a kelvin is ordinary, and more
+//! than the friction of a good unit after a few kelvins.
 
 use rand_chacha::ChaCha8Rng;
 
@@ -21,6 +25,12 @@ pub struct TorqueSensorParameters {
     pub zero_nm: f64,
     /// Standard deviation of the noise after the filter, N·m; 0 or more.
     pub noise_nm: f64,
+    /// Drift d of the zero, N·m an hour.
+    pub drift_nm_per_h: f64,
+    /// Drift c of the zero with the sensor's temperature, N·m/K.
+    pub zero_nm_per_k: f64,
+    /// Share s of the case's warming that reaches the sensor, 1.
+    pub case_share: f64,
     /// Corner of the amplifier, Hz; above 0.
     pub amplifier_hz: f64,
     /// Group delay that the rig declares, s.
@@ -45,6 +55,7 @@ pub struct TorqueSensor {
     parameters: TorqueSensorParameters,
     filter: LowPass,
     noise_step_nm: f64,
+    drift_nm: f64,
     random: ChaCha8Rng,
     /// What the converter gives whatever the torque is (a fault).
     stuck: Option<i32>,
@@ -58,6 +69,7 @@ impl TorqueSensor {
         Self {
             filter: LowPass::new(parameters.amplifier_hz, step_s),
             noise_step_nm: (density / (2.0 * step_s)).sqrt(),
+            drift_nm: 0.0,
             parameters,
             random,
             stuck: None,
@@ -74,11 +86,17 @@ impl TorqueSensor {
         self.filter.step(torque_nm + noise);
     }
 
+    /// How the zero has wandered after `time_s` with the case `case_rise_k` above ambient; counts from now on have it.
+    pub fn drift(&mut self, time_s: f64, case_rise_k: f64) {
+        let p = &self.parameters;
+        self.drift_nm = p.drift_nm_per_h * time_s / 3600.0 + p.zero_nm_per_k * p.case_share * case_rise_k;
+    }
+
     /// Converts what the amplifier gives now.
     pub fn counts(&self) -> i32 {
         self.stuck.unwrap_or_else(|| {
             let p = &self.parameters;
-            let reading = (1.0 + p.gain_error) * self.filter.output() + p.zero_nm;
+            let reading = (1.0 + p.gain_error) * self.filter.output() + p.zero_nm + self.drift_nm;
             (reading.clamp(-p.range_nm, p.range_nm) / p.scale_nm()).round() as i32
         })
     }
