@@ -8,6 +8,7 @@ use virtual_rig::VirtualRig;
 use super::args::VirtualArgs;
 use super::exit::{Exit, Problem};
 use super::say::Say;
+use crate::drive::schedule::ask_for_real_time;
 use crate::session::{SessionError, SettingsText};
 
 /// Serves a virtual rig on a pseudo terminal until it is told to end.
@@ -26,12 +27,14 @@ pub(super) fn simulate(args: &VirtualArgs, say: &Say) -> Result<Exit, Problem> {
             source,
         })?;
     }
+    // A rig controller is not held up by other programs: neither should its stand-in be.
+    let granted = ask_for_real_time();
     let served = virtual_rig::serve::serve(
         &mut rig,
         |port| {
             say.result(&port.display().to_string());
             say.json(&port);
-            say.note("Open this port with --port; Ctrl-C ends the rig.");
+            say.note(&format!("Open this port with --port; Ctrl-C ends the rig. Host: {granted}."));
         },
         &ending,
     );

@@ -69,9 +69,14 @@ impl SettingsText {
     /// # Errors
     /// [`SessionError::Read`].
     pub fn read(path: &Path) -> Result<Self, SessionError> {
-        let text = std::fs::read_to_string(path)
-            .map_err(|source| SessionError::Read { path: path.to_owned(), source })?;
-        Ok(Self { file: path.display().to_string(), text })
+        let text = std::fs::read_to_string(path).map_err(|source| SessionError::Read {
+            path: path.to_owned(),
+            source,
+        })?;
+        Ok(Self {
+            file: path.display().to_string(),
+            text,
+        })
     }
 }
 
@@ -114,7 +119,13 @@ impl Bench {
             (None, Kind::Virtual) => Way::LockStep,
             (None, Kind::Serial) => return Err(SessionError::NoPort { file: rig_text.file }),
         };
-        Ok(Self { rig, rig_text, way, seed, operator })
+        Ok(Self {
+            rig,
+            rig_text,
+            way,
+            seed,
+            operator,
+        })
     }
 
     /// The line to the rig, open.
@@ -124,7 +135,9 @@ impl Bench {
                 let rig = VirtualRig::from_toml(&self.rig_text.file, &self.rig_text.text, self.seed)?;
                 Ok(Box::new(LockStep::new(rig)))
             }
-            Way::LockStep => Err(SessionError::NotVirtual { file: self.rig_text.file.clone() }),
+            Way::LockStep => Err(SessionError::NotVirtual {
+                file: self.rig_text.file.clone(),
+            }),
             Way::Port(port) => Ok(Box::new(SerialLine::open(port, self.rig.link.baud)?)),
         }
     }
@@ -187,5 +200,11 @@ pub fn record(
         Some(Err(error)) => (None, Some(error)),
         None => (None, None),
     };
-    Ok(Session { outcome, seal, recording_error, granted, approach })
+    Ok(Session {
+        outcome,
+        seal,
+        recording_error,
+        granted,
+        approach,
+    })
 }

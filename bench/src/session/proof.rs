@@ -39,13 +39,19 @@ impl Sink for Seen {
 
     fn event(&mut self, _: HostNs, event: &RunEvent) -> Result<(), String> {
         match event {
-            RunEvent::Connected { identity, channels, configuration } => {
+            RunEvent::Connected {
+                identity,
+                channels,
+                configuration,
+            } => {
                 self.identity = Some(*identity);
                 self.channels.clone_from(channels);
                 self.configuration = Some(*configuration);
             }
             RunEvent::Status(status) => self.status = Some(*status),
-            RunEvent::RoundTrip { sent_ns, received_ns, .. } => {
+            RunEvent::RoundTrip {
+                sent_ns, received_ns, ..
+            } => {
                 self.round_trips_ns.push(received_ns.saturating_sub(*sent_ns));
             }
             _ => {}
@@ -61,11 +67,20 @@ impl Sink for Seen {
 pub fn check(bench: &Bench, permit: Permit, stop: &StopFlag) -> Result<Checked, SessionError> {
     let mut line = bench.line()?;
     let granted = bench.in_real_time().then(ask_for_real_time);
-    let mut run = Run::new(bench.rig.clone(), Course::Prove(PERIOD_US), Some(permit), RunOptions::default());
+    let mut run = Run::new(
+        bench.rig.clone(),
+        Course::Prove(PERIOD_US),
+        Some(permit),
+        RunOptions::default(),
+    );
     let mut seen = Seen::default();
     let outcome = conduct(&mut run, line.as_mut(), &mut seen, stop);
     seen.round_trips_ns.sort_unstable();
-    Ok(Checked { outcome, granted, seen })
+    Ok(Checked {
+        outcome,
+        granted,
+        seen,
+    })
 }
 
 impl Checked {
@@ -83,7 +98,11 @@ impl Checked {
         let mut lines = Vec::new();
         let mut add = |what: &str, text: String| lines.push(format!("{what:<22} {text}"));
         if let Some(identity) = &self.seen.identity {
-            let brake = if identity.capabilities.has(Capabilities::BRAKE) { "can brake" } else { "cannot brake" };
+            let brake = if identity.capabilities.has(Capabilities::BRAKE) {
+                "can brake"
+            } else {
+                "cannot brake"
+            };
             let stop = if identity.capabilities.has(Capabilities::EMERGENCY_STOP_INPUT) {
                 "reads the emergency stop"
             } else {
@@ -100,7 +119,13 @@ impl Checked {
                     identity.minor
                 ),
             );
-            add("full scale", format!("{:.3} N·m; this rig file allows {:.3} N·m", identity.full_scale_nm, rig.limits.torque_nm));
+            add(
+                "full scale",
+                format!(
+                    "{:.3} N·m; this rig file allows {:.3} N·m",
+                    identity.full_scale_nm, rig.limits.torque_nm
+                ),
+            );
         }
         for channel in &self.seen.channels {
             let delay_us = f64::from(channel.group_delay_ns) * 1e-3;
@@ -115,19 +140,38 @@ impl Checked {
             );
         }
         if let Some([least, median, greatest]) = self.round_trips_us() {
-            add("keep-alive round trip", format!("{least:.0} us least, {median:.0} us median, {greatest:.0} us greatest"));
+            add(
+                "keep-alive round trip",
+                format!("{least:.0} us least, {median:.0} us median, {greatest:.0} us greatest"),
+            );
         }
         if let Some(granted) = self.granted {
-            add("host", format!("{granted}; latest wake {} us", self.outcome.counters.latest_wake_us));
+            add(
+                "host",
+                format!(
+                    "{granted}; latest wake {} us",
+                    self.outcome.counters.latest_wake_us
+                ),
+            );
         }
         if let Some(micros) = self.outcome.proofs.stop_round_trip_us {
-            add("stop", format!("confirmed {:.1} ms after it was sent", micros as f64 * 1e-3));
+            add(
+                "stop",
+                format!("confirmed {:.1} ms after it was sent", micros as f64 * 1e-3),
+            );
         }
         if let Some(micros) = self.outcome.proofs.watchdog_us {
-            let set = self.seen.configuration.map_or(0, |configuration| configuration.watchdog_us);
+            let set = self
+                .seen
+                .configuration
+                .map_or(0, |configuration| configuration.watchdog_us);
             add(
                 "watchdog",
-                format!("fired {:.1} ms after the last keep-alive (set to {:.1} ms)", micros as f64 * 1e-3, f64::from(set) * 1e-3),
+                format!(
+                    "fired {:.1} ms after the last keep-alive (set to {:.1} ms)",
+                    micros as f64 * 1e-3,
+                    f64::from(set) * 1e-3
+                ),
             );
         }
         lines

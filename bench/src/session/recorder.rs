@@ -11,8 +11,8 @@ use bench_core::time::HostNs;
 use super::header::on_contact;
 use crate::drive::Sink;
 use crate::recording::{
-    Block, Completion, EventRow, Header, HostRow, RecorderThread, RecordingError, RecordingWriter, RoundTrip, Seal,
-    SegmentRow, Source, WhenFull,
+    Block, Completion, EventRow, Header, HostRow, RecorderThread, RecordingError, RecordingWriter, RoundTrip,
+    Seal, SegmentRow, Source, WhenFull,
 };
 
 /// Rows in a block: 62.5 ms at 4,000 samples/s.
@@ -88,15 +88,28 @@ impl<'a> RunRecorder<'a> {
         // Blocks, arrivals and round trips a second.
         let rate = self.header.sample_rate_hz();
         let messages_per_s = rate / BLOCK_ROWS as f64 + rate / f64::from(ARRIVAL_EVERY) + 400.0;
-        let when_full = if self.real_time { WhenFull::Fail } else { WhenFull::Wait };
+        let when_full = if self.real_time {
+            WhenFull::Fail
+        } else {
+            WhenFull::Wait
+        };
         self.thread = Some(RecorderThread::start(writer, messages_per_s, when_full)?);
         self.block = self.empty_block();
         Ok(())
     }
 
     fn empty_block(&self) -> Block {
-        let columns = self.header.channels.iter().map(|_| Vec::with_capacity(BLOCK_ROWS)).collect();
-        Block { first_tick: 0, rows: 0, columns }
+        let columns = self
+            .header
+            .channels
+            .iter()
+            .map(|_| Vec::with_capacity(BLOCK_ROWS))
+            .collect();
+        Block {
+            first_tick: 0,
+            rows: 0,
+            columns,
+        }
     }
 
     fn flush_block(&mut self) -> Result<(), RecordingError> {
@@ -114,31 +127,62 @@ impl<'a> RunRecorder<'a> {
     fn note(&self, tick: u64, source: Source, code: &str, text: String) -> Result<(), RecordingError> {
         let host_ns = i64::try_from(self.last_host.0).unwrap_or(i64::MAX);
         match &self.thread {
-            Some(thread) => thread.event(EventRow { tick, host_ns, source, code: code.to_owned(), text }),
+            Some(thread) => thread.event(EventRow {
+                tick,
+                host_ns,
+                source,
+                code: code.to_owned(),
+                text,
+            }),
             None => Ok(()),
         }
     }
 
     fn segments(&self, zero: u64) -> Result<(), RecordingError> {
         let Some(thread) = &self.thread else { return Ok(()) };
-        self.plan.windows().iter().try_for_each(|window| thread.segment(segment_row(window, zero)))
+        self.plan
+            .windows()
+            .iter()
+            .try_for_each(|window| thread.segment(segment_row(window, zero)))
     }
 
     fn take(&mut self, event: &RunEvent) -> Result<(), RecordingError> {
         match event {
-            RunEvent::Connected { identity, channels, configuration } => {
+            RunEvent::Connected {
+                identity,
+                channels,
+                configuration,
+            } => {
                 on_contact(&mut self.header, identity, channels, configuration);
                 self.open()
             }
             RunEvent::PlanStarted { tick } => {
-                self.note(*tick, Source::Bench, "plan-zero", "the plan begins at this tick".to_owned())?;
+                self.note(
+                    *tick,
+                    Source::Bench,
+                    "plan-zero",
+                    "the plan begins at this tick".to_owned(),
+                )?;
                 self.segments(*tick)
             }
             RunEvent::Rig(event) => {
-                let text = format!("rig event {}: {:?}, detail {}", event.number, event.code, event.detail);
-                self.note(event.tick, Source::Rig, &kebab(&format!("{:?}", event.code)), text)
+                let text = format!(
+                    "rig event {}: {:?}, detail {}",
+                    event.number, event.code, event.detail
+                );
+                self.note(
+                    event.tick,
+                    Source::Rig,
+                    &kebab(&format!("{:?}", event.code)),
+                    text,
+                )
             }
-            RunEvent::RoundTrip { sent_ns, received_ns, rig_received_tick, .. } => match &self.thread {
+            RunEvent::RoundTrip {
+                sent_ns,
+                received_ns,
+                rig_received_tick,
+                ..
+            } => match &self.thread {
                 Some(thread) => thread.round_trip(RoundTrip {
                     host_send_ns: i64::try_from(*sent_ns).unwrap_or(i64::MAX),
                     host_receive_ns: i64::try_from(*received_ns).unwrap_or(i64::MAX),
@@ -162,13 +206,16 @@ impl<'a> RunRecorder<'a> {
                 self.note(*tick, Source::Bench, "approach-passed", text)
             }
             RunEvent::Tripped(trip) => {
-                self.note(trip.tick, Source::Bench, &format!("trip-{}", trip.condition.name()), trip.to_string())?;
+                self.note(
+                    trip.tick,
+                    Source::Bench,
+                    &format!("trip-{}", trip.condition.name()),
+                    trip.to_string(),
+                )?;
                 self.flush_block()?;
                 self.thread.as_ref().map_or(Ok(()), RecorderThread::flush)
             }
-            RunEvent::Phase { name, tick } => {
-                self.note(*tick, Source::Bench, "phase", (*name).to_owned())
-            }
+            RunEvent::Phase { name, tick } => self.note(*tick, Source::Bench, "phase", (*name).to_owned()),
             RunEvent::Status(_) => Ok(()),
         }
     }
@@ -179,7 +226,10 @@ impl Sink for RunRecorder<'_> {
         if self.thread.is_none() {
             return Ok(());
         }
-        let expected = self.block.first_tick.saturating_add(self.block.rows as u64 * self.period);
+        let expected = self
+            .block
+            .first_tick
+            .saturating_add(self.block.rows as u64 * self.period);
         if self.block.rows >= BLOCK_ROWS || (self.block.rows > 0 && row.tick != expected) {
             self.flush_block().map_err(|error| error.to_string())?;
         }
@@ -222,7 +272,11 @@ fn segment_row(window: &Window, zero: u64) -> SegmentRow {
         end_tick: zero + window.end_us,
         from_nm: window.from_nm,
         to_nm: window.to_nm,
-        amplitude_nm: if window.kind == ExcitationKind::Hold { f64::NAN } else { window.amplitude_nm },
+        amplitude_nm: if window.kind == ExcitationKind::Hold {
+            f64::NAN
+        } else {
+            window.amplitude_nm
+        },
         preload_nm: window.preload_nm,
         f_start_hz: sweep.map_or(f64::NAN, |sweep| sweep.from_hz),
         f_end_hz: sweep.map_or(f64::NAN, |sweep| sweep.to_hz),

@@ -51,7 +51,11 @@ fn main() -> ExitCode {
                         .zip(&truths)
                         .map(|(found, truth)| match found {
                             Some(f) => {
-                                format!("{:.4}±{:.4}", f.value * truth.per_si, f.std_uncertainty * truth.per_si)
+                                format!(
+                                    "{:.4}±{:.4}",
+                                    f.value * truth.per_si,
+                                    f.std_uncertainty * truth.per_si
+                                )
                             }
                             None => "refused".to_owned(),
                         })

@@ -58,8 +58,16 @@ pub fn measure(rig: &Path, procedure: &Path, seed: u64, folder: &Path) -> Result
     let plan = session::plan_for(&procedure, &bench.rig, seed).map_err(|e| words(&e))?;
     let path = folder.join(format!("seed-{seed}.h5"));
     let permit = Permit::granted("recovery");
-    let session = session::record(&bench, &procedure, plan, permit, &path, &StopFlag::new(), &mut |_| {})
-        .map_err(|e| words(&e))?;
+    let session = session::record(
+        &bench,
+        &procedure,
+        plan,
+        permit,
+        &path,
+        &StopFlag::new(),
+        &mut |_| {},
+    )
+    .map_err(|e| words(&e))?;
     if session.outcome.end != End::Completed {
         return Err(words(&session.outcome.end));
     }
@@ -105,7 +113,10 @@ pub fn survey(
                 return Ok(());
             }
             let document = measure(&rig, &procedure, seed, folder.path())?;
-            let found = truths.iter().map(|truth| headline(&document, truth.quantity)).collect();
+            let found = truths
+                .iter()
+                .map(|truth| headline(&document, truth.quantity))
+                .collect();
             if let Ok(mut all) = results.lock() {
                 all.push(SeedResult { seed, found });
             }

@@ -32,19 +32,28 @@ pub fn rows(truths: &[Truth], seeds: &[SeedResult]) -> Vec<Row> {
         .iter()
         .enumerate()
         .map(|(i, truth)| {
-            let found: Vec<_> = seeds.iter().filter_map(|seed| seed.found.get(i).copied().flatten()).collect();
+            let found: Vec<_> = seeds
+                .iter()
+                .filter_map(|seed| seed.found.get(i).copied().flatten())
+                .collect();
             let count = found.len();
             let n = count.max(1) as f64;
             let bias = found.iter().map(|f| f.value - truth.value).sum::<f64>() / n;
             let squares: f64 = found.iter().map(|f| (f.value - truth.value - bias).powi(2)).sum();
-            let inside = found.iter().filter(|f| (f.interval[0]..=f.interval[1]).contains(&truth.value)).count();
+            let inside = found
+                .iter()
+                .filter(|f| (f.interval[0]..=f.interval[1]).contains(&truth.value))
+                .count();
             Row {
                 truth: truth.clone(),
                 count,
                 refused: seeds.len() - count,
                 bias,
                 spread: (squares / (n - 1.0).max(1.0)).sqrt(),
-                worst: found.iter().map(|f| (f.value - truth.value).abs()).fold(0.0, f64::max),
+                worst: found
+                    .iter()
+                    .map(|f| (f.value - truth.value).abs())
+                    .fold(0.0, f64::max),
                 stated: found.iter().map(|f| f.std_uncertainty).sum::<f64>() / n,
                 coverage: inside as f64 / n,
             }
@@ -57,7 +66,16 @@ pub fn rows(truths: &[Truth], seeds: &[SeedResult]) -> Vec<Row> {
 pub fn table(rows: &[Row]) -> String {
     let mut text = format!(
         "{:<20} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>9}  {}\n",
-        "measurand", "truth", "unit", "n (ref)", "bias", "spread", "stated u", "worst", "in 95 %", "truth from"
+        "measurand",
+        "truth",
+        "unit",
+        "n (ref)",
+        "bias",
+        "spread",
+        "stated u",
+        "worst",
+        "in 95 %",
+        "truth from"
     );
     for row in rows {
         let show = |value: f64| format!("{:.4}", value * row.truth.per_si);
@@ -94,11 +112,20 @@ mod tests {
             per_si: 1.0,
             source: "here",
         };
-        let found = |value: f64, u: f64| Some(Found { value, std_uncertainty: u, interval: [value - 2.0 * u, value + 2.0 * u] });
+        let found = |value: f64, u: f64| {
+            Some(Found {
+                value,
+                std_uncertainty: u,
+                interval: [value - 2.0 * u, value + 2.0 * u],
+            })
+        };
         let seeds: Vec<SeedResult> = [found(11.0, 1.0), found(12.0, 1.0), found(13.0, 1.0), None]
             .into_iter()
             .zip(1..)
-            .map(|(found, seed)| SeedResult { seed, found: vec![found] })
+            .map(|(found, seed)| SeedResult {
+                seed,
+                found: vec![found],
+            })
             .collect();
         let rows = rows(&[truth], &seeds);
         let row = &rows[0];

@@ -36,7 +36,11 @@ pub fn truths() -> Result<Vec<Truth>, String> {
     let reference = root().join("tests/reference/plant/belt-1.4-on-1.5-every-250us.json");
     let text = std::fs::read_to_string(&reference).map_err(|error| error.to_string())?;
     let reference: Value = serde_json::from_str(&text).map_err(|error| error.to_string())?;
-    let figure = |key: &str| reference[key].as_f64().ok_or_else(|| format!("no {key} in the reference file"));
+    let figure = |key: &str| {
+        reference[key]
+            .as_f64()
+            .ok_or_else(|| format!("no {key} in the reference file"))
+    };
     let polled = "rig file: dead time + half the polling period";
     let scipy = "independent integration, tests/reference/plant/truth.py";
     Ok(vec![
