@@ -85,7 +85,7 @@ fn truth(repeats: &Repeats) -> f64 {
 #[test]
 fn lag_of_slew_current_and_spring_is_not_counted() {
     let rises = Columns::read("rise/rise.csv");
-    assert_eq!(rises.names.len(), 13);
+    assert_eq!(rises.names.len(), 7);
     for name in &rises.names[1..] {
         let amplitude: f64 = name.split('_').nth(1).unwrap().parse().unwrap();
         let repeats = Repeats::new(rises.column(name), amplitude, 100, 1);
@@ -97,7 +97,6 @@ fn lag_of_slew_current_and_spring_is_not_counted() {
             bias * 1e3,
             latency.std_uncertainty * 1e3
         );
-        if std::env::var("LOOK").is_ok() { println!("{:?} {:?} {:?}", latency.budget, fit.model,latency.checks); continue; }
         assert!(bias.abs() < 0.03e-3, "{name}: {bias}");
         assert!((latency.value - 4.0e-3).abs() < 0.1e-3);
         assert!(latency.all_checks_passed(), "{:?}", latency.checks);

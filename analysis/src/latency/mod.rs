@@ -12,14 +12,12 @@
 //! polled command gives `period/sqrt(12)`.
 
 mod fit;
-mod outcome;
 mod prepare;
+
 mod problem;
 mod shape;
-mod split;
-mod table;
 
-pub use fit::{LatencyGroups, fit_latency, fit_latency_groups};
+pub use fit::fit_latency;
 pub use shape::{SensorForm, ShapeModel};
 
 use serde::{Deserialize, Serialize};
@@ -41,10 +39,6 @@ pub struct LatencyOptions {
     pub tick_s: f64,
     /// Nominal period at which the firmware looks for setpoints, s, if declared; used for the dead time alone.
     pub update_period_s: Option<f64>,
-    /// Fastest change of the drive's torque, N·m/s, if declared.
-    pub slew_nm_per_s: Option<f64>,
-    /// Relative standard uncertainty of that, 1.
-    pub slew_rel_u: f64,
     /// Fewest usable repeats.
     pub min_repeats: usize,
     /// Least ratio of the commanded change to the noise.
@@ -62,8 +56,6 @@ impl Default for LatencyOptions {
             sensor_form_known: true,
             tick_s: 1e-6,
             update_period_s: None,
-            slew_nm_per_s: None,
-            slew_rel_u: 0.1,
             min_repeats: 5,
             min_amplitude_to_noise: 20.0,
             saturation_nm: None,

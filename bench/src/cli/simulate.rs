@@ -34,7 +34,9 @@ pub(super) fn simulate(args: &VirtualArgs, say: &Say) -> Result<Exit, Problem> {
         |port| {
             say.result(&port.display().to_string());
             say.json(&port);
-            say.note(&format!("Open this port with --port; Ctrl-C ends the rig. Host: {granted}."));
+            say.note(&format!(
+                "Open this port with --port; Ctrl-C ends the rig. Host: {granted}."
+            ));
         },
         &ending,
     );

@@ -29,7 +29,8 @@ impl HostClock {
     #[must_use]
     #[allow(clippy::disallowed_methods)] // this file is where time enters
     pub fn now(&self) -> HostNs {
-        let elapsed_ns = u64::try_from(Instant::now().duration_since(self.start).as_nanos()).unwrap_or(u64::MAX);
+        let elapsed_ns =
+            u64::try_from(Instant::now().duration_since(self.start).as_nanos()).unwrap_or(u64::MAX);
         HostNs(self.start_ns.saturating_add(elapsed_ns))
     }
 }
