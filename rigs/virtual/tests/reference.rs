@@ -5,10 +5,47 @@
 
 mod common;
 
+use std::f64::consts::TAU;
+
 use virtual_rig::plant::PowerStage;
 
-const STEP: &str = include_str!("../../../tests/reference/plant/step.txt");
-const SINE: &str = include_str!("../../../tests/reference/plant/sine.txt");
+/// What a unit was given in the reference scripts, and what came out there.
+struct Reference {
+    rig: &'static str,
+    name: &'static str,
+    level_nm: f64,
+    /// Preload and amplitude (N·m), frequency (Hz).
+    sine: [f64; 3],
+    step_rows: &'static str,
+    sine_rows: &'static str,
+}
+
+const UNITS: [Reference; 3] = [
+    Reference {
+        rig: common::BELT,
+        name: "belt",
+        level_nm: 3.5,
+        sine: [1.5, 1.4, 40.0],
+        step_rows: include_str!("../../../tests/reference/plant/step.txt"),
+        sine_rows: include_str!("../../../tests/reference/plant/sine.txt"),
+    },
+    Reference {
+        rig: common::GEARED,
+        name: "geared",
+        level_nm: 1.2,
+        sine: [0.645, 0.6, 20.0],
+        step_rows: include_str!("../../../tests/reference/plant/geared-step.txt"),
+        sine_rows: include_str!("../../../tests/reference/plant/geared-sine.txt"),
+    },
+    Reference {
+        rig: common::DIRECT,
+        name: "direct",
+        level_nm: 6.4,
+        sine: [3.44, 3.2, 80.0],
+        step_rows: include_str!("../../../tests/reference/plant/direct-step.txt"),
+        sine_rows: include_str!("../../../tests/reference/plant/direct-sine.txt"),
+    },
+];
 
 /// Rows of [time, rim torque, hub angle, motor angle, motor torque].
 fn rows(text: &str) -> Vec<[f64; 5]> {
@@ -24,65 +61,93 @@ fn rows(text: &str) -> Vec<[f64; 5]> {
         .collect()
 }
 
-fn step_setpoint(k: u64) -> f64 {
-    if k >= 5 { 3.5 } else { 0.0 }
+impl Reference {
+    fn step_setpoint(&self, k: u64) -> f64 {
+        if k >= 5 { self.level_nm } else { 0.0 }
+    }
+
+    fn sine_setpoint(&self, k: u64) -> f64 {
+        let [preload, amplitude, hz] = self.sine;
+        preload + amplitude * (TAU * hz * k as f64 * 1e-3).sin()
+    }
+
+    /// Largest difference of each column to the reference, over the largest value of that column, with physics in steps
+    /// of `step_us`: for the step and for the sine.
+    fn differences(&self, step_us: f64) -> [[f64; 5]; 2] {
+        [(self.step_rows, true), (self.sine_rows, false)].map(|(text, step)| {
+            let mut plant = common::plant(common::unit(self.rig), step_us * 1e-6);
+            plant.set_stage(PowerStage::On);
+            let per_row = (1000.0 / step_us).round() as u64;
+            let (mut worst, mut largest) = ([0.0_f64; 5], [0.0_f64; 5]);
+            for (k, row) in rows(text).iter().enumerate() {
+                let got = [
+                    plant.time_s(),
+                    plant.rim_torque_nm(),
+                    plant.rim_angle_rad(),
+                    plant.motor_angle_rad(),
+                    plant.motor_torque_nm(),
+                ];
+                for column in 0..5 {
+                    worst[column] = worst[column].max((got[column] - row[column]).abs());
+                    largest[column] = largest[column].max(row[column].abs());
+                }
+                let k = k as u64;
+                plant.set_setpoint_nm(if step {
+                    self.step_setpoint(k)
+                } else {
+                    self.sine_setpoint(k)
+                });
+                for _ in 0..per_row {
+                    plant.step();
+                }
+            }
+            std::array::from_fn(|column| worst[column] / largest[column])
+        })
+    }
 }
 
-fn sine_setpoint(k: u64) -> f64 {
-    1.5 + 1.4 * (std::f64::consts::TAU * 40.0 * k as f64 * 1e-3).sin()
-}
-
-/// Largest difference of each column to the reference, with physics in steps of `step_us`.
-fn differences(text: &str, setpoint: fn(u64) -> f64, step_us: f64) -> [f64; 5] {
-    let mut plant = common::plant(common::belt(), step_us * 1e-6);
-    plant.set_stage(PowerStage::On);
-    let per_row = (1000.0 / step_us).round() as u64;
-    let mut worst = [0.0_f64; 5];
-    for (k, row) in rows(text).iter().enumerate() {
-        let got = [
-            plant.time_s(),
-            plant.rim_torque_nm(),
-            plant.rim_angle_rad(),
-            plant.motor_angle_rad(),
-            plant.motor_torque_nm(),
-        ];
-        for ((worst, got), expected) in worst.iter_mut().zip(got).zip(row) {
-            *worst = worst.max((got - expected).abs());
-        }
-        plant.set_setpoint_nm(setpoint(k as u64));
-        for _ in 0..per_row {
-            plant.step();
+#[test]
+fn agrees_with_scipy() {
+    for unit in &UNITS {
+        let (coarse, fine) = (unit.differences(25.0), unit.differences(1.0));
+        println!("{}: at 25 us {coarse:?}\n    at 1 us {fine:?}", unit.name);
+        for (coarse, fine) in coarse.iter().zip(&fine) {
+            // Rim torque, angles: 0.3 % at the shipped step, 0.02 % at a fine one.
+            for column in [1, 2, 3, 4] {
+                assert!(coarse[column] < 4e-3, "{}: {coarse:?}", unit.name);
+                assert!(fine[column] < 2e-4, "{}: {fine:?}", unit.name);
+            }
         }
     }
-    worst
-}
-
-#[test]
-fn step_agrees_with_scipy() {
-    let at_25 = differences(STEP, step_setpoint, 25.0);
-    // The torque peaks at 5.85 N·m: 0.2 % at the shipped step, 0.01 % at a fine one.
-    assert!(at_25[1] < 0.012 && at_25[4] < 0.02, "{at_25:?}");
-    let at_1 = differences(STEP, step_setpoint, 1.0);
-    assert!(at_1[1] < 0.0008 && at_1[4] < 1e-4, "{at_1:?}");
-}
-
-#[test]
-fn sine_agrees_with_scipy() {
-    let at_25 = differences(SINE, sine_setpoint, 25.0);
-    assert!(at_25[1] < 0.012 && at_25[4] < 0.02, "{at_25:?}");
-    let at_1 = differences(SINE, sine_setpoint, 1.0);
-    assert!(at_1[1] < 0.0008 && at_1[4] < 1e-4, "{at_1:?}");
 }
 
 /// The order claimed is one: halving the step halves the error.
 #[test]
 fn halving_the_step_halves_the_error() {
-    for (text, setpoint) in [(STEP, step_setpoint as fn(u64) -> f64), (SINE, sine_setpoint)] {
-        let errors = [50.0, 25.0, 12.5, 6.25].map(|step| differences(text, setpoint, step)[1]);
-        println!("rim torque errors at 50, 25, 12.5, 6.25 us: {errors:?}");
-        for pair in errors.windows(2) {
-            let order = (pair[0] / pair[1]).log2();
-            assert!((0.8..2.2).contains(&order), "order {order}: {errors:?}");
+    for unit in &UNITS {
+        let errors = [50.0, 25.0, 12.5, 6.25].map(|step| unit.differences(step));
+        for kind in [0, 1] {
+            let errors = errors.map(|both| both[kind][1]);
+            println!(
+                "{}: rim torque errors at 50, 25, 12.5, 6.25 us: {errors:?}",
+                unit.name
+            );
+            let orders = errors.windows(2).map(|pair| (pair[0] / pair[1]).log2());
+            let mean = orders.clone().sum::<f64>() / 3.0;
+            assert!(
+                (0.8..1.5).contains(&mean),
+                "{}: order {mean}: {errors:?}",
+                unit.name
+            );
+            // When teeth hit within a step is a matter of luck, so a single halving may do more or less there.
+            let single = if unit.name == "geared" { 0.2..3.0 } else { 0.8..1.5 };
+            for order in orders {
+                assert!(
+                    single.contains(&order),
+                    "{}: order {order}: {errors:?}",
+                    unit.name
+                );
+            }
         }
     }
 }

@@ -45,7 +45,7 @@ def simulate(u, f, a, preload, period, phase, h, settle_s=1.0, measure_s=1.0):
     first_poll = per(phase * u.poll_s)
     lead = per(0.4)  # preload comes up over 0.3 s and rests
     start, end = lead + per(settle_s), lead + per(settle_s + measure_s)
-    y = np.zeros((7, n))
+    y = np.zeros((model.states(u), n))
     setpoint, line, target, s = np.zeros(n), [], np.zeros(n), np.zeros(n)
     su, sy = np.zeros(n, complex), np.zeros(n, complex)
     most = u.slew * h

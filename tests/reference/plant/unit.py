@@ -30,12 +30,28 @@ def side(table):
         vd=si(table["bristle_damping_speed"]), s2=si(table["viscous"]))
 
 
+def stage(table):
+    """Stiffness, damping and half of the gap of a drive stage."""
+    return SimpleNamespace(k=si(table["stiffness"]), c=si(table["damping"]), half=si(table["backlash"]) / 2)
+
+
+def gear(table):
+    """The gear stage and its shaft, all at the rim; None where there is none."""
+    if table is None:
+        return None
+    return SimpleNamespace(
+        mesh=stage(table), js=si(table["shaft"]) * table["shaft_ratio"] ** 2, bs=si(table["shaft_viscous"]),
+        mu=si(table["load_friction"]))
+
+
 def load(path=None):
     """The unit of `path`, by default rigs/belt.toml."""
     path = path or pathlib.Path(__file__).resolve().parents[3] / "rigs" / "belt.toml"
     v = tomllib.loads(pathlib.Path(path).read_text(encoding="utf-8"))["virtual"]
     m, mount = v["motor"], v["mounting"]
-    assert mount["kind"] == "clamped" and si(v["drive"]["backlash"]) == 0 and si(v["firmware"]["jitter"]) == 0
+    bearing = v.get("bearing", {"eccentricity": 0, "phase": 0})
+    assert mount["kind"] == "clamped" and si(v["firmware"]["jitter"]) == 0
+    assert si(v["firmware"].get("smoothing", 0)) == 0
     return SimpleNamespace(
         file=str(pathlib.Path(path).name),
         poll_s=si(v["firmware"]["period"]), dead_s=si(v["firmware"]["dead_time"]),
@@ -43,9 +59,11 @@ def load(path=None):
         gain=si(v["torque"]["gain"]), offset=si(v["torque"]["offset"]),
         kt=si(m["torque_constant"]) * m["ratio"] * si(m["efficiency"]), ke=si(m["back_emf"]) * m["ratio"],
         r=si(m["resistance"]) * (1 + 0.00393 * (si(v["heat"]["ambient"]) - 20)) + si(m["supply_resistance"]),
-        volt=si(m["supply"]),
+        volt=si(m.get("voltage_limit", m["supply"])),
+        flux=1 - si(m.get("flux_loss_per_kelvin", 0)) * (si(v["heat"]["ambient"]) - 20),
         jm=si(v["inertia"]["rotor"]) * m["ratio"] ** 2, jh=si(v["inertia"]["hub"]),
-        k=si(v["drive"]["stiffness"]), c=si(v["drive"]["damping"]),
+        drive=stage(v["drive"]), gear=gear(v.get("gear")),
+        bearing=(si(bearing["eccentricity"]), si(bearing["phase"])),
         fm=side(v["friction"]["motor"]), fh=side(v["friction"]["output"]),
         ripple=[(r["order"], si(r.get("amplitude", 0)), si(r.get("torque_share", 0)), si(r["phase"]))
                 for r in v.get("ripple", [])],

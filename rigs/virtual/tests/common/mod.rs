@@ -1,4 +1,4 @@
-//! The belt unit's plant without chance, and other common ground of the tests.
+//! The units' plants without chance, and other common ground of the tests.
 #![allow(dead_code, missing_docs)]
 
 pub(crate) mod bench;
@@ -8,16 +8,52 @@ use virtual_rig::RigParameters;
 use virtual_rig::plant::{Plant, PlantParameters};
 use virtual_rig::random::{Stream, generator};
 
-/// The shipped file.
+/// The shipped files.
 pub(crate) const BELT: &str = include_str!("../../../belt.toml");
+pub(crate) const GEARED: &str = include_str!("../../../geared.toml");
+pub(crate) const DIRECT: &str = include_str!("../../../direct.toml");
 
-pub(crate) fn rig(seed: u64) -> RigParameters {
-    RigParameters::from_toml("belt.toml", BELT, seed).unwrap_or_else(|findings| panic!("{findings}"))
+pub(crate) fn read(text: &str, seed: u64) -> RigParameters {
+    RigParameters::from_toml("rig.toml", text, seed).unwrap_or_else(|findings| panic!("{findings}"))
 }
 
-/// The belt unit with the firmware's clock as the reference scripts have it: phase 0.4, no error.
+pub(crate) fn rig(seed: u64) -> RigParameters {
+    read(BELT, seed)
+}
+
+/// The file with another mounting: everything between `kind` and the stiffnesses of [virtual.mounting] replaced, and
+/// `extra` behind that table.
+pub(crate) fn mounted(text: &str, kind: &str, far_side: &str, extra: &str) -> String {
+    let from = text.find("[virtual.mounting]").unwrap();
+    let to = from + text[from..].find("sensor_stiffness").unwrap();
+    let heat = to + text[to..].find("[virtual.heat]").unwrap();
+    let head = text[..from].replace("mounting = \"clamped\"", &format!("mounting = \"{kind}\""));
+    let table = format!("[virtual.mounting]\nkind = \"{kind}\"\n{far_side}\n");
+    format!("{head}{table}{}{extra}\n{}", &text[to..heat], &text[heat..])
+}
+
+/// On a disc that turns freely.
+pub(crate) fn free(text: &str, disc_kg_m2: f64) -> String {
+    mounted(text, "free", &format!("disc = \"{disc_kg_m2} kg·m²\""), "")
+}
+
+/// Turned by a drive, `script` being its table.
+pub(crate) fn back_driven(text: &str, script: &str) -> String {
+    mounted(
+        text,
+        "back-driven",
+        "",
+        &format!("[virtual.mounting.drive]\n{script}"),
+    )
+}
+
 pub(crate) fn belt() -> PlantParameters {
-    let mut plant = rig(1).plant;
+    unit(BELT)
+}
+
+/// A unit with the firmware's clock as the reference scripts have it: phase 0.4, no error.
+pub(crate) fn unit(text: &str) -> PlantParameters {
+    let mut plant = read(text, 1).plant;
     plant.firmware.phase = 0.4;
     plant.firmware.clock_error = 0.0;
     plant
