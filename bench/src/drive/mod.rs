@@ -1,6 +1,6 @@
 //! What drives a run: a serial port in real time, or a virtual rig in lock-step. Nothing in here decides anything.
 //!
-//! - [`conduct`] is the one loop that carries bytes between a [`Line`] and a [`bench_core::run::Run`].
+//! - [`mod@conduct`] is the one loop that carries bytes between a [`Line`] and a [`bench_core::run::Run`].
 //! - [`lockstep`] runs a virtual rig in this process, as fast as the processor allows, on the rig's own clock.
 //! - [`serial`] talks to any serial port, a pty included, in real time.
 //! - [`clock`] is the only file that reads the host's clocks.
