@@ -43,6 +43,26 @@ fn energy_only_falls_without_drive() {
     let mut geared = belt.clone();
     geared.drive.backlash_rad = 0.007;
     falls(geared, [0.02, 3.0], [0.0, 0.0], "with a gap");
+    for (text, what) in [(common::GEARED, "geared"), (common::DIRECT, "direct")] {
+        let mut unit = common::unit(text);
+        unit.ripple.clear();
+        unit.bearing.amplitude_nm = 0.0;
+        falls(unit.clone(), [0.02, 0.0], [0.0, 0.0], &format!("{what}, wound"));
+        falls(
+            unit.clone(),
+            [0.0, 5.0],
+            [0.0, -5.0],
+            &format!("{what}, moving apart"),
+        );
+        unit.end_stops.as_mut().unwrap().travel_rad = 0.2;
+        unit.mounting.far_side = FarSide::Disc { inertia_kg_m2: 0.01 };
+        falls(
+            unit,
+            [0.0, 12.0],
+            [0.0, 12.0],
+            &format!("{what}, between end stops"),
+        );
+    }
     let mut free = belt;
     free.mounting.far_side = FarSide::Disc { inertia_kg_m2: 0.011 };
     falls(free, [0.0, 8.0], [0.0, 8.0], "free");

@@ -146,6 +146,12 @@ impl Plant {
         }
     }
 
+    /// Puts the far side of the sensor at the given angle and speed (initial conditions of a test); a drive goes on with
+    /// its script.
+    pub fn set_far_motion(&mut self, motion: [f64; 2]) {
+        self.mounting.set_far_motion(motion);
+    }
+
     /// One step of `step_s`.
     pub fn step(&mut self) {
         let h = self.step_s;

@@ -119,6 +119,11 @@ impl Mounting {
         }
     }
 
+    /// Puts the far side at this angle and speed; a drive goes on with its script.
+    pub fn set_far_motion(&mut self, motion: [f64; 2]) {
+        [self.far_angle_rad, self.far_speed_rad_s] = motion;
+    }
+
     /// Changes what the clamp holds, N·m; no effect on a disc or a drive.
     pub fn set_holding_nm(&mut self, torque_nm: f64) {
         if let FarSide::Ground { holding_nm } = &mut self.parameters.far_side {
