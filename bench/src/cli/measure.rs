@@ -24,7 +24,7 @@ pub(super) fn measure(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
         recording,
         folder,
     } = record_into_folder(args, say)?;
-    let exit = Exit::of(&session.outcome.end);
+    let exit = exit_of(&session);
     let began = session.seal.is_some();
     if !began || session.outcome.counters.rows == 0 {
         say.json(&summary(&session, None));
@@ -50,7 +50,7 @@ pub(super) fn record(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
         say.result(&recording.display().to_string());
     }
     say.json(&summary(&session, None));
-    Ok(Exit::of(&session.outcome.end))
+    Ok(exit_of(&session))
 }
 
 struct Recorded {
@@ -130,6 +130,14 @@ fn folder_name(bench: &Bench, plan: &Plan) -> String {
         .collect()
 }
 
+/// The code for how the run ended; a run that completed but could not be sealed has lost its recording.
+const fn exit_of(session: &Session) -> Exit {
+    match Exit::of(&session.outcome.end) {
+        Exit::Done if session.recording_error.is_some() => Exit::RecordingLost,
+        exit => exit,
+    }
+}
+
 /// Says how the run ended; loudly when the motor may still push.
 fn tell(session: &Session, recording: &Path, say: &Say) {
     let Session {
@@ -198,7 +206,7 @@ fn summary(session: &Session, document: Option<&crate::fitting::FitDocument>) ->
     );
     json!({
         "end": outcome.end.to_string(),
-        "exit_code": Exit::of(&outcome.end) as u8,
+        "exit_code": exit_of(session) as u8,
         "zero_torque_confirmed": outcome.zero_confirmed || !outcome.was_armed,
         "rig_answered": !no_answer,
         "rows": outcome.counters.rows,

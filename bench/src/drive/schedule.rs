@@ -1,7 +1,8 @@
 //! Real-time scheduling and locked memory for the thread that drives a run, as far as the system permits.
 
 use thread_priority::unix::{
-    RealtimeThreadSchedulePolicy, ThreadSchedulePolicy, set_thread_priority_and_policy, thread_native_id,
+    NormalThreadSchedulePolicy, RealtimeThreadSchedulePolicy, ThreadSchedulePolicy,
+    set_thread_priority_and_policy, thread_native_id,
 };
 use thread_priority::{ThreadPriority, ThreadPriorityValue};
 
@@ -40,4 +41,12 @@ pub fn ask_for_real_time() -> Granted {
         real_time,
         memory_locked: rustix::mm::mlockall(flags).is_ok(),
     }
+}
+
+/// Puts this thread back into the ordinary class. A thread begins in the class of the one that starts it: whatever the
+/// driving thread starts for work that may wait, the disk above all, calls this first, or it competes with it.
+pub fn back_to_ordinary() {
+    let policy = ThreadSchedulePolicy::Normal(NormalThreadSchedulePolicy::Other);
+    // Refused only to threads that never had more.
+    let _ = set_thread_priority_and_policy(thread_native_id(), ThreadPriority::Min, policy);
 }

@@ -58,7 +58,8 @@ pub struct RecorderThread {
 
 impl RecorderThread {
     /// Starts the thread with room for 10 s of messages, of which `messages_per_s` come each second (each block,
-    /// each host row and each round trip is one).
+    /// each host row and each round trip is one). `begin` is the first thing that the thread does: a thread starts in
+    /// the scheduling class of the one that starts it, and the disk must not share the driving thread's.
     ///
     /// # Errors
     /// [`RecordingError::Invalid`] if `messages_per_s` is not a number above 0 or 10 s of it are over a million
@@ -67,6 +68,7 @@ impl RecorderThread {
         writer: RecordingWriter,
         messages_per_s: f64,
         when_full: WhenFull,
+        begin: fn(),
     ) -> Result<Self, RecordingError> {
         let path = writer.path().to_owned();
         let wanted = (messages_per_s * QUEUE_S).ceil();
@@ -79,13 +81,14 @@ impl RecorderThread {
         }
         // In range by the check above.
         let capacity = (wanted as usize).max(*CAPACITY.start());
-        Self::with_capacity(writer, capacity, when_full)
+        Self::with_capacity(writer, capacity, when_full, begin)
     }
 
     fn with_capacity(
         writer: RecordingWriter,
         capacity: usize,
         when_full: WhenFull,
+        begin: fn(),
     ) -> Result<Self, RecordingError> {
         let path = writer.path().to_owned();
         let (sender, receiver) = sync_channel(capacity);
@@ -97,7 +100,10 @@ impl RecorderThread {
         let seen = Arc::clone(&shared);
         let thread = std::thread::Builder::new()
             .name("recorder".to_owned())
-            .spawn(move || run(writer, &receiver, &seen, capacity))
+            .spawn(move || {
+                begin();
+                run(writer, &receiver, &seen, capacity)
+            })
             .map_err(|e| RecordingError::io(&path, "start the recorder thread", &e))?;
         Ok(Self {
             path,

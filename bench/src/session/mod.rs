@@ -14,7 +14,7 @@ use settings_file::Findings;
 use virtual_rig::VirtualRig;
 
 use crate::drive::clock::wall_clock;
-use crate::drive::schedule::{Granted, ask_for_real_time};
+use crate::drive::schedule::{Granted, ask_for_real_time, back_to_ordinary};
 use crate::drive::{Line, LineError, LockStep, SerialLine, StopFlag, conduct};
 use crate::recording::{RecordingError, Seal};
 pub use proof::{Checked, check};
@@ -194,6 +194,9 @@ pub fn record(
     let mut run = Run::new(bench.rig.clone(), course, Some(permit), RunOptions::default());
     let outcome = conduct(&mut run, line.as_mut(), &mut sink, stop);
     drop(line);
+    if granted.is_some() {
+        back_to_ordinary(); // sealing and all that follows may wait
+    }
     let approach = sink.approach();
     let (seal, recording_error) = match sink.finish(&outcome) {
         Some(Ok(seal)) => (Some(seal), None),

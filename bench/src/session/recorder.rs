@@ -10,6 +10,7 @@ use bench_core::time::HostNs;
 
 use super::header::on_contact;
 use crate::drive::Sink;
+use crate::drive::schedule::back_to_ordinary;
 use crate::recording::{
     Block, Completion, EventRow, Header, HostRow, RecorderThread, RecordingError, RecordingWriter, RoundTrip,
     Seal, SegmentRow, Source, WhenFull,
@@ -93,7 +94,12 @@ impl<'a> RunRecorder<'a> {
         } else {
             WhenFull::Wait
         };
-        self.thread = Some(RecorderThread::start(writer, messages_per_s, when_full)?);
+        self.thread = Some(RecorderThread::start(
+            writer,
+            messages_per_s,
+            when_full,
+            back_to_ordinary,
+        )?);
         self.block = self.empty_block();
         Ok(())
     }

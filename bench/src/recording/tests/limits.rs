@@ -48,7 +48,7 @@ fn a_full_queue_is_an_error_and_nothing_queued_is_lost() {
     let directory = tempfile::tempdir().unwrap();
     let path = directory.path().join("run.h5");
     let writer = RecordingWriter::create(&path, &header()).unwrap();
-    let recorder = RecorderThread::start(writer, 6.4, WhenFull::Fail).unwrap();
+    let recorder = RecorderThread::start(writer, 6.4, WhenFull::Fail, || {}).unwrap();
     assert_eq!(recorder.capacity(), 64);
     let mut taken: u64 = 0;
     {
@@ -93,7 +93,9 @@ fn a_queue_rate_that_makes_no_sense_is_refused() {
         ("e", 1e6),
     ] {
         let writer = RecordingWriter::create(&directory.path().join(name), &header()).unwrap();
-        let refused = RecorderThread::start(writer, rate, WhenFull::Fail).err().unwrap();
+        let refused = RecorderThread::start(writer, rate, WhenFull::Fail, || {})
+            .err()
+            .unwrap();
         assert!(matches!(refused, RecordingError::Invalid { .. }), "{rate}");
     }
 }
