@@ -4,10 +4,12 @@
 //! - [`parameters`]: all of it from the `[virtual]` table of a rig file, checked.
 //! - [`sensors`]: what can be seen of it, as raw counts.
 //! - [`controller`]: the rig controller: protocol, setpoint queue, own limits. No physics.
+//! - [`describe`]: what a perfect measurement of a rig would find.
 //! - [`VirtualRig`]: the three together in lock-step; bytes in, bytes out, time as an argument.
 //! - `serve` (Unix): the same on a pseudo-terminal in real time.
 
 pub mod controller;
+pub mod describe;
 pub mod parameters;
 pub mod plant;
 pub mod random;
