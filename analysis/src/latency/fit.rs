@@ -1,17 +1,40 @@
-//! From step records to a latency with its budget.
+//! From step records to a joint fit.
 
-use super::prepare::{Guess, Repeat, guess, repeat};
-use super::problem::{Joint, Problem};
+use serde::{Deserialize, Serialize};
+
+use super::outcome::{Fitted, group_results, refused_fit};
+use super::prepare::{Guess, Repeat, guess, repeat, unlike_others};
+use super::problem::{Choice, Joint, Placed, Problem, pure_s};
+use super::split::place_apart;
 use super::{LatencyFit, LatencyOptions, SensorForm, ShapeModel};
-use crate::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
-use crate::statistics::{mean_sd, median};
+use crate::estimate::Refusal;
+use crate::statistics::median;
 use crate::step::StepRecord;
 
 /// A repeat whose residual exceeds the usual one by this factor was disturbed.
 const DISTURBED: f64 = 4.0;
 
-/// A hub is believed in when it lowers the residual by this factor; one that does not only trades delay for lag.
-const HUB_COST: f64 = 1.003;
+/// Repeats worse than the usual one by this factor are set aside while the shape is found, for few of them suffice to
+/// bend it, and placed with it afterwards. Noise alone makes differences of a tenth.
+const SUSPECT: f64 = 2.0;
+
+/// The same while the residual of all is well above the noise.
+const SUSPECT_WHEN_BENT: f64 = 1.5;
+
+/// How often the fit is made again without those that were disturbed; each time the usual residual comes down.
+const ROUNDS: usize = 5;
+
+/// A hub is believed in when it lowers the sum of squares by this factor; one that does not only trades delay for lag.
+const HUB_COST: f64 = 1.006;
+
+/// Latency of several groups of steps from one fit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LatencyGroups {
+    /// All repeats together. Indices run through the groups in the order given.
+    pub pooled: LatencyFit,
+    /// Each group alone: its own repeats, the shape of the rise from all.
+    pub groups: Vec<LatencyFit>,
+}
 
 /// Latency over repeats of one step (all records must command the same change).
 ///
@@ -23,155 +46,228 @@ const HUB_COST: f64 = 1.003;
 /// result leaves open is in its budget: scatter of the repeats (type A), the shape of the rise, the choice of window
 /// and sensor form, the declared sensor delay and the clock (type B).
 pub fn fit_latency(steps: &[StepRecord<'_>], options: &LatencyOptions) -> LatencyFit {
+    fit_latency_groups(&[steps], options).pooled
+}
+
+/// Latency over several groups of repeats with one shape of the rise for all, as [`fit_latency`]; within a group all
+/// records must command the same change.
+///
+/// Steps of different sizes tell slew limit (a ramp that grows with the step) from lag (which does not), which steps of
+/// one size cannot. Friction may differ from repeat to repeat, as it does where the rotor came to rest from different
+/// sides. A rig that limits the slew of its setpoint spreads a jump; a poll that falls into it takes over a part and the
+/// next, one declared update period later, the rest. Such repeats are kept out of the shape and placed with it
+/// afterwards: leaving them out would leave out the shortest waits. The groups' own results use the common shape and need the fewest repeats of `options` each.
+pub fn fit_latency_groups(groups: &[&[StepRecord<'_>]], options: &LatencyOptions) -> LatencyGroups {
     let mut left_out = Vec::new();
-    match attempt(steps, options, &mut left_out) {
-        Ok(mut fit) => {
-            fit.left_out = left_out;
-            fit
+    let lengths: Vec<usize> = groups.iter().map(|g| g.len()).collect();
+    match attempt(groups, options, &mut left_out) {
+        Ok(fitted) => {
+            left_out.sort_by_key(|(index, _)| *index);
+            group_results(&fitted, &lengths, &left_out)
         }
-        Err(refusal) => LatencyFit {
-            latency: refusal.clone().into(),
-            jitter: refusal.clone().into(),
-            dead_time: options.update_period_s.map(|_| refusal.into()),
-            per_repeat_s: vec![None; steps.len()],
-            left_out,
-            model: None,
-            residual_rms_nm: None,
-            noise_rms_nm: None,
-            curve_t_s: Vec::new(),
-            curve_model_nm: Vec::new(),
-            curve_measured_nm: Vec::new(),
-            checks: Vec::new(),
-        },
+        Err(refusal) => {
+            left_out.sort_by_key(|(index, _)| *index);
+            refused_fit(&refusal, &lengths, &left_out, options)
+        }
     }
 }
 
-fn attempt(
-    steps: &[StepRecord<'_>],
-    options: &LatencyOptions,
-    left_out: &mut Vec<(usize, String)>,
-) -> Result<LatencyFit, Refusal> {
-    let needed = options.min_repeats.max(2);
-    let too_few = |got| Refusal::TooFewRepeats {
+fn too_few(got: usize, needed: usize) -> Refusal {
+    Refusal::TooFewRepeats {
         what: "latency".into(),
         got,
         needed,
-    };
-    let first = steps.first().ok_or_else(|| too_few(0))?;
-    let change = first.to_nm - first.from_nm;
+    }
+}
+
+fn attempt<'o>(
+    groups: &[&[StepRecord<'_>]],
+    options: &'o LatencyOptions,
+    left_out: &mut Vec<(usize, String)>,
+) -> Result<Fitted<'o>, Refusal> {
+    let needed = options.min_repeats.max(2);
     let mut repeats = Vec::new();
     let mut reason = None;
-    for (index, step) in steps.iter().enumerate() {
-        let other = step.to_nm - step.from_nm;
-        if (other - change).abs() > 1e-6 * change.abs() {
-            return Err(Refusal::RecordsDiffer {
-                what: "commanded change in N·m".into(),
-                left: change,
-                right: other,
-            });
-        }
-        match repeat(index, step, options) {
-            Ok(repeat) => repeats.push(repeat),
-            Err(refusal) => {
-                left_out.push((index, refusal.to_string()));
-                reason.get_or_insert(refusal);
+    let mut index = 0;
+    for steps in groups {
+        let change = steps.first().map_or(0.0, |s| s.to_nm - s.from_nm);
+        for step in *steps {
+            let other = step.to_nm - step.from_nm;
+            if (other - change).abs() > 1e-6 * change.abs() {
+                return Err(Refusal::RecordsDiffer {
+                    what: "commanded change in N·m".into(),
+                    left: change,
+                    right: other,
+                });
             }
+            match repeat(index, step, options) {
+                Ok(repeat) => repeats.push(repeat),
+                Err(refusal) => {
+                    left_out.push((index, refusal.to_string()));
+                    reason.get_or_insert(refusal);
+                }
+            }
+            index += 1;
         }
     }
     if repeats.len() < needed {
         // When nothing at all was usable, why matters more than how many.
         return Err(reason
             .filter(|_| repeats.is_empty())
-            .unwrap_or_else(|| too_few(repeats.len())));
+            .unwrap_or_else(|| too_few(repeats.len(), needed)));
     }
-    let commanded_nm = change.abs();
+    let (changes_nm, members) = classes(&mut repeats);
     let noise_nm = median(&repeats.iter().map(|r| r.noise_nm).collect::<Vec<_>>())?;
-    let start = guess(&repeats, commanded_nm, options)?;
-    let beyond = |r: &&Repeat| r.t50_s - start.rise_s + start.window_s > r.t_s[r.t_s.len() - 1];
+    let start = guess(&repeats, &changes_nm, &members, options)?;
+    let onset = |r: &Repeat| r.t50_s - start.classes[r.class].rise_s;
+    let beyond = |r: &&Repeat| onset(r) + start.classes[r.class].needed_s > r.t_s[r.t_s.len() - 1];
     let late: Vec<&Repeat> = repeats.iter().filter(beyond).collect();
     if 2 * late.len() > repeats.len() {
-        let (delay_s, window_s) = (late[0].t50_s - start.rise_s, late[0].t_s[late[0].t_s.len() - 1]);
+        let (delay_s, window_s) = (onset(late[0]), late[0].t_s[late[0].t_s.len() - 1]);
         return Err(Refusal::DelayBeyondWindow { delay_s, window_s });
     }
+    let given = repeats.len();
     let fitter = Fitter {
-        commanded_nm,
+        repeats_given: given,
         noise_nm,
         options,
         start: &start,
     };
+    let unlike = unlike_others(&repeats, &members)?;
+    let mut aside: Vec<Repeat> = Vec::new();
+    // Where most are unlike, there is no usual.
+    if repeats.len() - unlike.iter().filter(|u| **u).count() >= needed {
+        let mut good = Vec::new();
+        for (repeat, unlike) in repeats.into_iter().zip(unlike) {
+            if unlike {
+                aside.push(repeat);
+            } else {
+                good.push(repeat);
+            }
+        }
+        repeats = good;
+    }
     let mut joint = fitter.first(&repeats)?;
-    let usual = median(&joint.repeat_rms_nm)?;
-    let disturbed: Vec<bool> = joint
-        .repeat_rms_nm
-        .iter()
-        .map(|rms| *rms > DISTURBED * usual)
-        .collect();
-    if disturbed.iter().any(|d| *d) {
-        for (i, _) in disturbed.iter().enumerate().filter(|(_, d)| **d) {
-            let rms = joint.repeat_rms_nm[i];
+    let mut choice = Choice {
+        with_hub: joint.with_hub,
+        ..fitter.usual()
+    };
+    for round in 0..ROUNDS {
+        let usual = median(&joint.repeat_rms_nm)?;
+        let bent = joint.residual_rms_nm > 2.0 * noise_nm;
+        let worse = if bent { SUSPECT_WHEN_BENT } else { SUSPECT };
+        let limit = worse * usual.max(noise_nm);
+        let rms = joint.repeat_rms_nm.clone();
+        let kept: Vec<bool> = rms.iter().map(|rms| *rms <= limit).collect();
+        if round > 0 && kept.iter().all(|k| *k) {
+            break;
+        }
+        let (mut good, mut placed) = (Vec::new(), Vec::new());
+        for (i, repeat) in repeats.into_iter().enumerate() {
+            if kept[i] {
+                placed.push(joint.placed[i]);
+                good.push(repeat);
+            } else {
+                aside.push(repeat);
+            }
+        }
+        repeats = good;
+        if repeats.len() < needed.min(3) {
+            return Err(too_few(repeats.len(), needed));
+        }
+        let rough = round + 2 < ROUNDS && !kept.iter().all(|k| *k);
+        joint = fitter.again(&repeats, &joint, &placed, Choice { rough, ..choice })?;
+        choice.with_hub = joint.with_hub;
+    }
+    let alternatives = fitter.alternatives(&repeats, &joint);
+    let usual = median(&joint.repeat_rms_nm)?.max(0.5 * noise_nm);
+    let mut apart = Vec::new();
+    for repeat in aside {
+        let (rms, placed) = place_apart(&fitter, &repeat, &joint, choice, SUSPECT * usual);
+        if rms <= DISTURBED * usual {
+            apart.push((repeat, placed));
+        } else {
             left_out.push((
-                repeats[i].index,
+                repeat.index,
                 format!("residual {rms} N·m against {usual} N·m usually: disturbed"),
             ));
         }
-        let kept = |i: &usize| !disturbed[*i];
-        joint.delays_s = (0..repeats.len())
-            .filter(kept)
-            .map(|i| joint.delays_s[i])
-            .collect();
-        repeats = (0..repeats.len())
-            .filter(kept)
-            .map(|i| repeats[i].clone())
-            .collect();
-        if repeats.len() < needed {
-            return Err(too_few(repeats.len()));
-        }
     }
-    let window_s = start.window_s;
-    let again = fitter.refit(&repeats, &joint, window_s, options);
-    // The first fit used nearly the same samples; it stands when the second wanders along a valley without rest.
-    let joint = if again.is_err() && joint.bases_nm.len() == repeats.len() {
-        joint
-    } else {
-        again?
-    };
-    let alternatives = fitter.alternatives(&repeats, &joint, window_s);
-    outcome(steps.len(), &repeats, &joint, &alternatives, &fitter)
+    if repeats.len() + apart.len() < needed {
+        return Err(too_few(repeats.len() + apart.len(), needed));
+    }
+    Ok(Fitted {
+        repeats,
+        apart,
+        joint,
+        alternatives,
+        noise_nm,
+        classes: start.classes,
+        options,
+    })
 }
 
-struct Fitter<'a> {
-    commanded_nm: f64,
-    noise_nm: f64,
-    options: &'a LatencyOptions,
-    start: &'a Guess,
+/// Sorts repeats by the size of the step; returns the sizes and who belongs to each.
+fn classes(repeats: &mut [Repeat]) -> (Vec<f64>, Vec<Vec<usize>>) {
+    let (mut sizes, mut members): (Vec<f64>, Vec<Vec<usize>>) = (Vec::new(), Vec::new());
+    for (i, repeat) in repeats.iter_mut().enumerate() {
+        let same = |size: &f64| (size - repeat.change_nm).abs() <= 1e-6 * size;
+        let class = sizes.iter().position(same).unwrap_or_else(|| {
+            sizes.push(repeat.change_nm);
+            members.push(Vec::new());
+            sizes.len() - 1
+        });
+        repeat.class = class;
+        members[class].push(i);
+    }
+    (sizes, members)
+}
+
+/// Sum of squares of a fit, dearer with a hub.
+fn cost(joint: &Joint) -> f64 {
+    joint.rss * if joint.with_hub { HUB_COST } else { 1.0 }
+}
+
+pub(crate) struct Fitter<'a> {
+    /// How many repeats could be read.
+    repeats_given: usize,
+    pub(crate) noise_nm: f64,
+    pub(crate) options: &'a LatencyOptions,
+    pub(crate) start: &'a Guess,
 }
 
 impl Fitter<'_> {
+    fn usual(&self) -> Choice {
+        Choice {
+            form: self.options.sensor_form,
+            rough: false,
+            with_hub: true,
+            window: 1.0,
+        }
+    }
+
     /// The best of a few starts: the split between ramp and lag is the part that a guess can get wrong.
     fn first(&self, repeats: &[Repeat]) -> Result<Joint, Refusal> {
         let mut best: Option<Joint> = None;
         let mut failure = None;
+        let declared = self.options.slew_nm_per_s.is_some();
+        let slews: &[f64] = if declared { &[1.0] } else { &[1.0, 4.0, 0.5] };
         // With a hub between drive and rig or without: the residual decides, and a hub must earn its place.
         for with_hub in [true, false] {
-            for ramp in [1.0, 0.25, 2.0] {
+            for slew in slews {
                 let mut model = self.start.model.clone();
-                let rise_s = self.start.rise_s + 0.5 * (ramp - 1.0) * model.ramp_s;
-                model.ramp_s *= ramp;
-                let delays: Vec<f64> = repeats.iter().map(|r| r.t50_s - rise_s).collect();
-                let window_s = self.start.window_s;
-                match self
-                    .problem(repeats, &delays, window_s, &model, self.options, with_hub)
-                    .fit(&model, &delays)
-                {
+                model.slew_nm_per_s *= slew;
+                let placed: Vec<Placed> = repeats.iter().map(|r| self.guessed(r, *slew)).collect();
+                let choice = Choice {
+                    with_hub,
+                    rough: true,
+                    ..self.usual()
+                };
+                let problem = self.problem(repeats, &placed, choice);
+                match problem.fit(&model, &placed, 0.0) {
                     Ok(joint) => {
-                        // A residual at the level of the noise leaves nothing for another start to find.
-                        let enough = joint.residual_rms_nm < 1.5 * self.noise_nm;
-                        let cost = |j: &Joint| j.residual_rms_nm * if j.with_hub { HUB_COST } else { 1.0 };
                         if best.as_ref().is_none_or(|b| cost(&joint) < cost(b)) {
                             best = Some(joint);
-                        }
-                        if enough {
-                            break;
                         }
                     }
                     Err(f) => failure = Some(f),
@@ -182,223 +278,102 @@ impl Fitter<'_> {
             let reason = failure.map_or_else(|| "no start was tried".into(), |f| f.to_string());
             Refusal::NotConverged {
                 what: "the joint fit of the rise".into(),
-                iterations: 120,
+                iterations: 60,
                 reason,
             }
         })
     }
 
-    fn problem<'r>(
-        &self,
+    pub(crate) fn problem<'r>(
+        &'r self,
         repeats: &'r [Repeat],
-        delays: &[f64],
-        window_s: f64,
-        model: &ShapeModel,
-        options: &LatencyOptions,
-        with_hub: bool,
+        placed: &[Placed],
+        choice: Choice,
     ) -> Problem<'r> {
         Problem::new(
             repeats,
-            delays,
-            window_s,
-            self.commanded_nm,
+            &self.start.classes,
+            placed,
             self.noise_nm,
-            model,
-            options,
-            with_hub,
+            &self.start.model,
+            self.options,
+            choice,
         )
     }
 
-    /// Fits again from a fit at rest, with another window or sensor form. The prior stays at the first guess.
+    /// Fits again from a fit at rest, with other repeats, window or sensor form. The prior stays at the first guess.
     fn refit(
         &self,
         repeats: &[Repeat],
-        from: &Joint,
-        window_s: f64,
-        options: &LatencyOptions,
+        model: &ShapeModel,
+        placed: &[Placed],
+        choice: Choice,
     ) -> Result<Joint, Refusal> {
-        let pure = if options.sensor_form == SensorForm::Pure {
-            options.sensor_delay_s
-        } else {
-            0.0
+        self.problem(repeats, placed, choice)
+            .fit(model, placed, pure_s(choice.form, self.options))
+            .map_err(|f| f.refusal("the joint fit of the rise"))
+    }
+
+    /// Fits again after repeats have been set aside. They may have drawn the shape somewhere from where it does not find
+    /// back, or made it look like one without hub; so the first guess, with a hub, is tried as well.
+    fn again(
+        &self,
+        repeats: &[Repeat],
+        from: &Joint,
+        placed: &[Placed],
+        choice: Choice,
+    ) -> Result<Joint, Refusal> {
+        let onward = self.refit(repeats, &from.model, placed, choice);
+        if choice.rough || self.repeats_given == repeats.len() {
+            return onward;
+        }
+        let guessed: Vec<Placed> = repeats.iter().map(|r| self.guessed(r, 1.0)).collect();
+        let with_hub = Choice {
+            with_hub: true,
+            ..choice
         };
-        let delays: Vec<f64> = from.delays_s.iter().map(|d| d + pure).collect();
-        self.problem(
-            repeats,
-            &delays,
-            window_s,
-            &self.start.model,
-            options,
-            from.with_hub,
-        )
-        .fit(&from.model, &delays)
-        .map_err(|f| f.refusal("the joint fit of the rise"))
+        let anew = self.refit(repeats, &self.start.model, &guessed, with_hub);
+        match (onward, anew) {
+            (Ok(a), Ok(b)) => Ok(if cost(&b) < cost(&a) { b } else { a }),
+            (a, Err(_)) => a,
+            (Err(_), b) => b,
+        }
+    }
+
+    /// Where a repeat would be with the first guess of the shape, its slew rate times `slew`.
+    fn guessed(&self, repeat: &Repeat, slew: f64) -> Placed {
+        let class = &self.start.classes[repeat.class];
+        let ramp_s = class.change_nm / self.start.model.slew_nm_per_s;
+        Placed {
+            delay_s: repeat.t50_s - class.rise_s - 0.5 * (1.0 / slew - 1.0) * ramp_s,
+            base_nm: 0.0,
+            friction_nm: 0.0,
+        }
     }
 
     /// Shift of the mean delay under choices that could as well have been made.
-    fn alternatives(&self, repeats: &[Repeat], joint: &Joint, window_s: f64) -> Vec<(String, f64)> {
-        let mean = |j: &Joint| j.delays_s.iter().sum::<f64>() / j.delays_s.len() as f64;
-        let base = mean(joint);
+    fn alternatives(&self, repeats: &[Repeat], joint: &Joint) -> Vec<(String, f64)> {
+        let mean = |j: &Joint| j.placed.iter().map(|p| p.delay_s).sum::<f64>() / j.placed.len() as f64;
+        let usual = Choice {
+            with_hub: joint.with_hub,
+            ..self.usual()
+        };
+        let shift = |choice: Choice| -> Option<f64> {
+            let other = self.refit(repeats, &joint.model, &joint.placed, choice).ok()?;
+            Some(mean(&other) - mean(joint))
+        };
         let mut shifts = Vec::new();
-        if let Ok(other) = self.refit(repeats, joint, 0.75 * window_s, self.options) {
-            shifts.push(("end of the fitted window".to_string(), mean(&other) - base));
-        }
+        let window = Choice { window: 0.8, ..usual };
+        shifts.extend(shift(window).map(|s| ("end of the fitted window".to_string(), s)));
         if self.options.sensor_form_known {
             return shifts;
         }
-        let sensor_form = match self.options.sensor_form {
+        let form = match self.options.sensor_form {
             SensorForm::SecondOrder => SensorForm::FirstOrder,
             SensorForm::FirstOrder | SensorForm::Pure => SensorForm::SecondOrder,
         };
-        let options = LatencyOptions {
-            sensor_form,
-            ..self.options.clone()
-        };
-        if let Ok(other) = self.refit(repeats, joint, window_s, &options) {
-            shifts.push(("form of the sensor's filter".to_string(), mean(&other) - base));
-        }
+        let form = Choice { form, ..usual };
+        shifts.extend(shift(form).map(|s| ("form of the sensor's filter".to_string(), s)));
         shifts
     }
-}
-
-fn outcome(
-    count: usize,
-    repeats: &[Repeat],
-    joint: &Joint,
-    alternatives: &[(String, f64)],
-    fitter: &Fitter<'_>,
-) -> Result<LatencyFit, Refusal> {
-    let options = fitter.options;
-    let stats = mean_sd(&joint.delays_s)?;
-    let n = stats.n as f64;
-    let window_s = repeats
-        .iter()
-        .map(|r| r.t_s[r.t_s.len() - 1])
-        .fold(f64::INFINITY, f64::min);
-    if stats.mean > window_s {
-        return Err(Refusal::DelayBeyondWindow {
-            delay_s: stats.mean,
-            window_s,
-        });
-    }
-    let mut budget = vec![
-        Contribution::type_a("scatter of repeats", stats.sd / n.sqrt(), n - 1.0),
-        Contribution::type_b("shape of the rise", joint.shape_u_s),
-        Contribution::type_b("declared sensor delay", options.sensor_delay_u_s),
-        Contribution::rectangular("clock resolution", options.tick_s),
-    ];
-    for (source, shift) in alternatives {
-        budget.push(Contribution::rectangular(format!("model: {source}"), *shift));
-    }
-    let checks = vec![
-        Check::new(
-            "residual of the rise",
-            joint.residual_rms_nm < 3.0 * fitter.noise_nm.max(1e-4 * fitter.commanded_nm),
-            format!(
-                "{:.3e} N·m root mean square, noise {:.3e} N·m",
-                joint.residual_rms_nm, fitter.noise_nm
-            ),
-        ),
-        Check::new(
-            "delay is causal",
-            joint
-                .delays_s
-                .iter()
-                .all(|d| *d > -3.0 * joint.noise_u_s - options.tick_s),
-            format!(
-                "least delay {:.3e} s",
-                joint.delays_s.iter().copied().fold(f64::INFINITY, f64::min)
-            ),
-        ),
-    ];
-    let method = "joint least squares of one rise model and one delay a repeat";
-    let latency = Estimate::from_budget(stats.mean, "s", stats.n, method, budget.clone())?
-        .with_checks(checks.iter().cloned());
-    let dead_time = options.update_period_s.map(|period| {
-        let method = format!("{method}, less half the update period of {period} s");
-        Estimate::from_budget(stats.mean - 0.5 * period, "s", stats.n, method, budget)
-            .map(|e| e.with_checks(checks.iter().cloned()))
-            .into()
-    });
-    let mut per_repeat_s = vec![None; count];
-    for (repeat, delay) in repeats.iter().zip(&joint.delays_s) {
-        per_repeat_s[repeat.index] = Some(*delay);
-    }
-    let (curve_t_s, curve_model_nm, curve_measured_nm) = curve(repeats, joint, fitter);
-    Ok(LatencyFit {
-        latency: Outcome::Estimate(latency),
-        jitter: jitter(&joint.delays_s, joint.noise_u_s).into(),
-        dead_time,
-        per_repeat_s,
-        left_out: Vec::new(),
-        model: Some(joint.model.clone()),
-        residual_rms_nm: Some(joint.residual_rms_nm),
-        noise_rms_nm: Some(fitter.noise_nm),
-        curve_t_s,
-        curve_model_nm,
-        curve_measured_nm,
-        checks,
-    })
-}
-
-/// Spread of the delay itself: the scatter of the fitted delays less what their own noise puts in. Its uncertainty uses
-/// the fourth moment, since the delays of a polled command are far from normal (Kendall and Stuart, 10.1).
-fn jitter(delays_s: &[f64], noise_u_s: f64) -> Result<Estimate, Refusal> {
-    let stats = mean_sd(delays_s)?;
-    let n = stats.n as f64;
-    let variance = stats.sd.powi(2);
-    let fourth = delays_s.iter().map(|d| (d - stats.mean).powi(4)).sum::<f64>() / n;
-    let own = (variance - noise_u_s.powi(2)).max(0.0).sqrt();
-    let spread = ((fourth - variance * variance * (n - 3.0) / (n - 1.0)).max(0.0) / n).sqrt();
-    // d(sd) = d(variance) / (2 sd); with nothing left above the noise, the noise itself bounds what could hide there.
-    let u = if own > noise_u_s {
-        spread / (2.0 * own)
-    } else {
-        spread.sqrt().max(noise_u_s / (2.0 * n).sqrt())
-    };
-    let budget = vec![
-        Contribution::type_a("scatter of repeats", u, n - 1.0),
-        Contribution::type_b("noise of one delay", noise_u_s / (2.0 * n).sqrt()),
-    ];
-    let mut estimate = Estimate::from_budget(
-        own,
-        "s",
-        stats.n,
-        "standard deviation of the delays over repeats, noise taken out",
-        budget,
-    )?;
-    estimate.interval[0] = estimate.interval[0].max(0.0);
-    Ok(estimate)
-}
-
-/// Aligned mean and model on the grid of the samples, for display.
-fn curve(repeats: &[Repeat], joint: &Joint, fitter: &Fitter<'_>) -> (Vec<f64>, Vec<f64>, Vec<f64>) {
-    let Some(first) = repeats.first() else {
-        return Default::default();
-    };
-    let cell_s = 0.5 * (first.t_s[1] - first.t_s[0]);
-    let lead = 2e-3_f64.max(4.0 * cell_s);
-    let cells = ((fitter.start.window_s + lead) / cell_s).ceil() as usize;
-    let mut sums = vec![(0.0, 0.0, 0.0); cells];
-    for ((repeat, delay), base) in repeats.iter().zip(&joint.delays_s).zip(&joint.bases_nm) {
-        for (t, y) in repeat.t_s.iter().zip(&repeat.y_nm) {
-            let cell = (t - delay + lead) / cell_s;
-            if cell >= 0.0 && (cell as usize) < cells {
-                let sum = &mut sums[cell as usize];
-                *sum = (sum.0 + 1.0, sum.1 + t - delay, sum.2 + y - base);
-            }
-        }
-    }
-    let pure = if fitter.options.sensor_form == SensorForm::Pure {
-        fitter.options.sensor_delay_s
-    } else {
-        0.0
-    };
-    let mut lists: (Vec<f64>, Vec<f64>, Vec<f64>) = Default::default();
-    for (n, t, y) in sums.into_iter().filter(|s| s.0 > 0.0) {
-        lists.0.push(t / n);
-        lists.1.push(fitter.commanded_nm * joint.table.at(t / n - pure).0);
-        lists.2.push(y / n);
-    }
-    lists
 }

@@ -2,22 +2,31 @@
 //!
 //! A wheelbase delays a setpoint (it waits to be polled, passes a link and a queue) and then takes time to build
 //! torque (slew limit, current loop, resonance on the sensor spring). Only the first is latency. Both are told apart
-//! by fitting one model of the rise to all repeats of one amplitude, with one delay for each repeat:
+//! by fitting one model of the rise to all repeats, with one delay for each repeat:
 //!
-//! `torque(t) = base_i + shape(t - delay_i)`,
-//! `shape` = ramp of finite duration → first-order lag → rotor on a spring with friction → sensor.
+//! `torque(t) = base_i + shape(t - delay_i; change_i, friction_i)`,
+//! `shape` = slew limit → first-order lag → rotor with friction on a spring → hub on the rig's spring → sensor.
 //!
-//! The shape's parameters are shared; each repeat's delay and base are eliminated by variable projection (Golub and
-//! Pereyra 1973, in Kaufman's form). The mean of the delays is the latency; their spread is the jitter, of which a
-//! polled command gives `period/sqrt(12)`.
+//! - Shared by all: gain, slew rate, lag, both modes and their damping. Steps of different sizes tell slew limit from
+//!   lag: the ramp's duration grows with the step, the lag does not.
+//! - Each repeat has its own delay, base and friction. How much friction a rotor has to turn round, nothing to twice the
+//!   Coulomb torque, depends on where the step before it left the rotor: steps from zero come from either side, steps
+//!   from a preload mostly from the same. So both kinds are used, and neither is taken for clean.
+//! - Fitted is what comes before the rotor first turns back, while friction acts with one sign.
+//! - A jump that the rig spreads may be taken over in two parts; such repeats are fitted apart ([`fit_latency_groups`]).
+//!
+//! What belongs to a repeat is eliminated by variable projection (Golub and Pereyra 1973, in Kaufman's form). The mean of
+//! the delays is the latency; their spread is the jitter, of which a polled command gives `period/sqrt(12)`.
 
 mod fit;
+mod outcome;
 mod prepare;
-
 mod problem;
 mod shape;
+mod split;
+mod table;
 
-pub use fit::fit_latency;
+pub use fit::{LatencyGroups, fit_latency, fit_latency_groups};
 pub use shape::{SensorForm, ShapeModel};
 
 use serde::{Deserialize, Serialize};
@@ -39,6 +48,10 @@ pub struct LatencyOptions {
     pub tick_s: f64,
     /// Nominal period at which the firmware looks for setpoints, s, if declared; used for the dead time alone.
     pub update_period_s: Option<f64>,
+    /// Fastest change of the drive's torque, N·m/s, if declared.
+    pub slew_nm_per_s: Option<f64>,
+    /// Relative standard uncertainty of that, 1.
+    pub slew_rel_u: f64,
     /// Fewest usable repeats.
     pub min_repeats: usize,
     /// Least ratio of the commanded change to the noise.
@@ -56,6 +69,8 @@ impl Default for LatencyOptions {
             sensor_form_known: true,
             tick_s: 1e-6,
             update_period_s: None,
+            slew_nm_per_s: None,
+            slew_rel_u: 0.1,
             min_repeats: 5,
             min_amplitude_to_noise: 20.0,
             saturation_nm: None,

@@ -2,7 +2,7 @@
 
 use super::{LatencyOptions, ShapeModel};
 use crate::estimate::Refusal;
-use crate::statistics::{mean_sd, median};
+use crate::statistics::{mean_sd, median, median_absolute_deviation};
 use crate::step::{StepRecord, check_record, noise_sd};
 
 /// One repeat, turned so that it rises, with the base before the setpoint taken off.
@@ -10,6 +10,10 @@ use crate::step::{StepRecord, check_record, noise_sd};
 pub(crate) struct Repeat {
     /// Place among the records given.
     pub(crate) index: usize,
+    /// Its size among the sizes of all repeats.
+    pub(crate) class: usize,
+    /// Commanded change without its sign, N·m.
+    pub(crate) change_nm: f64,
     pub(crate) t_s: Vec<f64>,
     pub(crate) y_nm: Vec<f64>,
     pub(crate) noise_nm: f64,
@@ -121,6 +125,8 @@ pub(crate) fn repeat(
     let (peak_s, peak_nm) = (t_s[peak], y_nm[peak]);
     Ok(Repeat {
         index,
+        class: 0,
+        change_nm: commanded.abs(),
         t_s,
         y_nm,
         noise_nm,
@@ -133,26 +139,62 @@ pub(crate) fn repeat(
     })
 }
 
-/// First guess of shape and onset, and how long after onset the fit should look.
+/// Repeats of one size, with marks of their rise.
+#[derive(Debug, Clone)]
+pub(crate) struct Class {
+    /// Commanded change without its sign, N·m.
+    pub(crate) change_nm: f64,
+    /// Median of the 50 % passages less onset, as guessed, s.
+    pub(crate) rise_s: f64,
+    /// How long after onset the fit should look, s.
+    pub(crate) window_s: f64,
+    /// How long after onset a record must go on to show the first maximum, s.
+    pub(crate) needed_s: f64,
+}
+
+/// First guess of the shape, and of where to look.
 #[derive(Debug, Clone)]
 pub(crate) struct Guess {
     pub(crate) model: ShapeModel,
-    /// Half-way passage less onset.
-    pub(crate) rise_s: f64,
-    pub(crate) window_s: f64,
+    pub(crate) classes: Vec<Class>,
 }
 
-/// Guesses from medians of the marks.
+/// Share of the way from half-way passage to first maximum that the fit looks at. Beyond, the rotor comes to rest and
+/// turns back, and friction with it.
+const TO_PEAK: f64 = 0.8;
+
+/// Guesses from medians of the marks. `members` lists the repeats of each class.
 pub(crate) fn guess(
     repeats: &[Repeat],
-    commanded_nm: f64,
+    changes_nm: &[f64],
+    members: &[Vec<usize>],
     options: &LatencyOptions,
 ) -> Result<Guess, Refusal> {
-    let of = |pick: fn(&Repeat) -> f64| median(&repeats.iter().map(pick).collect::<Vec<_>>());
-    let settled = of(|r| r.settled_nm)?;
-    let overshoot = (of(|r| r.peak_nm)? / settled - 1.0).max(0.0);
-    let transition = of(|r| r.t90_s - r.t10_s)?.max(1e-4);
-    let to_peak = of(|r| r.peak_s - r.t50_s)?;
+    let of = |class: usize, pick: fn(&Repeat) -> f64| {
+        median(
+            &members[class]
+                .iter()
+                .map(|i| pick(&repeats[*i]))
+                .collect::<Vec<_>>(),
+        )
+    };
+    // The largest step shows the ringing best, the smallest is slowed down least by a slew limit.
+    let by_size = |a: &usize, b: &usize| changes_nm[*a].total_cmp(&changes_nm[*b]);
+    let (Some(large), Some(small)) = (
+        (0..changes_nm.len()).max_by(by_size),
+        (0..changes_nm.len()).min_by(by_size),
+    ) else {
+        return Err(Refusal::TooFewRepeats {
+            what: "latency".into(),
+            got: 0,
+            needed: 1,
+        });
+    };
+    let settled = of(large, |r| r.settled_nm)?;
+    let overshoot = (of(large, |r| r.peak_nm)? / settled - 1.0).max(0.0);
+    let transition = of(small, |r| r.t90_s - r.t10_s)?.max(1e-4);
+    let slowest = of(large, |r| r.t90_s - r.t10_s)?.max(1e-4);
+    let to_peak = of(small, |r| r.peak_s - r.t50_s)?.max(0.5 * transition);
     let rings = overshoot > 0.05;
     // Second-order system: half-way to peak takes pi - acos(1/2) of phase, and overshoot gives the damping.
     let (omega, damping) = if rings {
@@ -165,25 +207,56 @@ pub(crate) fn guess(
         (2.2 / transition, 0.9)
     };
     let resonance_hz = omega / std::f64::consts::TAU;
-    let ramp_s = 0.4 * transition;
     let lag_s = 0.15 * transition;
+    let slew_nm_per_s = options
+        .slew_nm_per_s
+        .unwrap_or_else(|| changes_nm[large] / (0.4 * slowest));
     let model = ShapeModel {
-        gain: settled / commanded_nm,
-        ramp_s,
+        gain: settled / changes_nm[large],
+        slew_nm_per_s,
         lag_s,
         resonance_hz,
         drive_damping: (0.5 * damping).max(0.01),
         rotor_damping: (0.5 * damping).max(0.01),
-        friction: 0.03,
-        presliding: 0.3,
+        rig_lead_s: 30e-6,
+        presliding_nm: 0.4 * changes_nm[small],
         hub_hz: 4.0 * resonance_hz,
         stiffness_ratio: 0.3,
     };
-    let rise_s = 1.1 / omega + 0.5 * ramp_s + lag_s + 0.3 / (4.0 * omega) + options.sensor_delay_s;
-    let window_s = rise_s + if rings { 1.25 * to_peak } else { 2.5 * transition };
-    Ok(Guess {
-        model,
-        rise_s,
-        window_s,
-    })
+    let mut classes = Vec::new();
+    for (class, change_nm) in changes_nm.iter().enumerate() {
+        let ramp_s = change_nm / slew_nm_per_s;
+        let rise_s = 1.1 / omega + 0.5 * ramp_s + lag_s + 0.3 / (4.0 * omega) + options.sensor_delay_s;
+        let wide = of(class, |r| r.t90_s - r.t10_s)?;
+        let (behind_s, needed_s) = if rings {
+            let to_peak = of(class, |r| r.peak_s - r.t50_s)?;
+            (TO_PEAK * to_peak, 1.25 * to_peak)
+        } else {
+            (2.5 * wide, 2.5 * wide)
+        };
+        classes.push(Class {
+            change_nm: *change_nm,
+            rise_s,
+            window_s: rise_s + behind_s,
+            needed_s: rise_s + needed_s,
+        });
+    }
+    Ok(Guess { model, classes })
+}
+
+/// Repeats whose rise takes clearly longer or shorter than that of others of their size: they were disturbed, or came in
+/// two parts, and would bend the shape.
+pub(crate) fn unlike_others(repeats: &[Repeat], members: &[Vec<usize>]) -> Result<Vec<bool>, Refusal> {
+    let mut unlike = vec![false; repeats.len()];
+    let wide = |i: usize| repeats[i].t90_s - repeats[i].t10_s;
+    for class in members {
+        let widths: Vec<f64> = class.iter().map(|i| wide(*i)).collect();
+        let (usual, spread) = (median(&widths)?, median_absolute_deviation(&widths)?);
+        // Friction makes differences of a few hundredths.
+        let most = (6.0 * spread).max(0.1 * usual);
+        for i in class {
+            unlike[*i] = (wide(*i) - usual).abs() > most;
+        }
+    }
+    Ok(unlike)
 }

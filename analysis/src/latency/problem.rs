@@ -1,7 +1,8 @@
-//! The joint fit: shared shape, one delay and base a repeat, the latter two eliminated.
+//! The joint fit: shared shape; delay, base and friction of each repeat, which are eliminated.
 
-use super::prepare::Repeat;
-use super::shape::{PARAMETERS, ShapeModel, Table};
+use super::prepare::{Class, Repeat};
+use super::shape::{PARAMETERS, ShapeModel};
+use super::table::{Demand, Point, Table, View};
 use super::{LatencyOptions, SensorForm};
 use crate::least_squares::{Damping, Failure, Fit, Matrix, Options, minimise_with_jacobian};
 use crate::linear::dot;
@@ -9,91 +10,122 @@ use crate::linear::dot;
 /// Samples of the repeats inside the window, and what the fit is told beforehand.
 pub(crate) struct Problem<'r> {
     repeats: &'r [Repeat],
+    classes: &'r [Class],
     /// First and last-plus-one sample of each repeat.
     spans: Vec<(usize, usize)>,
-    commanded_nm: f64,
     noise_nm: f64,
-    form: SensorForm,
-    sensor_delay_s: f64,
-    window_s: f64,
+    view: View,
     prior: [f64; PARAMETERS],
-    with_hub: bool,
+    prior_sd: [f64; PARAMETERS],
+    rough: bool,
+}
+
+/// What belongs to one repeat alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Placed {
+    pub(crate) delay_s: f64,
+    pub(crate) base_nm: f64,
+    /// Friction that the rotor has to turn round on its way, N·m; up to twice the Coulomb torque, depending on where
+    /// the repeat before it left the rotor.
+    pub(crate) friction_nm: f64,
 }
 
 /// A joint fit at rest.
 pub(crate) struct Joint {
     pub(crate) model: ShapeModel,
-    pub(crate) delays_s: Vec<f64>,
-    pub(crate) bases_nm: Vec<f64>,
+    /// Of each repeat. Delays are those of the torque itself, sensor delay taken out.
+    pub(crate) placed: Vec<Placed>,
     /// Standard uncertainty of the mean delay that comes from the shape, s.
     pub(crate) shape_u_s: f64,
     /// Standard uncertainty of one delay from its own noise, s.
     pub(crate) noise_u_s: f64,
     pub(crate) residual_rms_nm: f64,
+    /// Sum of squares that the fit has brought down, residuals and prior, in units of the noise.
+    pub(crate) rss: f64,
     /// Root mean square residual of each repeat.
     pub(crate) repeat_rms_nm: Vec<f64>,
-    pub(crate) table: Table,
+    /// One for each class.
+    pub(crate) tables: Vec<Table>,
     pub(crate) with_hub: bool,
 }
 
 /// Widths of the prior on the logarithms, in the order of [`ShapeModel::to_logs`]. They keep parameters that the
 /// window does not show (a further mode, friction) from running away and weigh one residual each against thousands.
-const PRIOR_SD: [f64; PARAMETERS] = [0.1, 1.0, 0.7, 0.3, 0.7, 1.0, 1.0, 0.5, 0.4, 0.7];
+const PRIOR_SD: [f64; PARAMETERS] = [0.1, 0.7, 1.0, 0.3, 1.0, 1.0, 1.0, 0.7, 0.4, 0.7];
+
+/// Place of the slew rate among the parameters.
+const SLEW: usize = 1;
+
+/// How the joint fit may be varied.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Choice {
+    /// Whether a fit that stops short of a minimum will do, because repeats that fit no shape are still among the others.
+    pub(crate) rough: bool,
+    pub(crate) form: SensorForm,
+    pub(crate) with_hub: bool,
+    /// Length of the window as a multiple of the usual.
+    pub(crate) window: f64,
+}
 
 impl<'r> Problem<'r> {
-    /// Takes the samples from half of `window_s` before the onsets in `delays_s` to `window_s` after them.
-    #[allow(clippy::too_many_arguments)]
+    /// Takes the samples from half a window before the onsets in `placed` to a window after them.
     pub(crate) fn new(
         repeats: &'r [Repeat],
-        delays_s: &[f64],
-        window_s: f64,
-        commanded_nm: f64,
+        classes: &'r [Class],
+        placed: &[Placed],
         noise_nm: f64,
-        start: &ShapeModel,
+        prior: &ShapeModel,
         options: &LatencyOptions,
-        with_hub: bool,
+        choice: Choice,
     ) -> Self {
+        let pure_s = pure_s(choice.form, options);
         let spans = repeats
             .iter()
-            .zip(delays_s)
-            .map(|(r, d)| {
-                let first = r.t_s.partition_point(|t| *t < d - 0.5 * window_s);
-                let last = r.t_s.partition_point(|t| *t <= d + window_s);
+            .zip(placed)
+            .map(|(r, p)| {
+                let (window, delay_s) = (choice.window * classes[r.class].window_s, p.delay_s + pure_s);
+                let first = r.t_s.partition_point(|t| *t < delay_s - 0.5 * window);
+                let last = r.t_s.partition_point(|t| *t <= delay_s + window);
                 (first, last)
             })
             .collect();
+        let longest = classes.iter().map(|c| c.window_s).fold(0.0, f64::max);
+        let smallest = classes.iter().map(|c| c.change_nm).fold(f64::INFINITY, f64::min);
+        let mut prior_sd = PRIOR_SD;
+        if options.slew_nm_per_s.is_some() {
+            prior_sd[SLEW] = options.slew_rel_u.max(1e-3);
+        }
         Self {
             repeats,
+            classes,
             spans,
-            commanded_nm,
-            noise_nm: noise_nm.max(1e-9 * commanded_nm),
-            form: options.sensor_form,
-            sensor_delay_s: options.sensor_delay_s,
-            window_s,
-            prior: start.to_logs(),
-            with_hub,
+            noise_nm: noise_nm.max(1e-9 * smallest),
+            view: View {
+                form: choice.form,
+                sensor_delay_s: options.sensor_delay_s,
+                with_hub: choice.with_hub,
+                // Delays move by a fraction of the window while the fit runs.
+                until_s: 1.3 * choice.window.max(1.0) * longest,
+                friction_node_nm: 0.25 * smallest,
+            },
+            prior: prior.to_logs(),
+            prior_sd,
+            rough: choice.rough,
         }
     }
 
-    fn table(&self, logs: &[f64]) -> Table {
+    pub(crate) fn tables(&self, logs: &[f64]) -> Vec<Table> {
         let model = ShapeModel::from_logs(logs);
-        // Delays move by a fraction of the window while the fit runs.
-        Table::new(
-            &model,
-            self.form,
-            self.sensor_delay_s,
-            1.5 * self.window_s,
-            self.with_hub,
-        )
-    }
-
-    /// Declared delay that the table does not contain.
-    fn pure_s(&self) -> f64 {
-        if self.form == SensorForm::Pure {
-            self.sensor_delay_s
-        } else {
-            0.0
-        }
+        self.classes
+            .iter()
+            .map(|class| {
+                let demand = Demand {
+                    change_nm: class.change_nm,
+                    split: None,
+                };
+                Table::new(&model, demand, self.view)
+            })
+            .collect()
     }
 
     fn samples(&self, i: usize) -> (&[f64], &[f64]) {
@@ -101,159 +133,221 @@ impl<'r> Problem<'r> {
         (&self.repeats[i].t_s[a..b], &self.repeats[i].y_nm[a..b])
     }
 
-    /// Best delay and base of repeat `i` for a given shape, from a start.
-    fn place(&self, i: usize, table: &Table, mut delay: f64) -> (f64, f64) {
+    /// Best delay, base and friction of repeat `i` for a given shape, from a start.
+    pub(crate) fn place(&self, i: usize, table: &Table, start: Placed, rounds: usize) -> Placed {
         let (t, y) = self.samples(i);
+        let class = &self.classes[self.repeats[i].class];
         let n = t.len() as f64;
-        let mut base = 0.0;
-        for _ in 0..4 {
-            let (mut sr, mut sd, mut sdd, mut srd) = (0.0, 0.0, 0.0, 0.0);
+        let node = self.view.friction_node_nm;
+        // Friction is held loosely to the size of the step, for a window that does not show it.
+        let loose = (self.noise_nm / class.change_nm).powi(2);
+        let mut p = start;
+        for _ in 0..rounds {
+            let (mut sr, mut sd, mut sf) = (0.0, 0.0, 0.0);
+            let (mut sdd, mut sdf, mut sff, mut srd, mut srf) = (0.0, 0.0, 0.0, 0.0, 0.0);
             for (t, y) in t.iter().zip(y) {
-                let (v, s) = table.at(t - delay);
-                let (r, d) = (y - self.commanded_nm * v, -self.commanded_nm * s);
+                let v = table.at(t - p.delay_s, p.friction_nm);
+                let (r, d, f) = (y - v.nm, -v.rate, v.by_friction);
                 sr += r;
                 sd += d;
+                sf += f;
                 sdd += d * d;
+                sdf += d * f;
+                sff += f * f;
                 srd += r * d;
+                srf += r * f;
             }
-            let det = sdd - sd * sd / n;
-            if det <= 0.0 {
+            let (dd, df, ff) = (sdd - sd * sd / n, sdf - sd * sf / n, sff - sf * sf / n + loose);
+            let (rd, rf) = (srd - sr * sd / n, srf - sr * sf / n - loose * p.friction_nm);
+            let det = dd * ff - df * df;
+            if det <= 1e-12 * dd * ff {
                 break;
             }
-            let step = ((srd - sr * sd / n) / det).clamp(-0.2 * self.window_s, 0.2 * self.window_s);
-            base = (sr - sd * step) / n;
-            delay += step;
-            if step.abs() < 1e-10 {
+            let far = 0.2 * class.window_s;
+            let step = ((rd * ff - rf * df) / det).clamp(-far, far);
+            let by = (rf * dd - rd * df) / det;
+            let friction = (p.friction_nm + by).clamp(-3.0 * node, 5.0 * node);
+            p.base_nm = (sr - sd * step - sf * (friction - p.friction_nm)) / n;
+            let rest = step.abs() < 1e-10 && (friction - p.friction_nm).abs() < 1e-9 * node;
+            p.delay_s += step;
+            p.friction_nm = friction;
+            if rest {
                 break;
             }
         }
-        (delay, base)
+        p
     }
 
     /// Residual of repeat `i` in units of the noise.
-    fn residual(&self, i: usize, table: &Table, delay: f64, base: f64, out: &mut [f64]) {
+    pub(crate) fn residual(&self, i: usize, table: &Table, p: Placed, out: &mut [f64]) {
         let (t, y) = self.samples(i);
         for (out, (t, y)) in out.iter_mut().zip(t.iter().zip(y)) {
-            *out = (base + self.commanded_nm * table.at(t - delay).0 - y) / self.noise_nm;
+            *out = (p.base_nm + table.at(t - p.delay_s, p.friction_nm).nm - y) / self.noise_nm;
         }
     }
 
-    /// Fits from a shape and delays.
-    pub(crate) fn fit(&self, start: &ShapeModel, delays_s: &[f64]) -> Result<Joint, Failure> {
+    /// Root mean square residual of repeat `i`, N·m.
+    pub(crate) fn rms_nm(&self, i: usize, table: &Table, p: Placed) -> f64 {
+        let mut r = vec![0.0; self.samples(i).0.len()];
+        self.residual(i, table, p, &mut r);
+        self.noise_nm * (dot(&r, &r) / r.len().max(1) as f64).sqrt()
+    }
+
+    /// The table of a repeat whose jump came in two parts.
+    pub(crate) fn split_table(&self, i: usize, model: &ShapeModel, split: (f64, f64)) -> Table {
+        let demand = Demand {
+            change_nm: self.classes[self.repeats[i].class].change_nm,
+            split: Some(split),
+        };
+        Table::new(model, demand, self.view)
+    }
+
+    /// Fits from a shape and places.
+    pub(crate) fn fit(&self, start: &ShapeModel, placed: &[Placed], pure_s: f64) -> Result<Joint, Failure> {
         let count: usize = self.spans.iter().map(|(a, b)| b - a).sum();
-        // Delays follow the shape from call to call; each call polishes them, so it matters little where it starts.
-        let delays = std::cell::RefCell::new(delays_s.to_vec());
+        let mut from = placed.to_vec();
+        from.iter_mut().for_each(|p| p.delay_s += pure_s);
+        // The solver asks for the Jacobian where it has come to, so places follow it from there to there; a trial that
+        // is not taken leaves no trace.
+        let places = std::cell::RefCell::new(from);
+        let class = |i: usize| self.repeats[i].class;
         let mut residuals = |p: &[f64], out: &mut [f64]| {
-            let table = self.table(p);
+            let tables = self.tables(p);
             let mut at = 0;
             for i in 0..self.repeats.len() {
-                let (delay, base) = self.place(i, &table, delays.borrow()[i]);
-                delays.borrow_mut()[i] = delay;
+                let table = &tables[class(i)];
+                let place = self.place(i, table, places.borrow()[i], 8);
                 let len = self.samples(i).0.len();
-                self.residual(i, &table, delay, base, &mut out[at..at + len]);
+                self.residual(i, table, place, &mut out[at..at + len]);
                 at += len;
             }
             for k in 0..PARAMETERS {
-                out[at + k] = (p[k] - self.prior[k]) / PRIOR_SD[k];
+                out[at + k] = (p[k] - self.prior[k]) / self.prior_sd[k];
             }
         };
         let mut jacobian = |p: &[f64], out: &mut Matrix| {
-            let table = self.table(p);
-            let placed: Vec<(f64, f64)> = (0..self.repeats.len())
-                .map(|i| self.place(i, &table, delays.borrow()[i]))
+            let tables = self.tables(p);
+            let placed: Vec<Placed> = (0..self.repeats.len())
+                .map(|i| self.place(i, &tables[class(i)], places.borrow()[i], 8))
                 .collect();
-            self.jacobian(p, &table, &placed, out);
+            places.borrow_mut().clone_from(&placed);
+            self.jacobian(p, &tables, &placed, out);
         };
         let logs = start.to_logs();
+        // Five widths of the prior, at most a factor of twenty: a shape beyond is another machine, and a rise of many
+        // times the torque through a lag of many times the length looks like this one for a while.
+        let bounds = |sign: f64| -> Vec<f64> {
+            let wide = self.prior.iter().zip(&self.prior_sd);
+            wide.map(|(v, sd)| v + sign * (5.0 * sd).min(3.0)).collect()
+        };
         let options = Options {
-            scale: Some(PRIOR_SD.to_vec()),
+            scale: Some(self.prior_sd.to_vec()),
             damping: Damping::Scale,
-            lower: Some(logs.iter().map(|v| v - 3.0).collect()),
-            upper: Some(logs.iter().map(|v| v + 3.0).collect()),
-            max_iterations: 120,
-            x_tolerance: 1e-6,
+            lower: Some(bounds(-1.0)),
+            upper: Some(bounds(1.0)),
+            max_iterations: 60,
+            x_tolerance: 1e-7,
             // Less than a twentieth of one residual's variance is nothing that the data could show.
-            rss_tolerance: 0.05 / count as f64,
-            offset_tolerance: 0.5,
+            rss_tolerance: if self.rough { 1e-3 } else { 0.05 / count as f64 },
+            offset_tolerance: if self.rough { f64::INFINITY } else { 1.0 },
         };
         let fit = minimise_with_jacobian(&mut residuals, &mut jacobian, count + PARAMETERS, &logs, &options)?;
-        Ok(self.joint(&fit, &delays.into_inner(), count))
+        Ok(self.joint(&fit, &places.into_inner(), count, pure_s))
     }
 
-    /// Derivatives with respect to the shape, less their parts along each repeat's delay and base.
-    fn jacobian(&self, p: &[f64], table: &Table, placed: &[(f64, f64)], out: &mut Matrix) {
+    /// Derivatives with respect to the shape, less their parts along each repeat's delay, base and friction.
+    fn jacobian(&self, p: &[f64], tables: &[Table], placed: &[Placed], out: &mut Matrix) {
         let h = 1e-4;
+        let own: Vec<[Vec<f64>; 2]> = (0..placed.len())
+            .map(|i| self.own_columns(i, &tables[self.repeats[i].class], placed[i]))
+            .collect();
         for k in 0..PARAMETERS {
             let shifted = |by: f64| {
                 let mut q = p.to_vec();
                 q[k] += by;
-                self.table(&q)
+                self.tables(&q)
             };
             let (above, below) = (shifted(h), shifted(-h));
             let column = out.col_mut(k);
             let mut at = 0;
-            for (i, (delay, _)) in placed.iter().enumerate() {
+            for (i, (place, own)) in placed.iter().zip(&own).enumerate() {
                 let t = self.samples(i).0;
+                let class = self.repeats[i].class;
                 let part = &mut column[at..at + t.len()];
                 for (d, t) in part.iter_mut().zip(t) {
-                    let s = t - delay;
-                    *d = self.commanded_nm * (above.at(s).0 - below.at(s).0) / (2.0 * h * self.noise_nm);
+                    let nm = |table: &Table| table.at(t - place.delay_s, place.friction_nm).nm;
+                    *d = (nm(&above[class]) - nm(&below[class])) / (2.0 * h * self.noise_nm);
                 }
-                let along = centred(self.delay_column(i, table, *delay));
                 let mean = part.iter().sum::<f64>() / part.len() as f64;
-                let share = dot(part, &along) / dot(&along, &along).max(f64::MIN_POSITIVE);
-                for (d, a) in part.iter_mut().zip(&along) {
-                    *d -= mean + share * a;
+                part.iter_mut().for_each(|d| *d -= mean);
+                for own in own {
+                    let share = dot(part, own);
+                    for (d, a) in part.iter_mut().zip(own) {
+                        *d -= share * a;
+                    }
                 }
                 at += t.len();
             }
             column[at..].fill(0.0);
-            column[at + k] = 1.0 / PRIOR_SD[k];
+            column[at + k] = 1.0 / self.prior_sd[k];
         }
     }
 
-    /// Derivative of a repeat's residual with respect to its delay.
-    fn delay_column(&self, i: usize, table: &Table, delay: f64) -> Vec<f64> {
-        let scale = -self.commanded_nm / self.noise_nm;
-        self.samples(i)
-            .0
-            .iter()
-            .map(|t| scale * table.at(t - delay).1)
-            .collect()
+    /// Directions of friction and delay in the residual of a repeat: centred, of length 1, at right angles.
+    fn own_columns(&self, i: usize, table: &Table, p: Placed) -> [Vec<f64>; 2] {
+        let [mut delay, mut friction] = self.delay_and_friction(i, table, p);
+        scale_to_unit(&mut friction);
+        let share = dot(&delay, &friction);
+        delay.iter_mut().zip(&friction).for_each(|(d, f)| *d -= share * f);
+        scale_to_unit(&mut delay);
+        [friction, delay]
     }
 
-    fn joint(&self, fit: &Fit, delays: &[f64], count: usize) -> Joint {
+    /// Derivatives of a repeat's residual with respect to delay and friction, centred.
+    fn delay_and_friction(&self, i: usize, table: &Table, p: Placed) -> [Vec<f64>; 2] {
+        let points: Vec<Point> = self
+            .samples(i)
+            .0
+            .iter()
+            .map(|t| table.at(t - p.delay_s, p.friction_nm))
+            .collect();
+        [
+            centred(points.iter().map(|v| -v.rate / self.noise_nm).collect()),
+            centred(points.iter().map(|v| v.by_friction / self.noise_nm).collect()),
+        ]
+    }
+
+    fn joint(&self, fit: &Fit, places: &[Placed], count: usize, pure_s: f64) -> Joint {
         let p = &fit.parameters;
-        let table = self.table(p);
-        let placed: Vec<(f64, f64)> = (0..delays.len())
-            .map(|i| self.place(i, &table, delays[i]))
+        let tables = self.tables(p);
+        let class = |i: usize| self.repeats[i].class;
+        let mut placed: Vec<Placed> = (0..places.len())
+            .map(|i| self.place(i, &tables[class(i)], places[i], 6))
             .collect();
         let n = placed.len() as f64;
-        let (mut square, mut repeat_rms_nm, mut information) = (0.0, Vec::new(), 0.0);
-        for (i, (delay, base)) in placed.iter().enumerate() {
+        let (mut square, mut repeat_rms_nm, mut noise_variance) = (0.0, Vec::new(), 0.0);
+        for (i, place) in placed.iter().enumerate() {
             let mut r = vec![0.0; self.samples(i).0.len()];
-            self.residual(i, &table, *delay, *base, &mut r);
+            self.residual(i, &tables[class(i)], *place, &mut r);
             let ss = dot(&r, &r);
             square += ss;
             repeat_rms_nm.push(self.noise_nm * (ss / r.len() as f64).sqrt());
-            let along = centred(self.delay_column(i, &table, *delay));
-            information += dot(&along, &along) / n;
+            let [delay, mut friction] = self.delay_and_friction(i, &tables[class(i)], *place);
+            scale_to_unit(&mut friction);
+            let information = dot(&delay, &delay) - dot(&delay, &friction).powi(2);
+            noise_variance += 1.0 / information.max(f64::MIN_POSITIVE) / n;
         }
-        let spent = PARAMETERS as f64 + 2.0 * n;
+        let spent = PARAMETERS as f64 + 3.0 * n;
         let scale = (square / (count as f64 - spent).max(1.0)).max(1.0);
-        // How the mean delay moves with each shape parameter when the delays are free to follow.
+        // How the mean delay moves with each shape parameter when the places are free to follow.
         let mut slope = [0.0; PARAMETERS];
         for (k, slope) in slope.iter_mut().enumerate() {
             let moved = |by: f64| {
                 let mut q = p.clone();
                 q[k] += by;
-                let table = self.table(&q);
-                placed
-                    .iter()
-                    .enumerate()
-                    .map(|(i, (d, _))| self.place(i, &table, *d).0)
-                    .sum::<f64>()
-                    / n
+                let tables = self.tables(&q);
+                let delay = |i: usize| self.place(i, &tables[class(i)], placed[i], 3).delay_s;
+                (0..placed.len()).map(delay).sum::<f64>() / n
             };
             *slope = (moved(1e-3) - moved(-1e-3)) / 2e-3;
         }
@@ -263,17 +357,27 @@ impl<'r> Problem<'r> {
                 variance += slope[i] * slope[k] * fit.covariance[[i, k]];
             }
         }
+        placed.iter_mut().for_each(|p| p.delay_s -= pure_s);
         Joint {
             model: ShapeModel::from_logs(p),
-            delays_s: placed.iter().map(|(d, _)| d - self.pure_s()).collect(),
-            bases_nm: placed.iter().map(|(_, b)| *b).collect(),
+            placed,
             shape_u_s: variance.max(0.0).sqrt(),
-            noise_u_s: (scale / information.max(f64::MIN_POSITIVE)).sqrt(),
+            noise_u_s: (scale * noise_variance).sqrt(),
             residual_rms_nm: self.noise_nm * (square / (count as f64 - spent).max(1.0)).sqrt(),
+            rss: fit.rss,
             repeat_rms_nm,
-            table,
-            with_hub: self.with_hub,
+            tables,
+            with_hub: self.view.with_hub,
         }
+    }
+}
+
+/// Declared sensor delay that the tables do not contain.
+pub(crate) fn pure_s(form: SensorForm, options: &LatencyOptions) -> f64 {
+    if form == SensorForm::Pure {
+        options.sensor_delay_s
+    } else {
+        0.0
     }
 }
 
@@ -281,4 +385,11 @@ fn centred(mut v: Vec<f64>) -> Vec<f64> {
     let mean = v.iter().sum::<f64>() / v.len().max(1) as f64;
     v.iter_mut().for_each(|x| *x -= mean);
     v
+}
+
+fn scale_to_unit(v: &mut [f64]) {
+    let length = dot(v, v).sqrt();
+    if length > 0.0 {
+        v.iter_mut().for_each(|x| *x /= length);
+    }
 }

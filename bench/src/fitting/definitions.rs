@@ -55,8 +55,10 @@ impl Quantity {
                 "latency",
                 "Latency",
                 "Pure delay from the instant the setpoint came into force on the rig to the onset of rim torque: the \
-                 mean over repeats. The rise that follows is not part of it; the torque sensor's delay is taken out.",
-                "Least squares of one shape and a delay for each repeat (variable projection, Golub and Pereyra 1973)",
+                 mean over repeats, those of all sizes of step together where it stands for the unit. The rise that follows \
+                 is not part of it; the torque sensor's delay is taken out.",
+                "Least squares of one shape for all steps and a delay for each repeat (variable projection, Golub and \
+                 Pereyra 1973)",
                 ShownIn::Milliseconds,
             ),
             Self::LatencyJitter => (

@@ -5,14 +5,12 @@ use truerim_analysis::frequency::FrequencyOptions;
 use truerim_analysis::latency::LatencyOptions;
 use truerim_analysis::step::StepOptions;
 
-use super::cut::{Cuts, cut};
+use super::cut::{Cut, Cuts, cut};
 use super::document::{
-    Conditions, Curves, FitDocument, LatencyCurve, Measurand, Program, Quantity, RigSpring, SCHEMA,
-    SCHEMA_VERSION,
+    Conditions, Curves, FitDocument, Measurand, Program, Quantity, RigSpring, SCHEMA, SCHEMA_VERSION,
 };
 use super::facts::RecordingFacts;
-use super::gather::declared;
-use super::groups::{self, Group};
+use super::groups;
 use super::scan::scan;
 use super::sensor::SensorTerms;
 use super::{FittingError, agreement, curves, quality, steps, sweeps};
@@ -175,18 +173,30 @@ fn fit_steps(
         ..options.latency.clone()
     };
     let mut measurands = Vec::new();
-    for mut group in groups::steps(recording, &cuts.steps)? {
+    let mut groups = groups::steps(recording, &cuts.steps)?;
+    for group in &mut groups {
         group.conditions.rig_spring_nm_per_rad = base.rig_spring_nm_per_rad;
-        let results = steps::measure(&group, sensor, &step, &latency);
+    }
+    let delays = steps::latencies(&groups, &latency);
+    let conditions = match groups.as_slice() {
+        [only] => only.conditions.clone(),
+        several => {
+            let cuts: Vec<&Cut> = several.iter().flat_map(|g| g.cuts.iter().copied()).collect();
+            Conditions {
+                temperature: groups::temperature(recording, &cuts)?,
+                ..base.clone()
+            }
+        }
+    };
+    let alone = groups.len() == 1;
+    if groups.len() > 1 {
+        measurands.extend(steps::over_all(&groups, &delays.pooled, &conditions));
+    }
+    shown.latency = steps::latency_curve(&groups, &delays.pooled, &conditions, update_period_s);
+    for (group, delays) in groups.iter().zip(delays.groups) {
+        let results = steps::measure(group, sensor, &step, delays, alone);
         if group.headline {
-            shown.steps = curves::steps(
-                &group,
-                &results,
-                sensor,
-                latency.sensor_form,
-                options.thin_repeats,
-            );
-            shown.latency = latency_curve(&group, &results, update_period_s);
+            shown.steps = curves::steps(group, &results, sensor, latency.sensor_form, options.thin_repeats);
         }
         measurands.extend(results.measurands);
     }
@@ -195,24 +205,6 @@ fn fit_steps(
         measurands = steps::absent(base, &why_absent(cuts, "step", advice));
     }
     Ok(measurands)
-}
-
-fn latency_curve(
-    group: &Group<'_>,
-    results: &steps::StepResults,
-    update_period_s: Option<f64>,
-) -> Option<LatencyCurve> {
-    let per_repeat_s = results.latency.per_repeat_s.clone();
-    let n = per_repeat_s.iter().flatten().count();
-    (n > 0).then(|| LatencyCurve {
-        group: group.name.clone(),
-        conditions: Conditions {
-            n,
-            ..group.conditions.clone()
-        },
-        per_repeat_s: per_repeat_s.into_iter().map(|s| s.and_then(declared)).collect(),
-        update_period_s,
-    })
 }
 
 type ByFrequency = (

@@ -125,7 +125,7 @@ fn collect<'a>(
 }
 
 /// Mean, lowest and highest temperature over the rows of the repeats, from the first channel in °C.
-fn temperature(recording: &Recording, cuts: &[&Cut]) -> Result<Option<Temperature>, FittingError> {
+pub(crate) fn temperature(recording: &Recording, cuts: &[&Cut]) -> Result<Option<Temperature>, FittingError> {
     let Some(channel) = recording.header().channels.iter().find(|c| c.units == "degC") else {
         return Ok(None);
     };
@@ -149,8 +149,17 @@ fn temperature(recording: &Recording, cuts: &[&Cut]) -> Result<Option<Temperatur
 impl Group<'_> {
     /// A result of this group, for `quantity`.
     pub(crate) fn measurand(&self, quantity: Quantity, n: usize, result: Outcome) -> Measurand {
+        self.row(quantity, n, result, self.headline)
+    }
+
+    /// A result of this group for a quantity whose headline is taken over all groups, if there are others.
+    pub(crate) fn beside_all(&self, quantity: Quantity, n: usize, result: Outcome, alone: bool) -> Measurand {
+        self.row(quantity, n, result, self.headline && alone)
+    }
+
+    fn row(&self, quantity: Quantity, n: usize, result: Outcome, headline: bool) -> Measurand {
         let text = quantity.text();
-        let id = if self.headline {
+        let id = if headline {
             text.id.into()
         } else {
             format!("{}@{}", text.id, self.name)
@@ -163,7 +172,7 @@ impl Group<'_> {
             quantity,
             text,
             id,
-            self.headline,
+            headline,
             self.name.clone(),
             conditions,
             result,

@@ -1,14 +1,16 @@
 //! Results from steps.
 
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
-use truerim_analysis::latency::{LatencyFit, LatencyOptions, fit_latency};
+use truerim_analysis::latency::{LatencyFit, LatencyGroups, LatencyOptions, fit_latency_groups};
 use truerim_analysis::statistics::mean_sd;
 use truerim_analysis::step::{
     StepMeasures, StepOptions, StepRecord, SummaryOptions, measure_step, summarise_steps,
 };
 
-use super::document::{Measurand, Quantity};
-use super::groups::{Group, refused, with_check};
+use super::cut::Cut;
+use super::document::{Conditions, LatencyCurve, Measurand, Quantity};
+use super::gather::declared;
+use super::groups::{Group, measurand, refused, with_check};
 use super::sensor::SensorTerms;
 
 /// What one group of steps gives.
@@ -29,19 +31,107 @@ const QUANTITIES: [Quantity; 6] = [
 ];
 
 /// Refusals in place of the headline results when there is no step at all.
-pub(crate) fn absent(conditions: &super::document::Conditions, reason: &str) -> Vec<Measurand> {
+pub(crate) fn absent(conditions: &Conditions, reason: &str) -> Vec<Measurand> {
     QUANTITIES
         .into_iter()
         .map(|q| super::groups::absent(q, conditions.clone(), refused("no_steps", reason)))
         .collect()
 }
 
-/// Measures the steps of a group.
+/// Name of all groups of steps together.
+const ALL: &str = "all steps";
+
+/// Delays of all groups from one fit.
+pub(crate) fn latencies(groups: &[Group<'_>], options: &LatencyOptions) -> LatencyGroups {
+    let records: Vec<Vec<StepRecord<'_>>> = groups
+        .iter()
+        .map(|group| group.cuts.iter().map(|cut| record(cut)).collect())
+        .collect();
+    let slices: Vec<&[StepRecord<'_>]> = records.iter().map(Vec::as_slice).collect();
+    fit_latency_groups(&slices, options)
+}
+
+fn record(cut: &Cut) -> StepRecord<'_> {
+    StepRecord {
+        t_s: cut.t_s.view(),
+        torque_nm: cut.torque_nm.view(),
+        from_nm: cut.row.from_nm,
+        to_nm: cut.row.to_nm,
+    }
+}
+
+/// Headline latency and jitter: over all steps, whatever their size, since the delay is one and the same and its mean is
+/// known the better the more repeats there are. `conditions` are those that all groups share.
+pub(crate) fn over_all(groups: &[Group<'_>], fit: &LatencyFit, conditions: &Conditions) -> Vec<Measurand> {
+    let count: usize = groups.iter().map(|g| g.cuts.len()).sum();
+    let n = fit.per_repeat_s.iter().flatten().count();
+    let reason = fit.left_out.first().map(|(_, reason)| reason.clone());
+    let check = left_out_check(fit.left_out.len(), count, reason);
+    // Without any repeat as planned, the first group's reason is that of all.
+    let instead = groups.first().and_then(Group::refusal).filter(|_| count == 0);
+    let row = |quantity: Quantity, outcome: &Outcome| {
+        let text = quantity.text();
+        let conditions = Conditions {
+            n,
+            ..conditions.clone()
+        };
+        let result = instead
+            .clone()
+            .unwrap_or_else(|| with_check(outcome.clone(), check.clone()));
+        measurand(
+            quantity,
+            text,
+            text.id.into(),
+            true,
+            ALL.into(),
+            conditions,
+            result,
+        )
+    };
+    vec![
+        row(Quantity::Latency, &fit.latency),
+        row(Quantity::LatencyJitter, &fit.jitter),
+    ]
+}
+
+/// Latency of each repeat of all groups in order of playing.
+pub(crate) fn latency_curve(
+    groups: &[Group<'_>],
+    fit: &LatencyFit,
+    conditions: &Conditions,
+    update_period_s: Option<f64>,
+) -> Option<LatencyCurve> {
+    let cuts = groups.iter().flat_map(|g| g.cuts.iter().copied());
+    let mut delays: Vec<(u64, Option<f64>)> = cuts
+        .zip(&fit.per_repeat_s)
+        .map(|(cut, delay)| (cut.row.start_tick, delay.and_then(declared)))
+        .collect();
+    delays.sort_by_key(|(tick, _)| *tick);
+    let per_repeat_s: Vec<Option<f64>> = delays.into_iter().map(|(_, delay)| delay).collect();
+    let n = per_repeat_s.iter().flatten().count();
+    let group = match groups {
+        [only] => only.name.clone(),
+        _ => ALL.into(),
+    };
+    (n > 0).then(|| LatencyCurve {
+        group,
+        conditions: Conditions {
+            n,
+            ..conditions.clone()
+        },
+        per_repeat_s,
+        update_period_s,
+    })
+}
+
+/// Measures the steps of a group. `latency` is the group's part of the fit of all; `alone` says that there are no other
+/// groups, so that it stands for its latency itself.
 pub(crate) fn measure(
     group: &Group<'_>,
     sensor: &SensorTerms,
     step_options: &StepOptions,
-    latency_options: &LatencyOptions,
+    latency: LatencyFit,
+    alone: bool,
 ) -> StepResults {
     // Shapes are read with the sensor's delay taken out, the delay itself is fitted with it told.
     let shifted: Vec<ndarray::Array1<f64>> = group.cuts.iter().map(|c| &c.t_s - sensor.delay_s).collect();
@@ -59,17 +149,6 @@ pub(crate) fn measure(
             Err(refusal) => failed.push(refusal),
         }
     }
-    let raw: Vec<StepRecord<'_>> = group
-        .cuts
-        .iter()
-        .map(|cut| StepRecord {
-            t_s: cut.t_s.view(),
-            torque_nm: cut.torque_nm.view(),
-            from_nm: cut.row.from_nm,
-            to_nm: cut.row.to_nm,
-        })
-        .collect();
-    let latency = fit_latency(&raw, latency_options);
     let options = SummaryOptions {
         gain_rel_u: sensor.gain_rel_u,
         zero_u_nm: sensor.zero_u_nm,
@@ -108,7 +187,13 @@ pub(crate) fn measure(
     let measurands = QUANTITIES
         .into_iter()
         .zip(results)
-        .map(|(quantity, (n, result))| group.measurand(quantity, n, group.refusal().unwrap_or(result)))
+        .map(|(quantity, (n, result))| {
+            let result = group.refusal().unwrap_or(result);
+            match quantity {
+                Quantity::Latency | Quantity::LatencyJitter => group.beside_all(quantity, n, result, alone),
+                _ => group.measurand(quantity, n, result),
+            }
+        })
         .collect();
     StepResults {
         measurands,

@@ -21,7 +21,12 @@ pub(crate) fn or_unknown(text: &str, otherwise: &str) -> String {
 /// What was played: `step of 0.7 N·m on 0.35 N·m`.
 pub(crate) fn excitation(conditions: &Conditions, kind: &str) -> String {
     let Some(amplitude) = conditions.amplitude_nm else {
-        return format!("{kind}, amplitude not stated");
+        // Results over repeats of every size have no amplitude of their own.
+        return if conditions.n > 0 {
+            format!("all {kind}s")
+        } else {
+            format!("{kind}, amplitude not stated")
+        };
     };
     let on = match conditions.preload_nm {
         Some(preload) if preload.abs() > 1e-9 => format!("on a preload of {} N·m", plain(preload, 3)),
@@ -77,6 +82,8 @@ pub(crate) fn conditions_short(conditions: &Conditions) -> String {
             Some(_) => format!("{} N·m from 0", plain(amplitude, 3)),
             None => format!("{} N·m", plain(amplitude, 3)),
         });
+    } else if conditions.n > 0 {
+        parts.push("all steps".into());
     }
     if let Some(t) = &conditions.temperature {
         parts.push(format!("{:.1} °C", t.mean_degc));

@@ -79,7 +79,7 @@ fn what_was_put_in_comes_out() {
         .filter(|m| m.quantity == Quantity::Latency)
         .map(|m| m.group.as_str())
         .collect();
-    assert_eq!(groups, ["1 to 2 N·m", "−1 to −2 N·m", "0 to 2 N·m"]);
+    assert_eq!(groups, ["all steps", "1 to 2 N·m", "−1 to −2 N·m", "0 to 2 N·m"]);
     let within = |quantity, truth: f64, most: f64| {
         let e = d
             .headline(quantity)
@@ -99,7 +99,17 @@ fn what_was_put_in_comes_out() {
     within(Quantity::Overshoot, 0.0, 0.006);
     within(Quantity::SensorDelay, 0.0, 1e-12);
     within(Quantity::Latency, 0.004, 0.1e-3);
+    // Latency is taken over all steps, the rest over the largest from a preload.
     let m = d.headline(Quantity::Latency).unwrap();
+    assert_eq!((m.id.as_str(), m.group.as_str()), ("latency", "all steps"));
+    assert_eq!(m.conditions.n, 24);
+    assert_eq!((m.conditions.amplitude_nm, m.conditions.preload_nm), (None, None));
+    assert!(m.conditions.temperature.is_some() && m.conditions.rig_spring_nm_per_rad.is_some());
+    assert_eq!(d.curves.latency.as_ref().unwrap().per_repeat_s.len(), 24);
+    let of_group = |id: &str| d.measurands.iter().find(|m| m.id == id).unwrap();
+    let group = of_group("latency@1 to 2 N·m");
+    assert!(!group.headline && (group.estimate().unwrap().value - 0.004).abs() < 0.1e-3);
+    let m = d.headline(Quantity::TransitionDuration).unwrap();
     assert_eq!(m.conditions.n, 8);
     assert_eq!(
         (m.conditions.amplitude_nm, m.conditions.preload_nm),

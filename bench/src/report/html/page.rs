@@ -28,7 +28,7 @@ pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
     page.push_str(&section(
         "driver",
         "What the driver gets",
-        "Steps: how late, how fast and how cleanly torque reaches the rim. The group of steps with the largest change from a preload stands for all; the others are folded in below.",
+        "Steps: how late, how fast and how cleanly torque reaches the rim. Latency is taken over all steps; for the rest the group with the largest change from a preload stands for all. The other groups are folded in below.",
         &(results::table(document, false) + &figures(plots, &["steps", "latency"])),
     ));
     page.push_str(&section(
