@@ -4,7 +4,7 @@ use rig_link::{FULL_SCALE_COUNTS, RigState};
 use settings_file::Findings;
 
 use crate::controller::{Controller, Counts, Output, Wiring};
-use crate::line_faults::LineFaults;
+use crate::line_faults::{LineFaults, Way};
 use crate::parameters::{Fault, FaultKind, RigParameters};
 use crate::plant::{Plant, PowerStage};
 use crate::random::{Stream, generator};
@@ -92,7 +92,8 @@ impl VirtualRig {
         if self.line.is_clean() {
             self.controller.receive(bytes, now);
         } else {
-            let left = self.line.pass(bytes);
+            self.line.send(Way::In, bytes, self.tick);
+            let left = self.line.arrived(Way::In, self.tick);
             self.controller.receive(&left, now);
         }
         self.drive();
@@ -105,6 +106,11 @@ impl VirtualRig {
             let next = self.stepped + step;
             self.tick = next;
             self.begin_faults(next);
+            if self.line.is_holding(Way::In) {
+                let left = self.line.arrived(Way::In, next);
+                self.controller.receive(&left, next - self.booted);
+                self.drive();
+            }
             self.play_between(next);
             self.plant.step();
             self.sensors.step(&self.plant);
@@ -129,8 +135,9 @@ impl VirtualRig {
             self.controller.transmit(out);
         } else {
             self.controller.transmit(&mut self.pending);
-            out.extend(self.line.pass(&self.pending));
+            self.line.send(Way::Out, &self.pending, self.tick);
             self.pending.clear();
+            out.extend(self.line.arrived(Way::Out, self.tick));
         }
     }
 
@@ -257,6 +264,10 @@ impl VirtualRig {
             FaultKind::StreamFreeze => self.controller.freeze_stream(),
             FaultKind::BytesLost => self.line.lost = fault.size,
             FaultKind::BytesFlipped => self.line.flipped = fault.size,
+            FaultKind::BytesDoubled => self.line.doubled = fault.size,
+            FaultKind::BytesDelayed => self.line.delay_us = (fault.size * 1e6).round() as u64,
+            FaultKind::BytesCut => self.line.cut_next(),
+            FaultKind::PortVanishes => self.line.gone = true,
             FaultKind::Reboot => {
                 // The controller's grid starts on the next step.
                 self.booted = self.stepped;
@@ -267,6 +278,17 @@ impl VirtualRig {
             FaultKind::EmergencyStop => self.set_emergency_stop_closed(false),
             FaultKind::EmergencyStopReleased => self.set_emergency_stop_closed(true),
             FaultKind::TorqueSensorStuck => self.sensors.stick_torque(),
+            FaultKind::TorqueSensorSaturated => self.sensors.saturate_torque(fault.size),
+            FaultKind::TorqueSensorDropsOut => self.sensors.drop_torque_out(),
+            FaultKind::TorqueSensorDrifts => self.sensors.drift_torque(fault.size, &self.plant),
+            FaultKind::RimAngleJumps => self.sensors.jump_rim(fault.size),
+            FaultKind::RimAngleStuck => self.sensors.stick_rim(&self.plant),
+            FaultKind::RimAngleInverted => self.sensors.invert_rim(&self.plant),
+            FaultKind::SupplySags => self.plant.sag_supply_v(fault.size),
+            FaultKind::RimGrabbed => self.plant.set_grab_nm(fault.size),
+            FaultKind::RimStruck => self.plant.strike(fault.size),
+            FaultKind::BeltSlips => self.plant.slip_belt(fault.size),
+            FaultKind::BeltBreaks => self.plant.break_belt(),
             FaultKind::TemperatureClimb => self.climb = Some((self.tick, fault.size)),
         }
     }

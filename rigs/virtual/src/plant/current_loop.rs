@@ -153,6 +153,11 @@ impl CurrentLoop {
         thermal.flux * (0.5 * (before + self.nominal_nm))
     }
 
+    /// The supply has changed, and what the power stage can make of it.
+    pub fn set_motor(&mut self, motor: MotorParameters) {
+        self.motor = motor;
+    }
+
     /// Motor torque now, N·m at the rim.
     pub fn torque_nm(&self) -> f64 {
         self.flux * self.nominal_nm

@@ -13,6 +13,7 @@
 
 mod current_loop;
 mod drive;
+mod faults;
 mod firmware;
 mod friction;
 mod gear;
@@ -64,6 +65,10 @@ pub struct Plant {
     changes: Vec<(f64, f64)>,
     /// Torque the motor makes whatever it is told (a fault), N·m.
     runaway_nm: Option<f64>,
+    /// Friction of a hand on the rim, N·m; how far the belt has slipped, rad; whether it is broken (faults).
+    grab_nm: f64,
+    slipped_rad: f64,
+    broken: bool,
     motor_angle_rad: f64,
     motor_speed_rad_s: f64,
     hub_angle_rad: f64,
@@ -94,6 +99,9 @@ impl Plant {
             setpoint_nm: 0.0,
             changes: Vec::new(),
             runaway_nm: None,
+            grab_nm: 0.0,
+            slipped_rad: 0.0,
+            broken: false,
             motor_angle_rad: 0.0,
             motor_speed_rad_s: 0.0,
             hub_angle_rad: 0.0,
@@ -124,16 +132,6 @@ impl Plant {
             self.set_setpoint_nm(0.0);
         }
         self.stage = stage;
-    }
-
-    /// From now on the motor makes this torque while powered, whatever the setpoint says; `None` ends it.
-    pub fn set_runaway_nm(&mut self, torque_nm: Option<f64>) {
-        self.runaway_nm = torque_nm;
-    }
-
-    /// The torque at which the clamp slips from now on, N·m.
-    pub fn set_clamp_holding_nm(&mut self, torque_nm: f64) {
-        self.mounting.set_holding_nm(torque_nm);
     }
 
     /// Puts both sides at the given angles and speeds (initial conditions of a test); a shaft between them goes with
@@ -177,26 +175,31 @@ impl Plant {
         self.drift(0.5 * h);
         let ripple = ripple_nm(&self.parameters.ripple, self.motor_angle_rad, motor_nm);
         // Mesh and belt where there is a shaft between them; otherwise the drive alone.
+        let (slipped, broken) = (self.slipped_rad, self.broken);
         let (mesh, drive, load) = match &mut self.shaft {
             None => {
                 let drive = self.parameters.drive.torque_nm(
-                    self.motor_angle_rad - self.hub_angle_rad,
+                    self.motor_angle_rad - self.hub_angle_rad - slipped,
                     self.motor_speed_rad_s - self.hub_speed_rad_s,
                 );
+                let drive = if broken { 0.0 } else { drive };
                 (drive, drive, 0.0)
             }
             Some(shaft) => {
                 let (mesh, load) = shaft.mesh(self.motor_angle_rad, self.motor_speed_rad_s);
                 let drive = self.parameters.drive.torque_nm(
-                    shaft.angle_rad - self.hub_angle_rad,
+                    shaft.angle_rad - self.hub_angle_rad - slipped,
                     shaft.speed_rad_s - self.hub_speed_rad_s,
                 );
+                let drive = if broken { 0.0 } else { drive };
                 shaft.push(drive, h);
                 (mesh, drive, load)
             }
         };
         let motor_friction = self.motor_friction.step_loaded(self.motor_speed_rad_s, h, load);
-        let output_friction = self.output_friction.step(self.hub_speed_rad_s, h);
+        let output_friction = self
+            .output_friction
+            .step_loaded(self.hub_speed_rad_s, h, self.grab_nm);
         let sensor = self.mounting.torque_nm(self.hub_angle_rad, self.hub_speed_rad_s);
         let hub = self.hub_nm();
         self.motor_speed_rad_s +=
@@ -324,7 +327,12 @@ impl Plant {
             + self
                 .shaft
                 .map_or(0.0, |shaft| shaft.energy_j(self.motor_angle_rad))
-            + p.drive.energy_j(self.shaft_angle_rad() - self.hub_angle_rad)
+            + if self.broken {
+                0.0
+            } else {
+                p.drive
+                    .energy_j(self.shaft_angle_rad() - self.hub_angle_rad - self.slipped_rad)
+            }
             + p.bearing.energy_j(self.hub_angle_rad)
             + p.end_stops
                 .map_or(0.0, |stops| stops.energy_j(self.hub_angle_rad))

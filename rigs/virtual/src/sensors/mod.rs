@@ -2,6 +2,7 @@
 
 mod filter;
 mod position;
+mod rim_faults;
 mod slow;
 mod torque;
 
@@ -14,6 +15,7 @@ use rand_chacha::ChaCha8Rng;
 
 use crate::plant::Plant;
 use crate::random::{Stream, generator};
+use rim_faults::RimFaults;
 
 /// All sensors of the rig.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -58,6 +60,9 @@ pub struct Sensors {
     slow: ChaCha8Rng,
     /// Added to the temperature (a fault), K.
     heating_k: f64,
+    rim_faults: RimFaults,
+    /// Since when (s) and how fast the torque sensor's zero wanders (a fault), N·m/s.
+    wandering: Option<(f64, f64)>,
 }
 
 impl Sensors {
@@ -68,6 +73,8 @@ impl Sensors {
             motor: MotorPosition::new(parameters.motor, generator(seed, Stream::PositionNoise)),
             slow: generator(seed, Stream::SlowNoise),
             heating_k: 0.0,
+            rim_faults: RimFaults::default(),
+            wandering: None,
             parameters,
         }
     }
@@ -82,9 +89,12 @@ impl Sensors {
         let p = &self.parameters;
         let rise_k = plant.case_degc() - plant.parameters().heat.ambient_degc;
         self.torque.drift(plant.time_s(), rise_k);
+        if let Some((since_s, nm_per_s)) = self.wandering {
+            self.torque.wander(nm_per_s * (plant.time_s() - since_s));
+        }
         Readings {
             torque: self.torque.counts(),
-            rim: p.rim.counts(plant.rim_angle_rad()),
+            rim: self.rim_faults.apply(p.rim.counts(plant.rim_angle_rad())),
             motor: self.motor.counts(plant.motor_angle_rad()),
             current: slow_counts(p.current, plant.current_a(), &mut self.slow),
             temperature: slow_counts(
@@ -99,6 +109,39 @@ impl Sensors {
     /// The torque sensor repeats its present counts from now on (a fault).
     pub fn stick_torque(&mut self) {
         self.torque.stick();
+    }
+
+    /// The torque sensor is at the end of its range from now on, on the side of `sign` (a fault).
+    pub fn saturate_torque(&mut self, sign: f64) {
+        self.torque.saturate(sign);
+    }
+
+    /// The torque sensor gives its counts at zero torque from now on (a fault).
+    pub fn drop_torque_out(&mut self) {
+        self.torque.drop_out();
+    }
+
+    /// The torque sensor's zero wanders from now on by this much each second, N·m (a fault).
+    pub fn drift_torque(&mut self, nm_per_s: f64, plant: &Plant) {
+        self.wandering = Some((plant.time_s(), nm_per_s));
+    }
+
+    /// The rim encoder jumps by this angle, rad (a fault).
+    pub fn jump_rim(&mut self, angle_rad: f64) {
+        self.rim_faults
+            .jump((angle_rad / self.parameters.rim.step_rad()).round() as i32);
+    }
+
+    /// The rim encoder repeats its present counts from now on (a fault).
+    pub fn stick_rim(&mut self, plant: &Plant) {
+        self.rim_faults
+            .stick(self.parameters.rim.counts(plant.rim_angle_rad()));
+    }
+
+    /// The rim encoder counts the other way from now on (a fault).
+    pub fn invert_rim(&mut self, plant: &Plant) {
+        self.rim_faults
+            .invert(self.parameters.rim.counts(plant.rim_angle_rad()));
     }
 
     /// Adds to the temperature from now on (a fault), K.

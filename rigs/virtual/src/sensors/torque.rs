@@ -92,6 +92,11 @@ impl TorqueSensor {
         self.drift_nm = p.drift_nm_per_h * time_s / 3600.0 + p.zero_nm_per_k * p.case_share * case_rise_k;
     }
 
+    /// Adds to what the zero has wandered (a fault).
+    pub fn wander(&mut self, torque_nm: f64) {
+        self.drift_nm += torque_nm;
+    }
+
     /// Converts what the amplifier gives now.
     pub fn counts(&self) -> i32 {
         self.stuck.unwrap_or_else(|| {
@@ -99,6 +104,17 @@ impl TorqueSensor {
             let reading = (1.0 + p.gain_error) * self.filter.output() + p.zero_nm + self.drift_nm;
             (reading.clamp(-p.range_nm, p.range_nm) / p.scale_nm()).round() as i32
         })
+    }
+
+    /// From now on the converter gives the end of its range on the side of `sign` (a fault).
+    pub fn saturate(&mut self, sign: f64) {
+        let end = self.parameters.counts_at_range;
+        self.stuck = Some(if sign < 0.0 { -end } else { end });
+    }
+
+    /// From now on the converter gives what it gives at zero torque (a fault: the bridge is disconnected).
+    pub fn drop_out(&mut self) {
+        self.stuck = Some((self.parameters.zero_nm / self.parameters.scale_nm()).round() as i32);
     }
 
     /// From now on the converter repeats what it gives now (a fault).
