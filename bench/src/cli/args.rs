@@ -145,6 +145,9 @@ pub(super) struct VirtualArgs {
     /// Seed of everything random
     #[arg(long, default_value_t = 1)]
     pub(super) seed: u64,
+    /// Print what a perfect measurement of the rig would find, and how it follows from its parameters; serves nothing
+    #[arg(long)]
+    pub(super) describe: bool,
 }
 
 #[derive(Debug, Clone, Args)]

@@ -39,15 +39,20 @@ impl Say {
     /// A result for people; not with `--json`.
     pub(super) fn result(&self, text: &str) {
         if !self.json {
-            println!("{text}");
+            print_line(text);
         }
+    }
+
+    /// Text that has no form for programs.
+    pub(super) fn always(&self, text: &str) {
+        print_line(text);
     }
 
     /// A result for programs; only with `--json`.
     pub(super) fn json<T: Serialize>(&self, value: &T) {
         if self.json {
             match serde_json::to_string_pretty(value) {
-                Ok(text) => println!("{text}"),
+                Ok(text) => print_line(&text),
                 Err(error) => self.error(&format!("the result cannot be written as JSON: {error}")),
             }
         }
@@ -110,4 +115,9 @@ impl RunBar {
     pub(super) fn done(&self) {
         self.bar.finish_and_clear();
     }
+}
+
+/// Writes a line to standard output. A reader that has gone away (`| head`) is no error: what it wanted, it has.
+fn print_line(text: &str) {
+    let _ = writeln!(std::io::stdout().lock(), "{text}");
 }

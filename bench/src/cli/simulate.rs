@@ -4,6 +4,8 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use virtual_rig::VirtualRig;
+use virtual_rig::describe::{describe, describe_text};
+use virtual_rig::parameters::RigParameters;
 
 use super::args::VirtualArgs;
 use super::exit::{Exit, Problem};
@@ -14,6 +16,12 @@ use crate::session::{SessionError, SettingsText};
 /// Serves a virtual rig on a pseudo terminal until it is told to end.
 pub(super) fn simulate(args: &VirtualArgs, say: &Say) -> Result<Exit, Problem> {
     let text = SettingsText::read(&args.rig)?;
+    if args.describe {
+        let parameters =
+            RigParameters::from_toml(&text.file, &text.text, args.seed).map_err(SessionError::from)?;
+        say.always(&describe_text(&describe(&parameters)));
+        return Ok(Exit::Done);
+    }
     let mut rig = VirtualRig::from_toml(&text.file, &text.text, args.seed).map_err(SessionError::from)?;
     let ending = Arc::new(AtomicBool::new(false));
     for signal in [
