@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::outcome::{Fitted, group_results, refused_fit};
 use super::prepare::{Guess, Repeat, guess, repeat, unlike_others};
-use super::problem::{Choice, Joint, Placed, Problem, pure_s};
+use super::problem::{Choice, ITERATIONS, Joint, Placed, Problem, pure_s};
 use super::split::place_apart;
 use super::{LatencyFit, LatencyOptions, SensorForm, ShapeModel};
 use crate::estimate::Refusal;
@@ -126,9 +126,7 @@ fn attempt<'o>(
         let (delay_s, window_s) = (onset(late[0]), late[0].t_s[late[0].t_s.len() - 1]);
         return Err(Refusal::DelayBeyondWindow { delay_s, window_s });
     }
-    let given = repeats.len();
     let fitter = Fitter {
-        repeats_given: given,
         noise_nm,
         options,
         start: &start,
@@ -229,8 +227,6 @@ fn cost(joint: &Joint) -> f64 {
 }
 
 pub(crate) struct Fitter<'a> {
-    /// How many repeats could be read.
-    repeats_given: usize,
     pub(crate) noise_nm: f64,
     pub(crate) options: &'a LatencyOptions,
     pub(crate) start: &'a Guess,
@@ -278,7 +274,7 @@ impl Fitter<'_> {
             let reason = failure.map_or_else(|| "no start was tried".into(), |f| f.to_string());
             Refusal::NotConverged {
                 what: "the joint fit of the rise".into(),
-                iterations: 60,
+                iterations: ITERATIONS,
                 reason,
             }
         })
@@ -314,8 +310,9 @@ impl Fitter<'_> {
             .map_err(|f| f.refusal("the joint fit of the rise"))
     }
 
-    /// Fits again after repeats have been set aside. They may have drawn the shape somewhere from where it does not find
-    /// back, or made it look like one without hub; so the first guess, with a hub, is tried as well.
+    /// Fits again, to a minimum unless `choice` says otherwise. Repeats that are now set aside, or a rough first fit, may
+    /// have drawn the shape somewhere from where it does not find back, or made it look like one without hub; so the
+    /// first guess, with a hub, is tried as well.
     fn again(
         &self,
         repeats: &[Repeat],
@@ -324,7 +321,7 @@ impl Fitter<'_> {
         choice: Choice,
     ) -> Result<Joint, Refusal> {
         let onward = self.refit(repeats, &from.model, placed, choice);
-        if choice.rough || self.repeats_given == repeats.len() {
+        if choice.rough {
             return onward;
         }
         let guessed: Vec<Placed> = repeats.iter().map(|r| self.guessed(r, 1.0)).collect();

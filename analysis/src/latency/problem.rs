@@ -53,6 +53,9 @@ pub(crate) struct Joint {
 /// window does not show (a further mode, friction) from running away and weigh one residual each against thousands.
 const PRIOR_SD: [f64; PARAMETERS] = [0.1, 0.7, 1.0, 0.3, 1.0, 1.0, 1.0, 0.7, 0.4, 0.7];
 
+/// Most iterations of a fit.
+pub(crate) const ITERATIONS: usize = 100;
+
 /// Place of the slew rate among the parameters.
 const SLEW: usize = 1;
 
@@ -245,10 +248,10 @@ impl<'r> Problem<'r> {
             damping: Damping::Scale,
             lower: Some(bounds(-1.0)),
             upper: Some(bounds(1.0)),
-            max_iterations: 60,
+            max_iterations: ITERATIONS,
             x_tolerance: 1e-7,
-            // Less than a twentieth of one residual's variance is nothing that the data could show.
-            rss_tolerance: if self.rough { 1e-3 } else { 0.05 / count as f64 },
+            // A fifth of one residual's variance moves no parameter by half its uncertainty.
+            rss_tolerance: if self.rough { 1e-3 } else { 0.2 / count as f64 },
             offset_tolerance: if self.rough { f64::INFINITY } else { 1.0 },
         };
         let fit = minimise_with_jacobian(&mut residuals, &mut jacobian, count + PARAMETERS, &logs, &options)?;
