@@ -242,12 +242,14 @@ fn a_jump_taken_over_in_two_parts_keeps_its_onset() {
 }
 
 /// Units unlike the belt drive, which the model's first guess was not made for (tests/reference/analysis/rise_other.py):
-/// one inertia alone, and a direct drive with its mode at 162 Hz.
+/// one inertia alone, and a direct drive with its mode at 162 Hz. From steps of one size, an inertia alone is now told for
+/// one with a hub and now not, which moves the delay by 0.04 to 0.07 ms to either side (seeds 4 to 7); so its bound is the
+/// 0.1 ms asked of a latency, and the interval must allow for it.
 #[test]
 fn other_drives_come_back() {
     let rises = Columns::read("rise/other.csv");
-    for (name, amplitude) in [("single_1.75", 1.75), ("direct_4", 4.0)] {
-        let repeats = Repeats::new(rises.column(name), amplitude, 40, 4);
+    for (name, amplitude, most) in [("single_1.75", 1.75, 0.1e-3), ("direct_4", 4.0, 0.06e-3)] {
+        let repeats = Repeats::new(rises.column(name), amplitude, 60, 4);
         let fit = repeats.fit(&options());
         let latency = fit
             .latency
@@ -259,7 +261,10 @@ fn other_drives_come_back() {
             bias * 1e3,
             latency.std_uncertainty * 1e3
         );
-        assert!(bias.abs() < 0.06e-3, "{name}: {bias}");
+        assert!(
+            bias.abs() < most && bias.abs() < 2.0 * latency.std_uncertainty,
+            "{name}: {bias}"
+        );
     }
 }
 
