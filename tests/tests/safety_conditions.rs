@@ -391,3 +391,36 @@ fn first_torque_only(played: &Played, gain: f64, expected: [f64; 2]) {
     let (tick, _) = first_stop.unwrap();
     assert!(tick - (zero + 200_000) <= BENCH_US, "{} µs", tick - zero);
 }
+
+#[test]
+fn torque_that_runs_away_below_every_limit_is_astray() {
+    // 4.5 N·m where 2.1 N·m are asked for: within the torque limits of both sides, and nothing moves.
+    let played = Scene::new()
+        .fault(FaultKind::TorqueRunaway, HOLD_FROM_US, 4.5)
+        .play();
+    let trip = played.tripped(Condition::TorqueAstray);
+    // The average passes its limit after 0.1 s ln(2.4/(2.4 - 1.6)) = 0.11 s.
+    quick(&played, 150_000);
+    played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn torque_that_does_not_come_any_more_is_astray() {
+    let played = Scene::new()
+        .fault(FaultKind::TorqueRunaway, HOLD_FROM_US, 0.0)
+        .play();
+    let trip = played.tripped(Condition::TorqueAstray);
+    assert!(trip.measured < 0.0, "{trip}");
+    played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn a_torque_sensor_that_sticks_between_two_torques_is_found_by_the_next() {
+    // In the rest behind the first small torque: the approach has passed, the next torque is the hold's ramp.
+    let played = Scene::new()
+        .fault(FaultKind::TorqueSensorStuck, 350_000, 0.0)
+        .play();
+    let trip = played.tripped(Condition::SensorStuck);
+    assert!(played.line.plan_zero().unwrap() + 350_000 < trip.tick, "{trip}");
+    played.recorded_around(trip.tick, BEYOND_US);
+}

@@ -11,6 +11,10 @@ pub enum Condition {
     SensorTorque,
     /// The rim moves although the setpoint has been zero for long enough to settle.
     MotionAtZero,
+    /// Measured torque is not what the setpoint asks for, on the average.
+    TorqueAstray,
+    /// The torque sensor gives one and the same count while the setpoint changes.
+    SensorStuck,
     /// Too hot.
     Temperature,
     /// The torque sensor, the rim encoder or the temperature sensor is at the end of its range.
@@ -41,11 +45,13 @@ pub enum Condition {
 
 impl Condition {
     /// Every condition.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 19] = [
         Self::RimWindow,
         Self::RimSpeed,
         Self::SensorTorque,
         Self::MotionAtZero,
+        Self::TorqueAstray,
+        Self::SensorStuck,
         Self::Temperature,
         Self::Saturated,
         Self::NotFinite,
@@ -69,6 +75,8 @@ impl Condition {
             Self::RimSpeed => "rim-speed",
             Self::SensorTorque => "sensor-torque",
             Self::MotionAtZero => "motion-at-zero",
+            Self::TorqueAstray => "torque-astray",
+            Self::SensorStuck => "sensor-stuck",
             Self::Temperature => "temperature",
             Self::Saturated => "saturated",
             Self::NotFinite => "not-finite",
@@ -100,6 +108,12 @@ impl Condition {
             }
             Self::MotionAtZero => {
                 "the rim moved without a command: look for a hand on the rim, a loose clamp or a wheelbase that centres by itself"
+            }
+            Self::TorqueAstray => {
+                "the torque is not what was asked for: look for a loose clamp, a broken belt, a wheelbase that pushes by itself, or a torque sensor that lies"
+            }
+            Self::SensorStuck => {
+                "the torque sensor does not change any more: check its wiring and its converter"
             }
             Self::Temperature => "let the wheelbase cool down; shorten the procedure or lower its levels",
             Self::Saturated => {

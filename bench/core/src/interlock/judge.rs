@@ -3,6 +3,7 @@
 use crate::channels::Reading;
 
 use super::condition::{Condition, Trip};
+use super::following::{FollowLimits, Following};
 
 /// What a sample may be.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,6 +22,8 @@ pub struct JudgeLimits {
     pub zero_speed_rad_s: f64,
     /// Time at zero setpoint after which the rim must rest, in ticks.
     pub zero_settle_us: u64,
+    /// How far torque may be from the setpoint; `None` on a mounting where the rim is not held.
+    pub follow: Option<FollowLimits>,
 }
 
 /// Time over which speed is taken, ticks, so that one encoder step is no alarm; at slow rates one period.
@@ -38,6 +41,7 @@ pub struct Judge {
     history: [(u64, f64); REMEMBERED],
     seen: usize,
     zero_since: Option<u64>,
+    following: Option<Following>,
 }
 
 impl Judge {
@@ -50,12 +54,23 @@ impl Judge {
             history: [(0, 0.0); REMEMBERED],
             seen: 0,
             zero_since: None,
+            following: match limits.follow {
+                Some(limits) => Some(Following::new(limits)),
+                None => None,
+            },
         }
     }
 
     /// Takes `rim_angle_rad` as the middle from which the window counts.
     pub const fn set_reference(&mut self, rim_angle_rad: f64) {
         self.reference_rad = Some(rim_angle_rad);
+    }
+
+    /// Takes `zero_nm` as the torque at rest, and begins to compare torque and setpoint anew.
+    pub const fn set_torque_zero(&mut self, zero_nm: f64) {
+        if let Some(following) = &mut self.following {
+            following.begin(zero_nm);
+        }
     }
 
     /// Mean rim speed over the least number of samples that span `least_us`, or over all that are remembered; `None`
@@ -103,6 +118,10 @@ impl Judge {
         } else if self.zero_since.is_none() {
             self.zero_since = Some(reading.tick);
         }
+        let astray = self
+            .following
+            .as_mut()
+            .and_then(|following| following.look(reading));
         let limits = &self.limits;
         if reading.saturated {
             return trip(
@@ -155,6 +174,9 @@ impl Judge {
             && speed.abs() > limits.zero_speed_rad_s
         {
             return trip(Condition::MotionAtZero, speed, limits.zero_speed_rad_s, "rad/s");
+        }
+        if let Some((condition, measured, limit)) = astray {
+            return trip(condition, measured, limit, "N.m");
         }
         None
     }

@@ -9,6 +9,7 @@
 //! - [`judge`] looks at samples.
 
 pub mod condition;
+pub mod following;
 pub mod judge;
 pub mod state;
 #[cfg(test)]
@@ -16,6 +17,7 @@ mod tests;
 
 use crate::channels::Reading;
 pub use condition::{Condition, Trip};
+pub use following::FollowLimits;
 pub use judge::{Judge, JudgeLimits};
 pub use state::{Event, State};
 
@@ -78,6 +80,11 @@ impl Interlock {
         }
         self.trip = Some(trip);
         Some(trip)
+    }
+
+    /// Takes the torque at rest as the zero from which the measured torque counts.
+    pub fn set_torque_zero(&mut self, zero_nm: f64) {
+        self.judge.set_torque_zero(zero_nm);
     }
 
     /// Takes the rim's present angle as the one from which the window counts.

@@ -13,6 +13,7 @@ const LIMITS: JudgeLimits = JudgeLimits {
     temperature_degc: 80.0,
     zero_speed_rad_s: 0.25,
     zero_settle_us: 400_000,
+    follow: None,
 };
 
 fn at_rest(tick: u64) -> Reading {

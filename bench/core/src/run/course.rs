@@ -289,6 +289,7 @@ impl Run {
             return;
         }
         self.baseline_nm = torque;
+        self.interlock.set_torque_zero(torque);
         self.interlock
             .set_reference(match self.known.configuration.map(|c| c.window_reference) {
                 Some(rig_link::message::WindowReference::Zero) => 0.0,

@@ -155,7 +155,7 @@ impl Run {
     /// A run that has not begun. Without a permit it goes as far as the rig's configuration and ends there.
     #[must_use]
     pub fn new(rig: Rig, course: Course, permit: Option<Permit>, options: RunOptions) -> Self {
-        let interlock = Interlock::new(settings::judge_limits(&rig.limits));
+        let interlock = Interlock::new(settings::judge_limits(&rig));
         Self {
             rig,
             course,

@@ -3,8 +3,8 @@
 use rig_link::message::{Configuration, WindowReference};
 
 use super::outcome::Failure;
-use crate::interlock::JudgeLimits;
-use crate::rig::{Limits, Rig, WindowFrom};
+use crate::interlock::{FollowLimits, JudgeLimits};
+use crate::rig::{Mounting, Rig, WindowFrom};
 
 /// How a run deals with time. The defaults suit a general-purpose kernel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,7 +31,14 @@ impl Default for RunOptions {
 }
 
 /// The interlock's limits for a rig.
-pub(super) fn judge_limits(limits: &Limits) -> JudgeLimits {
+pub(super) fn judge_limits(rig: &Rig) -> JudgeLimits {
+    let limits = &rig.limits;
+    // Only a rim that is held shows the torque that was asked for.
+    let follow = (rig.mounting == Mounting::Clamped).then_some(FollowLimits {
+        difference_nm: 0.15 * limits.torque_nm,
+        share: 0.25,
+        stuck_nm: 0.1 * limits.torque_nm,
+    });
     JudgeLimits {
         torque_nm: limits.torque_nm,
         sensor_torque_nm: limits.sensor_torque_nm,
@@ -40,6 +47,7 @@ pub(super) fn judge_limits(limits: &Limits) -> JudgeLimits {
         temperature_degc: limits.temperature_degc,
         zero_speed_rad_s: 0.05 * limits.rim_speed_rad_s,
         zero_settle_us: 400_000,
+        follow,
     }
 }
 
