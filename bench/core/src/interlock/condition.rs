@@ -93,6 +93,76 @@ impl Condition {
         }
     }
 
+    /// What is compared with which limit, for how long before it fires, and on which mounting: for documents.
+    #[must_use]
+    pub const fn terms(self) -> [&'static str; 3] {
+        match self {
+            Self::RimWindow => ["rim angle outside `rig.limits.rim_window`", "one sample", "every"],
+            Self::RimSpeed => [
+                "rim speed over 2 ms above `rig.limits.rim_speed`",
+                "one sample",
+                "every",
+            ],
+            Self::SensorTorque => [
+                "measured torque above `rig.limits.sensor_torque`",
+                "one sample",
+                "every",
+            ],
+            Self::MotionAtZero => [
+                "rim speed over 16 ms above 5 % of `rig.limits.rim_speed`",
+                "0.4 s at setpoint zero",
+                "every",
+            ],
+            Self::TorqueAstray => [
+                "torque less setpoint above 15 % of `rig.limits.torque` and 25 % of the setpoint",
+                "mean over 0.1 s",
+                "clamped",
+            ],
+            Self::SensorStuck => [
+                "one torque count while the setpoint moves by 10 % of `rig.limits.torque`",
+                "50 ms",
+                "clamped",
+            ],
+            Self::Temperature => [
+                "temperature above `rig.limits.temperature`",
+                "one sample",
+                "every",
+            ],
+            Self::Saturated => [
+                "torque or rim angle at the end of its range",
+                "one sample",
+                "every",
+            ],
+            Self::NotFinite => [
+                "a value, or a setpoint to be sent, is no number",
+                "one sample",
+                "every",
+            ],
+            Self::StaleSamples => ["no sample, or samples that are late", "30 ms", "every"],
+            Self::SequenceGap => ["a frame or a sample is missing or damaged", "one", "every"],
+            Self::ClockJump => [
+                "the rig's ticks go back, or its sample period changes",
+                "one batch",
+                "every",
+            ],
+            Self::Watchdog => ["no echo of a keep-alive", "30 ms", "every"],
+            Self::DeadlineMissed => ["the bench woke late", "15 ms", "every"],
+            Self::RigStopped => ["the rig tripped or disarmed itself", "at once", "every"],
+            Self::Rebooted => ["the rig restarted", "at once", "every"],
+            Self::SetpointsLost => [
+                "the rig refused setpoints, or they were late or ran out",
+                "at once",
+                "every",
+            ],
+            Self::WrongSign => ["first small torque: sign", "its second half", "every"],
+            Self::WrongGain => [
+                "first small torque: gain outside the procedure's range",
+                "its second half",
+                "every",
+            ],
+        }
+    }
+
     /// What it means, and what to do.
     #[must_use]
     pub const fn advice(self) -> &'static str {

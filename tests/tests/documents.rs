@@ -1,0 +1,68 @@
+//! Tables in the documents that the code decides: each stands there word for word as the code gives it.
+
+use acceptance::recovery::root;
+use bench_core::interlock::{Condition, Event, State};
+
+fn document(name: &str) -> String {
+    std::fs::read_to_string(root().join(name)).unwrap()
+}
+
+/// The conditions of the interlock, as the README's safety chapter lists them.
+fn conditions() -> String {
+    let mut text = "| condition | fires on | after | mounting |\n| --- | --- | --- | --- |\n".to_owned();
+    for condition in Condition::ALL {
+        let [fires_on, after, mounting] = condition.terms();
+        text += &format!("| {} | {fires_on} | {after} | {mounting} |\n", condition.name());
+    }
+    text
+}
+
+/// States and events of the interlock, as DEVELOPERS.md shows them; "–" where the state stays.
+fn states() -> String {
+    let words = |name: &str| {
+        name.chars().fold(String::new(), |mut text, letter| {
+            if letter.is_ascii_uppercase() && !text.is_empty() {
+                text.push(' ');
+            }
+            text.push(letter.to_ascii_lowercase());
+            text
+        })
+    };
+    let mut text = "| state \\ event |".to_owned();
+    for event in Event::ALL {
+        text += &format!(" {} |", words(&format!("{event:?}")));
+    }
+    text += "\n| --- |";
+    text += &" --- |".repeat(Event::ALL.len());
+    for state in State::ALL {
+        text += &format!("\n| {} |", words(&format!("{state:?}")));
+        for event in Event::ALL {
+            let next = state.after(event);
+            let word = match next {
+                next if next == state => "–".to_owned(),
+                State::Armed => "**armed**".to_owned(),
+                next => words(&format!("{next:?}")),
+            };
+            text += &format!(" {word} |");
+        }
+    }
+    text + "\n"
+}
+
+#[test]
+fn the_readme_lists_every_condition_of_the_interlock_as_it_is() {
+    let table = conditions();
+    assert!(
+        document("README.md").contains(&table),
+        "README.md must hold this table:\n{table}"
+    );
+}
+
+#[test]
+fn the_states_of_the_interlock_are_shown_as_they_are() {
+    let table = states();
+    assert!(
+        document("DEVELOPERS.md").contains(&table),
+        "DEVELOPERS.md must hold this table:\n{table}"
+    );
+}
