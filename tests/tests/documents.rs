@@ -1,5 +1,7 @@
 //! Tables in the documents that the code decides: each stands there word for word as the code gives it.
 
+#![allow(clippy::unwrap_used)] // helpers of a test may fail it
+
 use acceptance::recovery::root;
 use bench_core::interlock::{Condition, Event, State};
 
