@@ -53,16 +53,7 @@ fn a_killed_writer_loses_nothing_that_it_called_safe() {
         assert!(recording.is_live());
         let rows = recording.rows();
         assert!(rows >= safe, "{rows} rows of {safe}");
-        for (c, info) in support::header().channels.iter().enumerate() {
-            let raw = recording.raw(&info.name, 0..rows).unwrap();
-            assert!(
-                raw.iter()
-                    .enumerate()
-                    .all(|(row, v)| *v == support::count(c, row)),
-                "{}",
-                info.name
-            );
-        }
+        support::check_counts(&recording, rows);
         assert_eq!(recording.events().len(), usize::from(rows > 0));
         let out = directory.path().join(format!("recovered{round}.h5"));
         recover(&path, &out).unwrap();
@@ -142,16 +133,7 @@ fn the_first_failing_write_ends_the_recording_and_the_safe_rows_stay() {
         assert_eq!(std::fs::read(&path).unwrap(), before);
         let recording = Recording::open(&out).unwrap();
         assert_eq!(recording.rows(), safe);
-        for (c, info) in support::header().channels.iter().enumerate() {
-            let raw = recording.raw(&info.name, 0..safe).unwrap();
-            assert!(
-                raw.iter()
-                    .enumerate()
-                    .all(|(row, v)| *v == support::count(c, row)),
-                "{}",
-                info.name
-            );
-        }
+        support::check_counts(&recording, safe);
         assert_eq!(recording.events().len(), usize::from(safe > 0));
         assert!(verify(&out).unwrap().is_intact());
     }

@@ -21,16 +21,7 @@ fn check_rows(recording: &Recording, rows: usize) {
     assert_eq!(recording.rows(), rows);
     let ticks = recording.ticks(0..rows).unwrap();
     assert!(ticks.iter().enumerate().all(|(row, t)| *t == support::tick(row)));
-    for (c, info) in support::header().channels.iter().enumerate() {
-        let raw = recording.raw(&info.name, 0..rows).unwrap();
-        assert!(
-            raw.iter()
-                .enumerate()
-                .all(|(row, v)| *v == support::count(c, row)),
-            "{}",
-            info.name
-        );
-    }
+    support::check_counts(recording, rows);
 }
 
 fn check_notes(recording: &Recording) {

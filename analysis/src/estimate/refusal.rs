@@ -205,6 +205,21 @@ pub enum Refusal {
 }
 
 impl Refusal {
+    /// [`Refusal::TooSmall`] of a change and its noise, both N·m; the ratio is 0 where no noise was seen.
+    pub(crate) fn too_small(amplitude_nm: f64, noise_nm: f64, needed: f64) -> Self {
+        let ratio = if noise_nm > 0.0 {
+            amplitude_nm / noise_nm
+        } else {
+            0.0
+        };
+        Self::TooSmall {
+            amplitude_nm,
+            noise_nm,
+            ratio,
+            needed,
+        }
+    }
+
     /// Stable short code for documents and tests.
     pub fn code(&self) -> &'static str {
         match self {

@@ -70,17 +70,7 @@ pub(crate) fn repeat(
     let amplitude_nm = commanded.abs().min(settled_nm.abs());
     let needed = options.min_amplitude_to_noise;
     if amplitude_nm <= needed * noise_nm || amplitude_nm < 1e-12 {
-        let ratio = if noise_nm > 0.0 {
-            amplitude_nm / noise_nm
-        } else {
-            0.0
-        };
-        return Err(Refusal::TooSmall {
-            amplitude_nm,
-            noise_nm,
-            ratio,
-            needed,
-        });
+        return Err(Refusal::too_small(amplitude_nm, noise_nm, needed));
     }
     if settled_nm < 0.0 {
         let (what, measured) = ("change of torque in N·m".into(), sign * settled_nm);

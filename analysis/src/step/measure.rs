@@ -36,18 +36,7 @@ pub fn measure_step(record: &StepRecord<'_>, options: &StepOptions) -> Result<St
     let needed = options.min_amplitude_to_noise;
     let change = end_nm - start_nm;
     if change.abs() < needed * noise_nm || change.abs() < 1e-12 {
-        let amplitude_nm = change.abs();
-        let ratio = if noise_nm > 0.0 {
-            amplitude_nm / noise_nm
-        } else {
-            0.0
-        };
-        return Err(Refusal::TooSmall {
-            amplitude_nm,
-            noise_nm,
-            ratio,
-            needed,
-        });
+        return Err(Refusal::too_small(change.abs(), noise_nm, needed));
     }
     if change < 0.0 {
         let (what, measured) = ("change of torque in N·m".into(), sign * change);

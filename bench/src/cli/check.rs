@@ -5,28 +5,18 @@ use serde_json::json;
 use super::args::CheckArgs;
 use super::exit::{Exit, Problem};
 use super::measure::warn_of_torque;
-use super::permit;
 use super::say::Say;
-use crate::drive::StopFlag;
-use crate::session::{self, Bench};
+use super::{contact, permit};
+use crate::session;
 
 /// Opens the rig, identifies it, and proves stop and watchdog at zero torque.
 pub(super) fn check(args: &CheckArgs, say: &Say) -> Result<Exit, Problem> {
-    let bench = Bench::open(
-        &args.rig.rig,
-        args.rig.port.clone(),
-        args.rig.seed,
-        args.rig.operator.clone(),
-    )?;
+    let bench = contact::open(&args.rig)?;
     say.note(
         "The rig is armed twice at zero torque: once to be stopped, once to see its watchdog fire. No setpoint is sent.",
     );
     let permit = permit::ask(&bench.rig, None, args.rig.yes, &args.rig.operator, say)?;
-    let stop = StopFlag::on_signals().map_err(|source| Problem::Io {
-        doing: "watch for",
-        path: "Ctrl-C and SIGTERM".to_owned(),
-        source,
-    })?;
+    let stop = contact::stop_flag()?;
     let checked = session::check(&bench, permit, &stop)?;
     let outcome = &checked.outcome;
     for line in checked.lines(&bench.rig) {

@@ -9,8 +9,7 @@ use serde_json::json;
 use super::args::RunArgs;
 use super::exit::{Exit, Problem};
 use super::say::Say;
-use super::{fit, permit, report};
-use crate::drive::StopFlag;
+use super::{contact, fit, permit, report};
 use crate::drive::clock::wall_clock_for_names;
 use crate::session::{self, Bench, Session, SettingsText};
 
@@ -60,12 +59,7 @@ struct Recorded {
 }
 
 fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
-    let bench = Bench::open(
-        &args.rig.rig,
-        args.rig.port.clone(),
-        args.rig.seed,
-        args.rig.operator.clone(),
-    )?;
+    let bench = contact::open(&args.rig)?;
     let procedure = SettingsText::read(&args.procedure)?;
     let plan = session::plan_for(&procedure, &bench.rig, args.rig.seed)?;
     say.note(&plan.summary().to_string());
@@ -86,11 +80,7 @@ fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
         source,
     })?;
     let permit = permit::ask(&bench.rig, Some(&plan), args.rig.yes, &args.rig.operator, say)?;
-    let stop = StopFlag::on_signals().map_err(|source| Problem::Io {
-        doing: "watch for",
-        path: "Ctrl-C and SIGTERM".to_owned(),
-        source,
-    })?;
+    let stop = contact::stop_flag()?;
     let bar = say.bar();
     let session = session::record(
         &bench,

@@ -3,6 +3,7 @@
 mod args;
 mod check;
 mod completions;
+mod contact;
 mod exit;
 mod files;
 mod fit;

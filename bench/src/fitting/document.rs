@@ -56,6 +56,19 @@ impl FitDocument {
         groups
     }
 
+    /// The quantities that any of those groups has, each once, in their own order: the columns of a table of groups.
+    pub fn other_quantities(&self, by_frequency: bool) -> Vec<Quantity> {
+        let mut quantities: Vec<Quantity> = self
+            .measurands
+            .iter()
+            .filter(|m| !m.headline && m.quantity.is_by_frequency() == by_frequency)
+            .map(|m| m.quantity)
+            .collect();
+        quantities.sort();
+        quantities.dedup();
+        quantities
+    }
+
     /// Whether the run ended as planned and every check on the recording passed.
     pub fn is_sound(&self) -> bool {
         self.recording.completion.is_complete() && self.quality.iter().all(|check| check.passed)

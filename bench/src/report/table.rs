@@ -50,12 +50,7 @@ pub fn table(document: &FitDocument) -> String {
 /// The other groups: one line each, one column a quantity; reasons of refusals below.
 fn others(document: &FitDocument, by_frequency: bool) -> String {
     let groups = document.other_groups(by_frequency);
-    let mut quantities: Vec<Quantity> = groups
-        .iter()
-        .flat_map(|(_, list)| list.iter().map(|m| m.quantity))
-        .collect();
-    quantities.sort();
-    quantities.dedup();
+    let quantities = document.other_quantities(by_frequency);
     if groups.is_empty() {
         return String::new();
     }

@@ -5,8 +5,8 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 use truerim::recording::{
-    Block, ChannelInfo, CountWidth, EventRow, Header, HostRow, RecordingError, RecordingWriter, RigInfo,
-    RoundTrip, SegmentRow, Sensor, Software, Source, Unit,
+    Block, ChannelInfo, CountWidth, EventRow, Header, HostRow, Recording, RecordingError, RecordingWriter,
+    RigInfo, RoundTrip, SegmentRow, Sensor, Software, Source, Unit,
 };
 
 pub(crate) const PERIOD: u64 = 250;
@@ -24,6 +24,18 @@ fn channel(name: &str, units: &str, width: CountWidth, scale: f64, offset: f64) 
         group_delay_s: 160e-6,
         raw_min: raw_min / 2,
         raw_max: raw_max / 2,
+    }
+}
+
+/// Every channel's first `rows` counts are those that were written.
+pub(crate) fn check_counts(recording: &Recording, rows: usize) {
+    for (c, info) in header().channels.iter().enumerate() {
+        let raw = recording.raw(&info.name, 0..rows).unwrap();
+        assert!(
+            raw.iter().enumerate().all(|(row, v)| *v == count(c, row)),
+            "{}",
+            info.name
+        );
     }
 }
 

@@ -20,9 +20,9 @@ pub struct FollowLimits {
 }
 
 /// Time constant of the averages, ticks.
-const AVERAGED_US: f64 = 100_000.0;
+pub(crate) const AVERAGED_US: f64 = 100_000.0;
 /// Time for which a setpoint that has changed may leave the torque's count unchanged, ticks; above any latency.
-const STUCK_US: u64 = 50_000;
+pub(crate) const STUCK_US: u64 = 50_000;
 
 /// Running averages.
 #[derive(Debug, Clone, Copy, PartialEq)]

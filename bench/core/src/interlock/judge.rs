@@ -27,9 +27,9 @@ pub struct JudgeLimits {
 }
 
 /// Time over which speed is taken, ticks, so that one encoder step is no alarm; at slow rates one period.
-const SPEED_US: u64 = 2_000;
+pub(crate) const SPEED_US: u64 = 2_000;
 /// Time over which motion at zero setpoint is taken, ticks.
-const SLOW_US: u64 = 16_000;
+pub(crate) const SLOW_US: u64 = 16_000;
 /// Samples remembered: at 4,000 samples/s the longer of the two times; at higher rates it is cut to what they span.
 const REMEMBERED: usize = 64;
 

@@ -161,3 +161,52 @@ pub(super) fn check_applied(asked: &Configuration, applied: &Configuration) -> R
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use alloc::format;
+
+    use super::{RunOptions, judge_limits};
+    use crate::interlock::Condition::{
+        DeadlineMissed, MotionAtZero, RimSpeed, SensorStuck, StaleSamples, TorqueAstray, Watchdog,
+    };
+    use crate::interlock::following::{AVERAGED_US, STUCK_US};
+    use crate::interlock::judge::{SLOW_US, SPEED_US};
+    use crate::rig::Rig;
+
+    #[test]
+    fn what_the_documents_say_of_conditions_is_what_is_in_force() {
+        let rig = Rig::from_toml("rig.toml", include_str!("../../tests/fixtures/rig.toml")).unwrap();
+        let (limits, options) = (judge_limits(&rig), RunOptions::default());
+        let follow = limits.follow.unwrap();
+        let percent = |share: f64| format!("{:.0} %", share * 100.0);
+        let ms = |us: u64| format!("{} ms", us / 1_000);
+        let torque_nm = rig.limits.torque_nm;
+        let zero_speed = percent(limits.zero_speed_rad_s / rig.limits.rim_speed_rad_s);
+        for (condition, place, number) in [
+            (RimSpeed, 0, ms(SPEED_US)),
+            (MotionAtZero, 0, ms(SLOW_US)),
+            (MotionAtZero, 0, zero_speed),
+            (
+                MotionAtZero,
+                1,
+                format!("{} s", limits.zero_settle_us as f64 / 1e6),
+            ),
+            (TorqueAstray, 0, percent(follow.difference_nm / torque_nm)),
+            (TorqueAstray, 0, percent(follow.share)),
+            (TorqueAstray, 1, format!("{} s", AVERAGED_US / 1e6)),
+            (SensorStuck, 0, percent(follow.stuck_nm / torque_nm)),
+            (SensorStuck, 1, ms(STUCK_US)),
+            (StaleSamples, 1, ms(options.stale_us)),
+            (Watchdog, 1, ms(options.stale_us)),
+            (DeadlineMissed, 1, ms(options.slack_us)),
+        ] {
+            let text = condition.terms()[place];
+            assert!(
+                text.contains(&number),
+                "{}: {text:?} does not say {number}",
+                condition.name()
+            );
+        }
+    }
+}

@@ -34,12 +34,7 @@ fn others(document: &FitDocument, by_frequency: bool) -> String {
     if groups.is_empty() {
         return String::new();
     }
-    let mut quantities: Vec<Quantity> = groups
-        .iter()
-        .flat_map(|(_, list)| list.iter().map(|m| m.quantity))
-        .collect();
-    quantities.sort();
-    quantities.dedup();
+    let quantities = document.other_quantities(by_frequency);
     let heads: String = quantities
         .iter()
         .map(|q| {

@@ -1,0 +1,25 @@
+//! What every command does that is about to talk to a rig.
+
+use super::args::RigArgs;
+use super::exit::Problem;
+use crate::drive::StopFlag;
+use crate::session::Bench;
+
+/// The rig that the arguments name.
+pub(super) fn open(args: &RigArgs) -> Result<Bench, Problem> {
+    Ok(Bench::open(
+        &args.rig,
+        args.port.clone(),
+        args.seed,
+        args.operator.clone(),
+    )?)
+}
+
+/// A flag that Ctrl-C and the system's requests to end set. Without one nothing may be armed.
+pub(super) fn stop_flag() -> Result<StopFlag, Problem> {
+    StopFlag::on_signals().map_err(|source| Problem::Io {
+        doing: "watch for",
+        path: "Ctrl-C and SIGTERM".to_owned(),
+        source,
+    })
+}
