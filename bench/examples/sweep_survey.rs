@@ -28,7 +28,7 @@ fn chirps_only(mut procedure: SettingsText) -> SettingsText {
 }
 
 fn measure(rig: &Path, procedure: &Path, seed: u64, folder: &Path) -> Result<FitDocument, Problem> {
-    let bench = Bench::open(rig, None, seed, "survey".to_owned())?;
+    let bench = Bench::open(rig, None, None, seed, "survey".to_owned())?;
     let procedure = chirps_only(SettingsText::read(procedure)?);
     let plan = session::plan_for(&procedure, &bench.rig, seed)?;
     let path = folder.join(format!("seed-{seed}.h5"));

@@ -12,7 +12,7 @@ fn root() -> PathBuf {
 
 #[test]
 fn the_quick_procedure_runs_to_its_end_with_no_sample_lost() {
-    let bench = Bench::open(&root().join("rigs/belt.toml"), None, 7, "test".to_owned()).unwrap();
+    let bench = Bench::open(&root().join("rigs/belt.toml"), None, None, 7, "test".to_owned()).unwrap();
     let procedure = SettingsText::read(&root().join("procedures/quick.toml")).unwrap();
     let plan = session::plan_for(&procedure, &bench.rig, 7).unwrap();
     let folder = tempfile::tempdir().unwrap();

@@ -268,19 +268,132 @@ fn chirps_that_change_too_fast() {
 
 #[test]
 fn torque_on_a_free_rim() {
-    let text = refusal(&[("\"clamped\"", "\"free\"")], &[("\"clamped\"", "\"free\"")]);
+    // On the disc of 0.011 kg·m² alone. Step of 1 N·m from 0.5 N·m: ramps 0.5·0.5²/50 and 0.5·1.5²/50, 50 ms at 0.5 N·m,
+    // 100 ms at 1.5 N·m: 0.2 N·m·s. Hold of 0.5 N·m: 0.05 N·m·s and two ramps of 0.0025: 5 rad/s, no finding.
+    let text = refusal(
+        &[("mounting = \"clamped\"", "mounting = \"free\"")],
+        &[("\"clamped\"", "\"free\""), ("-20 %", "-2 %"), ("-50 %", "-28 %")],
+    );
     let starts = [
-        "p.toml:11: segment[1]",
-        "p.toml:19: segment[2]",
-        "p.toml:30: segment[3]",
+        "p.toml:14: segment[1].levels[1] = \"1 N·m\": a step would spin up a free rim, to as much as 18.1818 rad/s",
+        "p.toml:19: segment[2].excitation = \"chirp\": a preload would spin up a free rim",
+        "p.toml:26: segment[2].amplitude = \"1 N·m\": a chirp would spin up a free rim, to as much as 28.9373 rad/s",
+        "p.toml:33: segment[3].levels[3] = \"-28 %\": a hold would spin up a free rim, to as much as 24.8029 rad/s",
     ];
-    for (line, start) in text.lines().zip(starts) {
-        assert!(
-            line.starts_with(start) && line.contains("would spin up a free rim"),
-            "{text}"
-        );
+    let found: Vec<&str> = text.lines().filter(|line| line.contains("spin up")).collect();
+    assert_eq!(found.len(), starts.len(), "{text}");
+    for (line, start) in found.into_iter().zip(starts) {
+        assert!(line.starts_with(start), "{text}");
     }
-    assert_eq!(text.lines().count(), 3, "{text}");
+}
+
+#[test]
+fn a_first_torque_that_friction_may_hold_is_allowed_on_a_free_rim_alone() {
+    let first = |mounting: &str, level: &str| {
+        let word = format!("mounting = \"{mounting}\"");
+        let procedure = format!("\"{mounting}\"");
+        refusal(
+            &[("mounting = \"clamped\"", word.as_str())],
+            &[
+                ("\"clamped\"", procedure.as_str()),
+                ("level = \"5 %\"", level),
+                ("300 ms", "100 ms"),
+            ],
+        )
+        .lines()
+        .filter(|line| line.contains("approach.level"))
+        .collect::<String>()
+    };
+    // 0.77 N·m for 100 ms on 0.011 kg·m²: 7 rad/s of 10.
+    assert_eq!(first("free", "level = \"11 %\""), "");
+    assert!(first("back-driven", "level = \"11 %\"").contains("at most 0.7 N·m, a tenth"));
+    assert!(first("free", "level = \"26 %\"").contains("at most 1.75 N·m, a quarter"));
+    // 1.4 N·m for 100 ms: 12.7 rad/s.
+    assert!(
+        first("free", "level = \"20 %\"")
+            .contains("the first torque would spin up a free rim, to as much as 12.7273 rad/s")
+    );
+}
+
+/// The procedure with limits of its own.
+fn limited(limits: &str) -> String {
+    PROCEDURE.replacen("[approach]", &format!("[limits]\n{limits}\n[approach]"), 1)
+}
+
+#[test]
+fn a_procedure_may_tighten_limits() {
+    let rig = Rig::from_toml("r.toml", RIG).unwrap_or_else(|e| panic!("{e}"));
+    let text = limited(
+        "torque = \"50 %\"\nsensor_torque = \"100 %\"\nrim_speed = \"2 rad/s\"\nrim_window = [\"-1 deg\", \"2 deg\"]\n\
+         temperature = \"50 °C\"",
+    );
+    let procedure = Procedure::from_toml("p.toml", &text).unwrap_or_else(|e| panic!("{e}"));
+    let plan = procedure.plan(&rig, 1).unwrap_or_else(|e| panic!("{e}"));
+    let limits = plan.limits();
+    // Halves and wholes of a peak torque of 7 N·m.
+    let found = [
+        limits.torque_nm,
+        limits.sensor_torque_nm,
+        limits.rim_speed_rad_s,
+        limits.temperature_degc,
+    ];
+    assert_eq!(found, [3.5, 7.0, 2.0, 50.0]);
+    assert_eq!(
+        limits.rim_window_rad.map(f64::to_degrees).map(f64::round),
+        [-1.0, 2.0]
+    );
+    // What it does not say stays the rig's.
+    assert_eq!((limits.watchdog_us, limits.supply_v), (20_000, [18.0, 30.0]));
+    let none = Procedure::from_toml("p.toml", PROCEDURE).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(
+        none.plan(&rig, 1).unwrap_or_else(|e| panic!("{e}")).limits(),
+        &rig.limits
+    );
+}
+
+#[test]
+fn a_procedure_may_not_widen_limits() {
+    let rig = Rig::from_toml("r.toml", RIG).unwrap_or_else(|e| panic!("{e}"));
+    for (limits, expected) in [
+        (
+            "torque = \"6.1 N·m\"",
+            "p.toml:7: limits.torque = \"6.1 N·m\": the greatest setpoint: wider than r.toml allows it (allowed: at most 6 N·m)",
+        ),
+        (
+            "sensor_torque = \"250 %\"",
+            "limits.sensor_torque = \"250 %\": the measured torque: wider than r.toml allows it (allowed: at most 15 N·m)",
+        ),
+        (
+            "rim_speed = \"5.1 rad/s\"",
+            "limits.rim_speed = \"5.1 rad/s\": the rim speed: wider than r.toml allows it (allowed: at most 5 rad/s)",
+        ),
+        (
+            "temperature = \"81 °C\"",
+            "limits.temperature = \"81 °C\": the temperature: wider than r.toml allows it (allowed: at most 80 °C)",
+        ),
+        (
+            "rim_window = [\"-2 deg\", \"4 deg\"]",
+            "the rim window: wider than r.toml allows it (allowed: within -3 to 3 deg)",
+        ),
+        (
+            "rim_window = [\"1 deg\", \"2 deg\"]",
+            "does not hold the angle it is counted from",
+        ),
+        (
+            "torque = \"3 N·m\"",
+            "segment[3].levels[3] = \"-50 %\": the level: a setpoint of 3.5 N·m, beyond the limit of the procedure's own [limits]",
+        ),
+    ] {
+        let procedure = Procedure::from_toml("p.toml", &limited(limits)).unwrap_or_else(|e| panic!("{e}"));
+        let text = procedure
+            .plan(&rig, 1)
+            .map(|_| ())
+            .err()
+            .map(|f| f.to_string())
+            .unwrap_or_default();
+        assert!(text.contains(expected), "{limits}: {text:?}");
+        assert_eq!(text.lines().count(), 1, "{text}");
+    }
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 mod common;
 
-use bench_core::rig::Rig;
+use bench_core::rig::{FarSide, Mounting, Rig, WindowFrom};
 use common::{RIG, Row, run};
 
 #[test]
@@ -41,7 +41,7 @@ fn rigs() {
             "torque = \"6 N·m\"",
             "torque = \"7.5 N·m\"",
             &[
-                "r.toml:28: rig.limits.torque = \"7.5 N·m\"",
+                "r.toml:44: rig.limits.torque = \"7.5 N·m\"",
                 "peak torque",
                 "at most 7 N·m",
                 "lower it",
@@ -113,6 +113,81 @@ fn rigs() {
             &["narrower than the 0.257831 deg", "15 N·m"],
         ),
         (
+            "[rig.mountings.clamped]\nrim_speed = \"5 rad/s\"\nrim_window = [\"-3 deg\", \"3 deg\"]\n",
+            "",
+            &[
+                "rig.mountings.clamped: the mounting in force is not described",
+                "(allowed: free, back-driven)",
+                "add [rig.mountings.clamped]",
+            ],
+        ),
+        (
+            "[rig.mountings.clamped]\nrim_speed = \"5 rad/s\"\n",
+            "[rig.mountings.clamped]\n",
+            &["rig.mountings.clamped.rim_speed: missing"],
+        ),
+        (
+            "[rig.mountings.free]",
+            "[rig.mountings.loose]",
+            &["rig.mountings.loose", "unknown key"],
+        ),
+        (
+            "torque = \"2 N·m\"",
+            "torque = \"6.5 N·m\"",
+            &[
+                "rig.mountings.free.torque = \"6.5 N·m\"",
+                "wider than rig.limits.torque",
+                "at most 6 N·m",
+            ],
+        ),
+        (
+            "disc_uncertainty = \"5e-5 kg·m²\"",
+            "disc_uncertainty = \"6e-3 kg·m²\"",
+            &["rig.mountings.free.disc_uncertainty", "as good as unknown"],
+        ),
+        (
+            "disc = \"0.011 kg·m²\"\n",
+            "",
+            &["rig.mountings.free.disc: missing"],
+        ),
+        (
+            "drive_speed = \"1.2 rad/s\"",
+            "drive_speed = \"3.5 rad/s\"",
+            &[
+                "rig.mountings.back-driven.drive_speed",
+                "would trip in use",
+                "below 3.5 rad/s",
+            ],
+        ),
+        (
+            "drive_acceleration = \"20 rad/s²\"\n",
+            "",
+            &["rig.mountings.back-driven.drive_acceleration: missing"],
+        ),
+        (
+            "[\"-270 deg\", \"260 deg\"]",
+            "[\"10 deg\", \"260 deg\"]",
+            &[
+                "rig.mountings.free.rim_window",
+                "does not hold the angle it is counted from",
+            ],
+        ),
+        (
+            "supply = [\"18 V\", \"30 V\"]",
+            "supply = [\"30 V\", \"18 V\"]",
+            &["rig.limits.supply", "first value is not below the second"],
+        ),
+        (
+            "rim_acceleration = \"4000 rad/s²\"",
+            "rim_acceleration = \"0.5 rad/s²\"",
+            &["rig.limits.rim_acceleration", "too small"],
+        ),
+        (
+            "lost_motion = \"2 deg\"",
+            "lost_motion = \"40 deg\"",
+            &["rig.wheelbase.lost_motion", "too great"],
+        ),
+        (
             "stop = \"brake\"",
             "stop = \"hold\"",
             &["rig.limits.stop", "\"coast\", \"brake\""],
@@ -163,4 +238,67 @@ fn a_watchdog_missing_is_said_once_beside_its_misspelling() {
             .contains("rig.limits.watchdog: missing (allowed: 0.005 s to 0.1 s); add `watchdog = \"5 ms\"`"),
         "{findings}"
     );
+}
+
+#[test]
+fn the_mounting_in_force_brings_its_limits() {
+    let rig =
+        |mounting| Rig::mounted("r.toml", RIG, mounting).unwrap_or_else(|findings| panic!("{findings}"));
+    let clamped = rig(None);
+    assert_eq!(clamped, rig(Some(Mounting::Clamped)));
+    assert_eq!(
+        (clamped.limits.torque_nm, clamped.limits.rim_speed_rad_s),
+        (6.0, 5.0)
+    );
+    assert_eq!(clamped.far_side, FarSide::Ground);
+    let free = rig(Some(Mounting::Free));
+    assert_eq!(
+        (free.mounting, free.mounting_in_file),
+        (Mounting::Free, Mounting::Clamped)
+    );
+    assert_eq!((free.limits.torque_nm, free.limits.rim_speed_rad_s), (2.0, 10.0));
+    assert_eq!(
+        free.limits.rim_window_rad.map(|rad| rad.to_degrees().round()),
+        [-270.0, 260.0]
+    );
+    let disc = FarSide::Disc {
+        inertia_kg_m2: 0.011,
+        uncertainty_kg_m2: 5e-5,
+    };
+    assert_eq!(free.far_side, disc);
+    let driven = rig(Some(Mounting::BackDriven));
+    assert_eq!(
+        (driven.limits.torque_nm, driven.limits.rim_speed_rad_s),
+        (6.0, 3.5)
+    );
+    assert_eq!(driven.limits.rim_window_from, WindowFrom::Zero);
+    let drive = FarSide::Drive {
+        speed_rad_s: 1.2,
+        acceleration_rad_s2: 20.0,
+    };
+    assert_eq!(driven.far_side, drive);
+    for rig in [clamped, free, driven] {
+        assert_eq!(rig.mountings.len(), 3);
+        assert_eq!(
+            (rig.limits.supply_v, rig.limits.rim_acceleration_rad_s2),
+            ([18.0, 30.0], Some(4000.0))
+        );
+    }
+}
+
+#[test]
+fn a_mounting_that_is_not_described_can_not_be_asked_for() {
+    let start = RIG.find("[rig.mountings.free]").unwrap_or_default();
+    let end = RIG.find("[rig.mountings.back-driven]").unwrap_or_default();
+    let text = format!("{}{}", &RIG[..start], &RIG[end..]);
+    assert!(Rig::from_toml("r.toml", &text).is_ok());
+    let findings = Rig::mounted("r.toml", &text, Some(Mounting::Free))
+        .map(|_| ())
+        .err();
+    let findings = findings.map(|f| f.to_string()).unwrap_or_default();
+    assert!(
+        findings.contains("rig.mountings.free: the mounting in force is not described"),
+        "{findings}"
+    );
+    assert!(findings.contains("clamped, back-driven"), "{findings}");
 }

@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use bench_core::rig::Mounting;
 use clap::{Args, Parser, Subcommand};
 
 /// Measures what the motorised base of a driving-simulator wheel really renders.
@@ -37,6 +38,15 @@ Exit codes:
   7  the recording could not be written in the middle of a run
   8  stopped because the system ends the program (SIGTERM, SIGHUP)
   9  a fault of this program";
+
+/// The mounting of a word.
+fn mounting(word: &str) -> Result<Mounting, String> {
+    let named = Mounting::WORDS.iter().find(|(known, _)| *known == word);
+    named.map(|(_, mounting)| *mounting).ok_or_else(|| {
+        let words: Vec<&str> = Mounting::WORDS.iter().map(|(word, _)| *word).collect();
+        format!("not a mounting; one of {}", words.join(", "))
+    })
+}
 
 /// How much is said, and how.
 #[derive(Debug, Clone, Copy, Args)]
@@ -87,6 +97,9 @@ pub(super) struct RigArgs {
     /// Rig file
     #[arg(long, value_name = "FILE")]
     pub(super) rig: PathBuf,
+    /// How the rim is held, instead of what the rig file says; one of the mountings that it describes. Recorded
+    #[arg(long, value_name = "WORD", value_parser = mounting)]
+    pub(super) mounting: Option<Mounting>,
     /// Serial port, instead of the rig file's; for a virtual rig, one that `truerim virtual` printed
     #[arg(long, value_name = "PATH")]
     pub(super) port: Option<String>,
@@ -142,6 +155,9 @@ pub(super) struct VirtualArgs {
     /// Rig file with a [virtual] table
     #[arg(long, value_name = "FILE")]
     pub(super) rig: PathBuf,
+    /// How the rim is held, instead of what the rig file says; one of the mountings that it describes
+    #[arg(long, value_name = "WORD", value_parser = mounting)]
+    pub(super) mounting: Option<Mounting>,
     /// Seed of everything random
     #[arg(long, default_value_t = 1)]
     pub(super) seed: u64,

@@ -9,6 +9,7 @@ use crate::session::Bench;
 pub(super) fn open(args: &RigArgs) -> Result<Bench, Problem> {
     Ok(Bench::open(
         &args.rig,
+        args.mounting,
         args.port.clone(),
         args.seed,
         args.operator.clone(),

@@ -11,18 +11,20 @@ use super::args::VirtualArgs;
 use super::exit::{Exit, Problem};
 use super::say::Say;
 use crate::drive::schedule::ask_for_real_time;
-use crate::session::{SessionError, SettingsText};
+use crate::session::{SessionError, SettingsText, simulated};
 
 /// Serves a virtual rig on a pseudo terminal until it is told to end.
 pub(super) fn simulate(args: &VirtualArgs, say: &Say) -> Result<Exit, Problem> {
     let text = SettingsText::read(&args.rig)?;
+    let mounting = args.mounting.map(simulated);
     if args.describe {
-        let parameters =
-            RigParameters::from_toml(&text.file, &text.text, args.seed).map_err(SessionError::from)?;
+        let parameters = RigParameters::mounted(&text.file, &text.text, args.seed, mounting)
+            .map_err(SessionError::from)?;
         say.always(&describe_text(&describe(&parameters)));
         return Ok(Exit::Done);
     }
-    let mut rig = VirtualRig::from_toml(&text.file, &text.text, args.seed).map_err(SessionError::from)?;
+    let mut rig =
+        VirtualRig::mounted(&text.file, &text.text, args.seed, mounting).map_err(SessionError::from)?;
     let ending = Arc::new(AtomicBool::new(false));
     for signal in [
         signal_hook::consts::SIGINT,

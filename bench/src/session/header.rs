@@ -33,6 +33,7 @@ pub(super) fn before_contact(
         (own("procedure"), own(plan.procedure())),
         (own("permit"), own(permit.by())),
         (own("way"), way),
+        (own("mounting_in_rig_file"), own(rig.mounting_in_file.word())),
         (
             own("calibration_overdue"),
             own(if overdue { "yes" } else { "no" }),

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use bench_core::plan::Plan;
 use bench_core::procedure::Procedure;
-use bench_core::rig::{Kind, Rig};
+use bench_core::rig::{Kind, Mounting, Rig};
 use bench_core::run::{Course, Outcome, Permit, Progress, Run, RunOptions};
 use settings_file::Findings;
 use virtual_rig::VirtualRig;
@@ -80,6 +80,16 @@ impl SettingsText {
     }
 }
 
+/// A mounting as the virtual rig knows it.
+#[must_use]
+pub const fn simulated(mounting: Mounting) -> virtual_rig::Mounting {
+    match mounting {
+        Mounting::Clamped => virtual_rig::Mounting::Clamped,
+        Mounting::Free => virtual_rig::Mounting::Free,
+        Mounting::BackDriven => virtual_rig::Mounting::BackDriven,
+    }
+}
+
 /// How the bench reaches the rig.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Way {
@@ -105,14 +115,20 @@ pub struct Bench {
 }
 
 impl Bench {
-    /// Reads a rig file and settles how it is reached: `port` if given, else what the file says; a virtual rig without
-    /// a port runs in lock-step.
+    /// Reads a rig file and settles how the rim is held and how the rig is reached: `mounting` and `port` if given, else
+    /// what the file says; a virtual rig without a port runs in lock-step.
     ///
     /// # Errors
     /// [`SessionError`] naming the file and what to do.
-    pub fn open(rig: &Path, port: Option<String>, seed: u64, operator: String) -> Result<Self, SessionError> {
+    pub fn open(
+        rig: &Path,
+        mounting: Option<Mounting>,
+        port: Option<String>,
+        seed: u64,
+        operator: String,
+    ) -> Result<Self, SessionError> {
         let rig_text = SettingsText::read(rig)?;
-        let rig = Rig::from_toml(&rig_text.file, &rig_text.text)?;
+        let rig = Rig::mounted(&rig_text.file, &rig_text.text, mounting)?;
         let declared = (rig.link.port != "auto").then(|| rig.link.port.clone());
         let way = match (port.or(declared), rig.kind) {
             (Some(port), _) => Way::Port(port),
@@ -132,7 +148,8 @@ impl Bench {
     fn line(&self) -> Result<Box<dyn Line>, SessionError> {
         match &self.way {
             Way::LockStep if self.rig.kind == Kind::Virtual => {
-                let rig = VirtualRig::from_toml(&self.rig_text.file, &self.rig_text.text, self.seed)?;
+                let mounting = Some(simulated(self.rig.mounting));
+                let rig = VirtualRig::mounted(&self.rig_text.file, &self.rig_text.text, self.seed, mounting)?;
                 Ok(Box::new(LockStep::new(rig)))
             }
             Way::LockStep => Err(SessionError::NotVirtual {

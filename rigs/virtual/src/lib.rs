@@ -20,5 +20,5 @@ mod rig;
 #[cfg(unix)]
 pub mod serve;
 
-pub use parameters::{Fault, FaultKind, RigParameters};
+pub use parameters::{Fault, FaultKind, Mounting, RigParameters};
 pub use rig::{Truth, VirtualRig};

@@ -5,7 +5,7 @@ use settings_file::Findings;
 
 use crate::controller::{Controller, Counts, Output, Wiring};
 use crate::line_faults::{LineFaults, Way};
-use crate::parameters::{Fault, FaultKind, RigParameters};
+use crate::parameters::{Fault, FaultKind, Mounting, RigParameters};
 use crate::plant::{Plant, PowerStage};
 use crate::random::{Stream, generator};
 use crate::sensors::{Readings, Sensors};
@@ -49,6 +49,14 @@ impl VirtualRig {
     /// Everything wrong with the table, each with its line and what to do.
     pub fn from_toml(file: &str, text: &str, seed: u64) -> Result<Self, Findings> {
         RigParameters::from_toml(file, text, seed).map(|parameters| Self::new(parameters, seed))
+    }
+
+    /// As [`Self::from_toml`], with the rim held in another of the mountings that the file describes.
+    ///
+    /// # Errors
+    /// As [`Self::from_toml`], and a mounting that the file does not describe.
+    pub fn mounted(file: &str, text: &str, seed: u64, mounting: Option<Mounting>) -> Result<Self, Findings> {
+        RigParameters::mounted(file, text, seed, mounting).map(|parameters| Self::new(parameters, seed))
     }
 
     /// Switches a rig with these parameters on: tick 0, zero torque, everything at rest.

@@ -221,9 +221,40 @@ fn findings(text: &str) -> String {
 fn contradictions_are_found() {
     for (what, text, expected) in [
         (
-            "mounting",
-            common::BELT.replacen("mounting = \"clamped\"", "mounting = \"free\"", 1),
-            "rig.mounting says \"free\"; let both say the same",
+            "mounting not described",
+            common::BELT
+                .replacen("mounting = \"clamped\"", "mounting = \"free\"", 1)
+                .replacen(
+                    "[virtual.mountings.free]          # a disc that turns freely\ndisc = \"0.011 kg·m²\"",
+                    "",
+                    1,
+                ),
+            "virtual.mountings.free: the mounting in force is not described (allowed: clamped, back-driven)",
+        ),
+        (
+            "disc",
+            common::BELT
+                .replacen("mounting = \"clamped\"", "mounting = \"free\"", 1)
+                .replacen("disc = \"0.011 kg·m²\"", "disc = \"0.02 kg·m²\"", 1),
+            "rig.mountings.free.disc says 0.02 kg·m², which is more than 10 % away",
+        ),
+        (
+            "drive's speed",
+            common::BELT
+                .replacen("mounting = \"clamped\"", "mounting = \"back-driven\"", 1)
+                .replacen("drive_speed = \"1.2 rad/s\"", "drive_speed = \"0.8 rad/s\"", 1),
+            "faster than the 0.8 rad/s of rig.mountings.back-driven.drive_speed",
+        ),
+        (
+            "drive's acceleration",
+            common::BELT
+                .replacen("mounting = \"clamped\"", "mounting = \"back-driven\"", 1)
+                .replacen(
+                    "drive_acceleration = \"20 rad/s²\"",
+                    "drive_acceleration = \"2 rad/s²\"",
+                    1,
+                ),
+            "above the 2 rad/s² of rig.mountings.back-driven.drive_acceleration",
         ),
         (
             "peak",

@@ -87,8 +87,14 @@ pub fn measure(rig_file: &Path, seconds: f64, seed: u64) -> Result<Minute, Unmea
     let wrong =
         |doing: &'static str| move |error: &dyn std::fmt::Display| Unmeasured(format!("{doing}: {error}"));
     let rig = RigProcess::start(rig_file, seed)?;
-    let bench = Bench::open(rig_file, Some(rig.port.clone()), seed, "pty-figures".to_owned())
-        .map_err(|error| wrong("the rig")(&error))?;
+    let bench = Bench::open(
+        rig_file,
+        None,
+        Some(rig.port.clone()),
+        seed,
+        "pty-figures".to_owned(),
+    )
+    .map_err(|error| wrong("the rig")(&error))?;
     let repeats = (seconds / REPEAT_S).round().clamp(1.0, 1_000.0) as u32;
     let procedure = SettingsText {
         file: "holds-and-steps.toml".to_owned(),

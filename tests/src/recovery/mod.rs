@@ -53,7 +53,7 @@ pub fn root() -> PathBuf {
 /// What went wrong, in words: a recovery run must not go wrong.
 pub fn measure(rig: &Path, procedure: &Path, seed: u64, folder: &Path) -> Result<FitDocument, String> {
     let words = |error: &dyn std::fmt::Display| format!("seed {seed}: {error}");
-    let bench = Bench::open(rig, None, seed, "recovery".to_owned()).map_err(|e| words(&e))?;
+    let bench = Bench::open(rig, None, None, seed, "recovery".to_owned()).map_err(|e| words(&e))?;
     let procedure = SettingsText::read(procedure).map_err(|e| words(&e))?;
     let plan = session::plan_for(&procedure, &bench.rig, seed).map_err(|e| words(&e))?;
     let path = folder.join(format!("seed-{seed}.h5"));

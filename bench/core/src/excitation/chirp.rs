@@ -188,6 +188,10 @@ impl Chirp {
         if preload_nm.abs() > 0.0 {
             against.held_rim("a preload");
         }
+        // Half a period of the slowest oscillation pushes one way.
+        let slowest_hz = self.from_hz.min(self.to_hz.value);
+        let push_nm_s = 2.0 * amplitude_nm.abs() / (TAU * slowest_hz);
+        against.spun_up(&self.amplitude.place, "a chirp", push_nm_s);
         against.setpoint(
             &self.amplitude.place,
             "preload and amplitude together",
@@ -238,7 +242,7 @@ impl Chirp {
                 show_slew(against.rig.wheelbase.slew_nm_per_s)
             ));
         }
-        let most = (against.rig.limits.sensor_torque_nm - preload_nm.abs()) / amplitude_nm;
+        let most = (against.limits.sensor_torque_nm - preload_nm.abs()) / amplitude_nm;
         against.note(format!(
             "a resonance that amplifies the chirp by more than {} trips the rig's sensor torque limit",
             write_number(libm::round(most * 10.0) / 10.0)

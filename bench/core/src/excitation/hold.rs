@@ -7,7 +7,7 @@ use super::{ExcitationKind, Timing};
 use crate::{
     plan::{Against, Facts, Layout},
     procedure::{Level, Placed, Sign, read_levels},
-    units::us_from_s,
+    units::{s_from_us, us_from_s},
 };
 
 /// Levels reached from zero by a ramp, held, and left by a ramp; in the order of the file.
@@ -32,10 +32,12 @@ impl Hold {
     }
 
     pub(super) fn check(&self, against: &mut Against<'_>) {
-        against.held_rim("a hold");
         for level in &self.levels {
-            let torque_nm = against.nm(level);
-            against.setpoint(&level.place, "the level", torque_nm.abs());
+            let torque_nm = against.nm(level).abs();
+            if against.setpoint(&level.place, "the level", torque_nm) {
+                let push_nm_s = torque_nm * s_from_us(self.hold_us) + 2.0 * against.ramp_push_nm_s(torque_nm);
+                against.spun_up(&level.place, "a hold", push_nm_s);
+            }
         }
     }
 

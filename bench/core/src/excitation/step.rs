@@ -7,7 +7,7 @@ use super::{ExcitationKind, Timing};
 use crate::{
     plan::{Against, Facts, Layout, SETPOINT_STRIDE_US},
     procedure::{Level, Placed, Sign, read_level_or_zero, read_levels},
-    units::{show_nm, show_slew, show_us, us_from_s},
+    units::{s_from_us, show_nm, show_slew, show_us, us_from_s},
 };
 
 /// A clamped rim rings: the sensor sees up to this many times the step (a lightly damped mode overshoots by 40 to
@@ -47,7 +47,6 @@ impl Step {
 
     pub(super) fn check(&self, against: &mut Against<'_>) {
         let preload_nm = against.nm(&self.preload);
-        against.held_rim("a step");
         let (limit, able) = (
             against.rig.limits.slew_nm_per_s,
             against.rig.wheelbase.slew_nm_per_s,
@@ -84,7 +83,13 @@ impl Step {
             if !against.setpoint(&level.place, "preload and step together", preload_nm + step_nm) {
                 continue;
             }
-            let sensor_limit_nm = against.rig.limits.sensor_torque_nm;
+            let reached_nm = preload_nm + step_nm;
+            let push_nm_s = preload_nm * s_from_us(self.timing.settle_us)
+                + reached_nm * s_from_us(self.hold_us)
+                + against.ramp_push_nm_s(preload_nm)
+                + against.ramp_push_nm_s(reached_nm);
+            against.spun_up(&level.place, "a step", push_nm_s);
+            let sensor_limit_nm = against.limits.sensor_torque_nm;
             let rings_to_nm = preload_nm + CLAMPED_PEAK * step_nm;
             if rings_to_nm > sensor_limit_nm {
                 let problem = format!(

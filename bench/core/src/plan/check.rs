@@ -1,39 +1,62 @@
 //! Checking a procedure against a rig, with findings in the procedure's lines.
 
 use alloc::{format, string::String, vec::Vec};
-use settings_file::{Finding, Findings, Place};
+use settings_file::{Finding, Findings, Place, write_number};
 
 use crate::{
     procedure::{Level, Placed, Procedure, Segment},
-    rig::{Mounting, Rig},
-    units::{show_nm, show_slew},
+    rig::{FarSide, Limits, Mounting, Rig, WindowFrom},
+    units::{US_PER_S, show_nm, show_slew},
 };
 
 /// A procedure held against a rig: collects what does not fit, and what should be known.
 pub(crate) struct Against<'a> {
     pub(crate) procedure: &'a Procedure,
     pub(crate) rig: &'a Rig,
+    /// The rig's limits, tightened by the procedure's own.
+    pub(crate) limits: Limits,
     segment: Option<&'a Segment>,
     findings: Findings,
     notes: Vec<String>,
 }
 
 impl<'a> Against<'a> {
-    pub(super) fn check(procedure: &'a Procedure, rig: &'a Rig) -> Result<Vec<String>, Findings> {
+    pub(super) fn check(procedure: &'a Procedure, rig: &'a Rig) -> Result<(Limits, Vec<String>), Findings> {
+        let (limits, wider) = procedure.limits.tightened(rig);
         let mut against = Self {
             procedure,
             rig,
+            limits,
             segment: None,
             findings: Findings::new(),
             notes: Vec::new(),
         };
+        for wider in wider {
+            let problem = format!("{}: wider than {} allows it", wider.what, rig.file);
+            let fix = "tighten it, or remove it: the rig's own limit holds then";
+            against.finding(wider.place, problem, Some(wider.allowed), fix);
+        }
+        against.window_holds_its_zero();
         against.head();
         for segment in &procedure.segments {
             against.segment = Some(segment);
             segment.excitation.check(&mut against);
         }
         let notes = against.notes;
-        against.findings.or_value(notes)
+        against.findings.or_value((limits, notes))
+    }
+
+    /// A window that is counted from the rim's place must hold that place.
+    fn window_holds_its_zero(&mut self) {
+        let Some(own) = &self.procedure.limits.rim_window_rad else {
+            return;
+        };
+        let [low, high] = own.value;
+        if self.limits.rim_window_from == WindowFrom::Arming && (low >= 0.0 || high <= 0.0) {
+            let fix = "on this rig the window is counted from the rim's place at arming, so it must span 0";
+            let problem = "does not hold the angle it is counted from";
+            self.finding(&own.place, problem, None, fix);
+        }
     }
 
     fn head(&mut self) {
@@ -41,7 +64,8 @@ impl<'a> Against<'a> {
         if procedure.mounting.value != rig.mounting {
             let problem = format!("{} has its rim {}", rig.file, rig.mounting);
             let fix = format!(
-                "mount the rim {} and say so in rig.mounting, or choose a procedure for this mounting",
+                "mount the rim {0} and say so in rig.mounting or with --mounting {0}, or choose a procedure for this \
+                 mounting",
                 procedure.mounting.value
             );
             self.finding(&procedure.mounting.place, problem, None, fix);
@@ -58,15 +82,19 @@ impl<'a> Against<'a> {
         }
         let level = &procedure.approach.level;
         let level_nm = level.value.nm(rig.wheelbase.peak_torque_nm);
-        let most_nm = 0.1 * rig.wheelbase.peak_torque_nm;
+        let (share, words) = match rig.mounting {
+            Mounting::Clamped | Mounting::BackDriven => (0.1, "a tenth of the peak torque"),
+            // Friction alone may hold a free rim against a tenth; what gets past it has only the disc to turn.
+            Mounting::Free => (0.25, "a quarter of the peak torque"),
+        };
+        let most_nm = share * rig.wheelbase.peak_torque_nm;
         if self.setpoint(&level.place, "the first torque", level_nm) && level_nm > most_nm {
-            let allowed = Some(format!(
-                "at most {}, a tenth of the peak torque",
-                show_nm(most_nm)
-            ));
+            let allowed = Some(format!("at most {}, {words}", show_nm(most_nm)));
             let problem = "too great for a first torque that nothing has been checked for";
             self.finding(&level.place, problem, allowed, "lower it");
         }
+        let push_nm_s = level_nm * procedure.approach.hold_us as f64 / US_PER_S;
+        self.spun_up(&level.place, "the first torque", push_nm_s);
     }
 
     /// A level on this rig, N·m.
@@ -76,15 +104,20 @@ impl<'a> Against<'a> {
 
     /// Whether a setpoint (its size, N·m) is within the rig's limit; notes a finding if not.
     pub(crate) fn setpoint(&mut self, place: &Place, what: &str, size_nm: f64) -> bool {
-        let most_nm = self.rig.limits.torque_nm;
+        let most_nm = self.limits.torque_nm;
         // A level of 100 % may come out a rounding above a limit of the same torque.
         if size_nm <= most_nm * (1.0 + 1e-12) {
             return true;
         }
+        let own = most_nm < self.rig.limits.torque_nm;
+        let whose = if own {
+            "the procedure's own [limits]"
+        } else {
+            &self.rig.file
+        };
         let problem = format!(
-            "{what}: a setpoint of {}, beyond the limit of {}",
-            show_nm(size_nm),
-            self.rig.file
+            "{what}: a setpoint of {}, beyond the limit of {whose}",
+            show_nm(size_nm)
         );
         self.finding(
             place,
@@ -102,6 +135,31 @@ impl<'a> Against<'a> {
             let fix = "clamp the rim, or choose a procedure for a free one";
             self.segment_finding("excitation", problem, None, fix);
         }
+    }
+
+    /// Notes a finding if a push (torque over time, N·m·s) could bring a free disc to the limit of rim speed by itself.
+    /// Friction and the wheelbase's own inertia are left out: they only slow it.
+    pub(crate) fn spun_up(&mut self, place: &Place, what: &str, push_nm_s: f64) {
+        let FarSide::Disc { inertia_kg_m2, .. } = self.rig.far_side else {
+            return;
+        };
+        let (speed, most) = (push_nm_s / inertia_kg_m2, self.limits.rim_speed_rad_s);
+        if speed > most {
+            let problem = format!(
+                "{what} would spin up a free rim, to as much as {} rad/s",
+                write_number(speed)
+            );
+            let allowed = Some(format!(
+                "at most {} N·m·s from zero to zero",
+                write_number(most * inertia_kg_m2)
+            ));
+            self.finding(place, problem, allowed, "shorten it, lower it, or clamp the rim");
+        }
+    }
+
+    /// Torque over time, N·m·s, of a ramp between zero and `torque_nm`.
+    pub(crate) fn ramp_push_nm_s(&self, torque_nm: f64) -> f64 {
+        0.5 * torque_nm * torque_nm / self.procedure.ramp_nm_per_s.value
     }
 
     /// Notes a finding at a value.

@@ -27,7 +27,7 @@ use crate::{
     excitation::ExcitationKind,
     plan::layout::{LONGEST_US, MOST_PIECES},
     procedure::Procedure,
-    rig::{Mounting, Rig},
+    rig::{Limits, Mounting, Rig},
     units::show_us,
 };
 
@@ -40,6 +40,7 @@ pub struct Plan {
     procedure: String,
     purpose: String,
     mounting: Mounting,
+    limits: Limits,
     seed: u64,
     sample_period_us: u32,
     approach: Approach,
@@ -53,7 +54,7 @@ pub struct Plan {
 impl Plan {
     /// See [`Procedure::plan`].
     pub(crate) fn new(procedure: &Procedure, rig: &Rig, seed: u64) -> Result<Self, Findings> {
-        let notes = Against::check(procedure, rig)?;
+        let (limits, notes) = Against::check(procedure, rig)?;
         let mut layout = Layout::new(rig.wheelbase.peak_torque_nm, procedure.ramp_nm_per_s.value, seed);
         let approach = approach::lay(&mut layout, &procedure.approach, procedure.zero_us);
         for segment in &procedure.segments {
@@ -73,6 +74,7 @@ impl Plan {
             procedure: procedure.name.clone(),
             purpose: procedure.purpose.clone(),
             mounting: procedure.mounting.value,
+            limits,
             seed,
             sample_period_us: procedure.sample_period_us.value,
             approach,
@@ -97,6 +99,11 @@ impl Plan {
     /// How the rim is held.
     pub fn mounting(&self) -> Mounting {
         self.mounting
+    }
+
+    /// The limits of the rig it was made for, in its mounting, tightened by the procedure's own.
+    pub fn limits(&self) -> &Limits {
+        &self.limits
     }
 
     /// The seed of dithers and orders.

@@ -3,9 +3,11 @@
 //! Reading a procedure checks each value by itself. Whether it fits a rig is checked by [`Procedure::plan`], whose
 //! findings still name the procedure's lines: values that a rig may object to keep their [`Place`].
 
+mod limits;
 mod placed;
 mod read;
 
+pub use limits::ProcedureLimits;
 pub use placed::{Level, Placed};
 pub(crate) use placed::{Sign, read_level, read_level_or_zero, read_levels};
 
@@ -32,6 +34,8 @@ pub struct Procedure {
     pub ramp_nm_per_s: Placed<f64>,
     /// Length of the zero checks at both ends and between segments, µs.
     pub zero_us: u64,
+    /// Limits of its own, tighter than the rig's.
+    pub limits: ProcedureLimits,
     /// The first torque of the run.
     pub approach: ApproachStep,
     /// What follows, in this order; at least one.

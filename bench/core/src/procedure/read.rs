@@ -3,7 +3,7 @@
 use alloc::{borrow::ToOwned, format, string::String};
 use settings_file::{Finding, Findings, Frequency, Place, Ratio, Section, Settings, Slew, Time};
 
-use super::{ApproachStep, Placed, Procedure, Segment, Sign, read_level};
+use super::{ApproachStep, Placed, Procedure, ProcedureLimits, Segment, Sign, read_level};
 use crate::{
     excitation::Excitation,
     rig::Mounting,
@@ -36,6 +36,10 @@ pub(super) fn read(file: &str, text: &str) -> Result<Procedure, Findings> {
             head.quantity_or::<Slew>("ramp", 0.1..=1e5, RAMP_NM_PER_S),
         ),
         zero_us: us_from_s(head.quantity_or::<Time>("zero", 0.1..=60.0, 0.5)),
+        limits: root
+            .optional_section("limits")
+            .map(|table| ProcedureLimits::read(&table))
+            .unwrap_or_default(),
         approach: approach(&root.section("approach")),
         segments: root.sections("segment", 1..=64).iter().map(segment).collect(),
     };

@@ -15,11 +15,12 @@ words! {
     }
 }
 
-/// What the rig must never exceed. Every value is finite and inside the ranges given here.
+/// What the rig must never exceed in the mounting in force. Every value is finite and inside the ranges given here.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[non_exhaustive]
 pub struct Limits {
-    /// Greatest setpoint either way, N·m; above 0, at most the wheelbase's peak torque.
+    /// Greatest setpoint either way, N·m; above 0, at most the wheelbase's peak torque. The mounting may have tightened
+    /// it.
     pub torque_nm: f64,
     /// Greatest rate of the applied setpoint, N·m/s.
     pub slew_nm_per_s: f64,
@@ -31,6 +32,10 @@ pub struct Limits {
     pub rim_window_rad: [f64; 2],
     /// From which angle the window is counted.
     pub rim_window_from: WindowFrom,
+    /// Rim acceleration either way beyond which something is wrong, rad/s²; `None` where the rig file sets none.
+    pub rim_acceleration_rad_s2: Option<f64>,
+    /// Supply voltages `[low, high]` outside which the rig is not to be trusted, V.
+    pub supply_v: [f64; 2],
     /// Temperature beyond which the rig trips, °C; 30 to 150.
     pub temperature_degc: f64,
     /// Longest time without a sign of life from the bench, µs; 5,000 to 100,000.

@@ -1,15 +1,18 @@
 //! The rig as checked values: what is mounted how, on which sensor, and within which limits it may move.
 
 mod limits;
+mod mounted;
 mod read;
 
 pub use limits::{Limits, WindowFrom};
+pub use mounted::{FarSide, Mounted};
 use settings_file::Date;
 
-use alloc::string::String;
+use alloc::{string::String, vec::Vec};
 use core::fmt;
 
-/// A rig: a wheelbase on a fixture with its sensor, its link and its limits. Only [`Rig::from_toml`] makes one.
+/// A rig: a wheelbase on a fixture with its sensor, its link and its limits. Only [`Rig::from_toml`] and
+/// [`Rig::mounted`] make one.
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub struct Rig {
@@ -19,8 +22,14 @@ pub struct Rig {
     pub name: String,
     /// What is at the far end of the line.
     pub kind: Kind,
-    /// How the rim is held.
+    /// How the rim is held in this run: what the file says, or what was asked for instead.
     pub mounting: Mounting,
+    /// How the file says that the rim is held.
+    pub mounting_in_file: Mounting,
+    /// Every mounting that the file describes, the one in force among them.
+    pub mountings: Vec<Mounted>,
+    /// What the rim is fastened to in the mounting in force.
+    pub far_side: FarSide,
     /// What stops the motor without any software.
     pub emergency_stop: EmergencyStop,
     /// The device under test.
@@ -29,7 +38,7 @@ pub struct Rig {
     pub torque_sensor: TorqueSensor,
     /// What holds the sensor.
     pub fixture: Fixture,
-    /// What the rig must never exceed.
+    /// What the rig must never exceed in the mounting in force.
     pub limits: Limits,
     /// How to reach the rig controller.
     pub link: Link,
@@ -119,6 +128,9 @@ pub struct Wheelbase {
     pub slew_nm_per_s: f64,
     /// Nominal period at which its firmware takes over a new setpoint, s.
     pub update_period_s: f64,
+    /// Greatest difference of rotor and rim angle, both at the rim, from that at rest, which a sound drivetrain shows at
+    /// peak torque, rad: backlash, compliance and errors of both sensors included.
+    pub lost_motion_rad: f64,
 }
 
 /// The torque sensor and its calibration.

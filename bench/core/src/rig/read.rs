@@ -1,41 +1,56 @@
 //! From the `[rig]` table of a rig file to a [`Rig`].
 
-use alloc::{borrow::ToOwned, format};
+use alloc::{borrow::ToOwned, format, vec::Vec};
 use rig_link::StopMode;
 use settings_file::{
-    Angle, Findings, Ratio, Section, Settings, Slew, Speed, Stiffness, Temperature, Time, Torque,
-    write_number,
+    Acceleration, Angle, Findings, Ratio, Section, Settings, Slew, Stiffness, Temperature, Time, Torque,
+    Voltage,
 };
 
-use super::{EmergencyStop, Fixture, Kind, Limits, Link, Mounting, Rig, TorqueSensor, Wheelbase, WindowFrom};
+use super::{
+    EmergencyStop, FarSide, Fixture, Kind, Limits, Link, Mounting, Rig, TorqueSensor, Wheelbase, WindowFrom,
+    mounted,
+};
 use crate::units::{show_nm, us_from_s};
 
 /// Highest torque that this bench is meant for, N·m.
-const MOST_TORQUE_NM: f64 = 60.0;
+pub(super) const MOST_TORQUE_NM: f64 = 60.0;
 /// Highest rate of torque, N·m/s; beyond it a limit limits nothing.
 const MOST_SLEW_NM_PER_S: f64 = 1e5;
-/// Widest rim window with a clamped rim, rad (20°); a clamped rim that moves further has come loose.
-const WIDEST_CLAMPED_RAD: f64 = 0.35;
 
 impl Rig {
-    /// Reads the `[rig]` table of a rig file. The `[virtual]` table is left to the virtual rig; any other top-level
-    /// key is a finding.
+    /// Reads the `[rig]` table of a rig file, in the mounting that the file says. The `[virtual]` table is left to the
+    /// virtual rig; any other top-level key is a finding.
     ///
     /// # Errors
     /// Everything that is wrong with the table, each with its line: syntax, missing and unknown keys, values out of
     /// range, and values that contradict each other.
     pub fn from_toml(file: &str, text: &str) -> Result<Self, Findings> {
+        Self::mounted(file, text, None)
+    }
+
+    /// As [`Self::from_toml`], with the rim held in another of the mountings that the file describes.
+    ///
+    /// # Errors
+    /// As [`Self::from_toml`], and a mounting that the file does not describe.
+    pub fn mounted(file: &str, text: &str, mounting: Option<Mounting>) -> Result<Self, Findings> {
         let settings = Settings::parse(file, text)?;
         let root = settings.root();
         root.leave_to_others("virtual");
         let rig = root.section("rig");
-        let value = Self {
+        let mounting_in_file = rig
+            .choice("mounting", Mounting::WORDS)
+            .unwrap_or(Mounting::Clamped);
+        let mountings = mounted::read(&rig.section("mountings"));
+        let in_force = mounting.unwrap_or(mounting_in_file);
+        let mut value = Self {
             file: file.to_owned(),
             name: rig.text("name"),
             kind: rig.choice("kind", Kind::WORDS).unwrap_or(Kind::Virtual),
-            mounting: rig
-                .choice("mounting", Mounting::WORDS)
-                .unwrap_or(Mounting::Clamped),
+            mounting: in_force,
+            mounting_in_file,
+            mountings,
+            far_side: FarSide::Ground,
             emergency_stop: rig
                 .choice("emergency_stop", EmergencyStop::WORDS)
                 .unwrap_or(EmergencyStop::None),
@@ -48,6 +63,7 @@ impl Rig {
         // A contradiction with a placeholder would only confuse.
         if !settings.has_findings() {
             contradictions(&value, &rig);
+            put_in_force(&mut value, &rig);
         }
         if rig.is_present() && value.kind == Kind::Serial && root.has("virtual") {
             root.report(
@@ -69,7 +85,26 @@ fn wheelbase(s: &Section<'_>) -> Wheelbase {
         peak_torque_nm: s.quantity::<Torque>("peak_torque", 0.1..=MOST_TORQUE_NM),
         slew_nm_per_s: s.quantity::<Slew>("slew", 10.0..=MOST_SLEW_NM_PER_S),
         update_period_s: s.quantity::<Time>("update_period", 2e-5..=0.05),
+        lost_motion_rad: s.quantity::<Angle>("lost_motion", 1e-4..=0.5),
     }
+}
+
+/// Takes over the limits of the mounting in force, which must be described.
+fn put_in_force(rig: &mut Rig, section: &Section<'_>) {
+    let in_force = rig.mounting;
+    let Some(mounted) = rig.mountings.iter().find(|m| m.mounting == in_force).copied() else {
+        let known: Vec<&str> = rig.mountings.iter().map(|m| m.mounting.word()).collect();
+        let fix = format!("add [rig.mountings.{in_force}], or take one that is described");
+        section.section("mountings").report(
+            in_force.word(),
+            "the mounting in force is not described",
+            Some(known.join(", ")),
+            fix,
+        );
+        return;
+    };
+    mounted.apply(&mut rig.limits);
+    rig.far_side = mounted.far_side;
 }
 
 fn torque_sensor(s: &Section<'_>) -> TorqueSensor {
@@ -108,9 +143,12 @@ fn limits(s: &Section<'_>) -> Limits {
         torque_nm: s.quantity::<Torque>("torque", 0.05..=MOST_TORQUE_NM),
         slew_nm_per_s: s.quantity::<Slew>("slew", 10.0..=MOST_SLEW_NM_PER_S),
         sensor_torque_nm: s.quantity::<Torque>("sensor_torque", 0.05..=500.0),
-        rim_speed_rad_s: s.quantity::<Speed>("rim_speed", 0.1..=60.0),
-        rim_window_rad: s.pair::<Angle>("rim_window", -60.0..=60.0),
-        rim_window_from: s.choice_or("rim_window_from", WindowFrom::WORDS, WindowFrom::Arming),
+        // The mounting in force says these.
+        rim_speed_rad_s: 0.1,
+        rim_window_rad: [0.0; 2],
+        rim_window_from: WindowFrom::Arming,
+        rim_acceleration_rad_s2: s.optional_quantity::<Acceleration>("rim_acceleration", 1.0..=1e6),
+        supply_v: s.pair::<Voltage>("supply", 0.0..=100.0),
         temperature_degc: s.quantity::<Temperature>("temperature", 30.0..=150.0),
         watchdog_us: us("watchdog", 0.005..=0.1, None),
         setpoint_expiry_us: us("setpoint_expiry", 0.002..=0.1, None),
@@ -156,7 +194,11 @@ fn contradictions(rig: &Rig, section: &Section<'_>) {
             fix,
         );
     }
-    window(rig, &limits);
+    let mountings = section.section("mountings");
+    for mounted in &rig.mountings {
+        let own = mountings.section(mounted.mounting.word());
+        mounted::contradictions(rig, mounted, rig.limits.torque_nm, &own);
+    }
     if rig.torque_sensor.due <= rig.torque_sensor.calibrated {
         let allowed = Some(format!("after {}", rig.torque_sensor.calibrated));
         sensor.report(
@@ -177,50 +219,5 @@ fn contradictions(rig: &Rig, section: &Section<'_>) {
         section
             .section("link")
             .report("port", "\"auto\" is for virtual rigs", None, fix);
-    }
-}
-
-/// The rim window has to hold the rim's place, and what the rig gives by itself.
-fn window(rig: &Rig, limits: &Section<'_>) {
-    let [low, high] = rig.limits.rim_window_rad;
-    let degrees = |rad: f64| write_number(rad.to_degrees());
-    if rig.limits.rim_window_from == WindowFrom::Arming && (low >= 0.0 || high <= 0.0) {
-        let fix = "the window is counted from the rim's place at arming, so it must span 0";
-        limits.report(
-            "rim_window",
-            "does not hold the angle it is counted from",
-            None,
-            fix,
-        );
-        return;
-    }
-    if rig.mounting != Mounting::Clamped {
-        return;
-    }
-    if high - low > 2.0 * WIDEST_CLAMPED_RAD {
-        let allowed = Some(format!(
-            "at most {} deg from end to end",
-            degrees(2.0 * WIDEST_CLAMPED_RAD)
-        ));
-        limits.report(
-            "rim_window",
-            "too wide for a clamped rim",
-            allowed,
-            "narrow it; it is there to catch a slip",
-        );
-    }
-    let give_rad = rig.limits.sensor_torque_nm / rig.stiffness_nm_per_rad();
-    if rig.limits.rim_window_from == WindowFrom::Arming && give_rad >= high.min(-low) {
-        let problem = format!(
-            "narrower than the {} deg that sensor and fixture give at {}",
-            degrees(give_rad),
-            show_nm(rig.limits.sensor_torque_nm)
-        );
-        limits.report(
-            "rim_window",
-            problem,
-            None,
-            "widen it, or lower rig.limits.sensor_torque",
-        );
     }
 }

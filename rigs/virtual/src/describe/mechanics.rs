@@ -174,7 +174,7 @@ pub(super) fn statics(parameters: &RigParameters, rows: &mut Rows) {
             "Disc's inertia",
             inertia_kg_m2,
             "kg.m2",
-            "mounting.disc",
+            "mountings.free.disc",
         );
     }
     let m = &plant.motor;

@@ -13,6 +13,7 @@ mod sensors;
 
 pub use controller::ControllerParameters;
 pub use faults::{Fault, FaultKind};
+pub use mounting::Mounting;
 
 use settings_file::{Findings, Section, Settings, Time};
 
@@ -23,6 +24,8 @@ use crate::sensors::SensorParameters;
 /// A virtual rig, checked.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RigParameters {
+    /// How the rim is held.
+    pub mounting: Mounting,
     /// Physics step in ticks (µs); divides the controller's period.
     pub step_us: u32,
     /// Wheelbase and mounting.
@@ -36,18 +39,29 @@ pub struct RigParameters {
 }
 
 impl RigParameters {
-    /// Reads the `[virtual]` table of a rig file. `[rig]` is left to the bench, except that the two must not contradict
-    /// each other (mounting, peak torque, stiffnesses, the sensor's range); any other top-level key is an error.
-    /// What the file leaves to chance (the phase of the firmware's clock, say) is drawn from `seed`.
+    /// Reads the `[virtual]` table of a rig file. `[rig]` is left to the bench, except that it says how the rim is held,
+    /// and that the two must not contradict each other (far sides, peak torque, stiffnesses, the sensor's range); any
+    /// other top-level key is an error. What the file leaves to chance (the phase of the firmware's clock, say) is drawn from `seed`.
     ///
     /// # Errors
     /// All findings, each with file, line, key, value, allowed range and what to do.
     pub fn from_toml(file: &str, text: &str, seed: u64) -> Result<Self, Findings> {
+        Self::mounted(file, text, seed, None)
+    }
+
+    /// As [`Self::from_toml`], with the rim held in another of the mountings that the file describes.
+    ///
+    /// # Errors
+    /// As [`Self::from_toml`], and a mounting that the file does not describe.
+    pub fn mounted(file: &str, text: &str, seed: u64, mounting: Option<Mounting>) -> Result<Self, Findings> {
         let settings = Settings::parse(file, text)?;
         let root = settings.root();
         root.leave_to_others("rig");
         let table = root.section("virtual");
-        let parameters = read(&table, seed);
+        let mounting = mounting
+            .or_else(|| agreement::declared_mounting(file, text))
+            .unwrap_or(Mounting::Clamped);
+        let parameters = read(&table, mounting, seed);
         // A contradiction with a placeholder would only confuse.
         if !settings.has_findings() {
             agreement::with_rig(file, text, &table, &parameters);
@@ -62,7 +76,7 @@ impl RigParameters {
     }
 }
 
-fn read(table: &Section<'_>, seed: u64) -> RigParameters {
+fn read(table: &Section<'_>, mounting: Mounting, seed: u64) -> RigParameters {
     let mut setup = generator(seed, Stream::Setup);
     let mut controller = controller::read(&table.section("controller"));
     let step_s = table.quantity::<Time>("step", 1e-6..=50e-6);
@@ -80,9 +94,10 @@ fn read(table: &Section<'_>, seed: u64) -> RigParameters {
         );
     }
     controller.step_us = step_us.max(1);
-    let plant = plant::read(table, &mut setup);
+    let plant = plant::read(table, mounting, &mut setup);
     let sensors = sensors::read(&table.section("sensors"), &plant);
     RigParameters {
+        mounting,
         step_us: step_us.max(1),
         plant,
         sensors,

@@ -7,7 +7,7 @@ use settings_file::{
     Stiffness, Temperature, ThermalResistance, Time, Torque, TorqueConstant, Voltage,
 };
 
-use super::mounting;
+use super::mounting::{self, Mounting};
 use crate::plant::{
     BearingParameters, DeratingParameters, DriveParameters, EndStopParameters, FirmwareParameters,
     FrictionParameters, GearParameters, HeatParameters, MotorParameters, PlantParameters, RippleOrder,
@@ -15,7 +15,7 @@ use crate::plant::{
 };
 use crate::random::unit;
 
-pub(super) fn read(table: &Section<'_>, setup: &mut ChaCha8Rng) -> PlantParameters {
+pub(super) fn read(table: &Section<'_>, mounting: Mounting, setup: &mut ChaCha8Rng) -> PlantParameters {
     let inertia = table.section("inertia");
     let friction = table.section("friction");
     PlantParameters {
@@ -34,7 +34,7 @@ pub(super) fn read(table: &Section<'_>, setup: &mut ChaCha8Rng) -> PlantParamete
             .map(|table| bearing(&table))
             .unwrap_or_default(),
         end_stops: table.optional_section("end_stops").map(|table| end_stops(&table)),
-        mounting: mounting::read(&table.section("mounting")),
+        mounting: mounting::read(table, mounting),
         heat: heat(&table.section("heat")),
         derating: table.optional_section("derating").map(|table| derating(&table)),
     }

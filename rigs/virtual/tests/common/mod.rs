@@ -21,30 +21,28 @@ pub(crate) fn rig(seed: u64) -> RigParameters {
     read(BELT, seed)
 }
 
-/// The file with another mounting: everything between `kind` and the stiffnesses of [virtual.mounting] replaced, and
-/// `extra` behind that table.
-pub(crate) fn mounted(text: &str, kind: &str, far_side: &str, extra: &str) -> String {
-    let from = text.find("[virtual.mounting]").unwrap();
-    let to = from + text[from..].find("sensor_stiffness").unwrap();
-    let heat = to + text[to..].find("[virtual.heat]").unwrap();
-    let head = text[..from].replace("mounting = \"clamped\"", &format!("mounting = \"{kind}\""));
-    let table = format!("[virtual.mounting]\nkind = \"{kind}\"\n{far_side}\n");
-    format!("{head}{table}{}{extra}\n{}", &text[to..heat], &text[heat..])
+/// The file with the rim held so, the table of that far side replaced by `far_side`. What `[rig]` says of that mounting
+/// is taken out: it is the bench's, and made for the shipped far side.
+pub(crate) fn mounted(text: &str, kind: &str, far_side: &str) -> String {
+    let table = |text: &str, name: &str, body: &str| {
+        let from = text.find(name).unwrap();
+        let to = from + 1 + text[from + 1..].find("\n[").unwrap();
+        format!("{}{body}{}", &text[..from], &text[to..])
+    };
+    let text = text.replacen("mounting = \"clamped\"", &format!("mounting = \"{kind}\""), 1);
+    let text = table(&text, &format!("[rig.mountings.{kind}]"), "");
+    let name = format!("[virtual.mountings.{kind}]");
+    table(&text, &name, &format!("{name}\n{far_side}\n"))
 }
 
 /// On a disc that turns freely.
 pub(crate) fn free(text: &str, disc_kg_m2: f64) -> String {
-    mounted(text, "free", &format!("disc = \"{disc_kg_m2} kg·m²\""), "")
+    mounted(text, "free", &format!("disc = \"{disc_kg_m2} kg·m²\""))
 }
 
 /// Turned by a drive, `script` being its table.
 pub(crate) fn back_driven(text: &str, script: &str) -> String {
-    mounted(
-        text,
-        "back-driven",
-        "",
-        &format!("[virtual.mounting.drive]\n{script}"),
-    )
+    mounted(text, "back-driven", script)
 }
 
 pub(crate) fn belt() -> PlantParameters {
