@@ -46,6 +46,7 @@ mod units;
 
 pub use entry::{Date, Entry};
 pub use finding::{Finding, Findings, Place};
+pub use nearest::nearest;
 pub use quantity::{Amount, AmountError, Quantity, Unit, parse_quantity, print_quantity, write_number};
 pub use range::{any, positive};
 pub use section::Section;

@@ -1,6 +1,6 @@
 //! The known key that a misspelt one was probably meant to be.
 
-use alloc::{string::String, vec::Vec};
+use alloc::vec::Vec;
 
 /// Least number of single-character insertions, deletions and replacements between two words (Levenshtein distance).
 fn distance(a: &str, b: &str) -> usize {
@@ -23,10 +23,14 @@ fn distance(a: &str, b: &str) -> usize {
 }
 
 /// The candidate closest to `word`, if it is close enough to have been meant: at most a third of the letters wrong.
-pub(crate) fn nearest<'a>(word: &str, candidates: impl Iterator<Item = &'a String>) -> Option<&'a str> {
+///
+/// ```
+/// assert_eq!(settings_file::nearest("torqe", ["torque", "stop"].into_iter()), Some("torque"));
+/// ```
+pub fn nearest<'a>(word: &str, candidates: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     let limit = (word.chars().count() / 3).max(2);
     candidates
-        .map(|c| (distance(word, c), c.as_str()))
+        .map(|c| (distance(word, c), c))
         .filter(|(d, c)| *d <= limit && *d < c.chars().count())
         .min()
         .map(|(_, c)| c)
@@ -35,7 +39,6 @@ pub(crate) fn nearest<'a>(word: &str, candidates: impl Iterator<Item = &'a Strin
 #[cfg(test)]
 mod tests {
     use super::*;
-    use alloc::string::ToString;
 
     #[test]
     fn distances_of_the_textbook() {
@@ -47,9 +50,9 @@ mod tests {
 
     #[test]
     fn only_a_close_word_is_suggested() {
-        let known = ["torque".to_string(), "watchdog".to_string(), "stop".to_string()];
-        assert_eq!(nearest("watchdoc", known.iter()), Some("watchdog"));
-        assert_eq!(nearest("torqe", known.iter()), Some("torque"));
-        assert_eq!(nearest("colour", known.iter()), None);
+        let known = ["torque", "watchdog", "stop"];
+        assert_eq!(nearest("watchdoc", known.into_iter()), Some("watchdog"));
+        assert_eq!(nearest("torqe", known.into_iter()), Some("torque"));
+        assert_eq!(nearest("colour", known.into_iter()), None);
     }
 }

@@ -127,7 +127,10 @@ impl Settings {
 
     fn unknown_key(&self, table: &Table, key: &str, full: &str, line: usize, written: &str) {
         let asked = table.asked.borrow();
-        let free = asked.iter().filter(|known| !table.items.contains_key(*known));
+        let free = asked
+            .iter()
+            .map(String::as_str)
+            .filter(|known| !table.items.contains_key(*known));
         let fix = match nearest(key, free) {
             Some(near) => format!("did you mean `{near}`?"),
             None => "remove it, or see the shipped files for the keys of this table".to_owned(),

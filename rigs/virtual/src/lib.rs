@@ -4,21 +4,25 @@
 //! - [`parameters`]: all of it from the `[virtual]` table of a rig file, checked.
 //! - [`sensors`]: what can be seen of it, as raw counts.
 //! - [`controller`]: the rig controller: protocol, setpoint queue, own limits. No physics.
+//! - [`faults`]: what can go wrong, by script.
 //! - [`describe`]: what a perfect measurement of a rig would find.
 //! - [`VirtualRig`]: the three together in lock-step; bytes in, bytes out, time as an argument.
 //! - `serve` (Unix): the same on a pseudo-terminal in real time.
 
 pub mod controller;
 pub mod describe;
+pub mod faults;
 pub mod parameters;
 pub mod plant;
 pub mod random;
 pub mod sensors;
 
+mod clock;
 mod line_faults;
 mod rig;
 #[cfg(unix)]
 pub mod serve;
 
-pub use parameters::{Fault, FaultKind, Mounting, RigParameters};
+pub use faults::{Fault, FaultKind};
+pub use parameters::{Mounting, RigParameters};
 pub use rig::{Truth, VirtualRig};

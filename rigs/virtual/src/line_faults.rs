@@ -9,6 +9,18 @@ use crate::random::{Stream, generator, unit};
 /// Most bytes that may be on their way in one direction; what comes on top of them is lost.
 const ON_THE_WAY: usize = 1 << 20;
 
+/// Frames end with this byte, which is nowhere else in them.
+const DELIMITER: u8 = 0;
+
+/// How many of `bytes` end in the middle of a frame: half of them, or one more where that would end with a frame.
+fn middle_of_a_frame(bytes: &[u8]) -> usize {
+    let half = bytes.len() / 2;
+    match half.checked_sub(1).and_then(|last| bytes.get(last)) {
+        Some(&DELIMITER) => half + 1,
+        _ => half,
+    }
+}
+
 /// Which way bytes go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Way {
@@ -87,7 +99,7 @@ impl LineFaults {
         }
         let kept = if self.cut[way as usize] {
             self.cut[way as usize] = false;
-            bytes.len() / 2
+            middle_of_a_frame(bytes)
         } else {
             bytes.len()
         };
@@ -132,5 +144,30 @@ impl LineFaults {
             }
         }
         left
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{DELIMITER, LineFaults, Way};
+
+    #[test]
+    fn a_cut_never_ends_with_a_whole_frame() {
+        for frames in [&[5_usize][..], &[5, 5], &[3, 3, 3, 3], &[2, 9], &[9, 2], &[1, 1]] {
+            let bytes: Vec<u8> = frames
+                .iter()
+                .flat_map(|&length| std::iter::repeat_n(7, length).chain([DELIMITER]))
+                .collect();
+            let mut line = LineFaults::new(1);
+            line.cut_next();
+            for way in [Way::In, Way::Out] {
+                line.send(way, &bytes, 0);
+                let first = line.arrived(way, 0);
+                assert!(first.len() < bytes.len() && bytes.starts_with(&first));
+                assert_ne!(first.last(), Some(&DELIMITER), "{frames:?}");
+                line.send(way, &bytes, 0);
+                assert_eq!(line.arrived(way, 0), bytes, "once");
+            }
+        }
     }
 }

@@ -3,9 +3,11 @@
 use rig_link::{FULL_SCALE_COUNTS, RigState};
 use settings_file::Findings;
 
+use crate::clock::LocalClock;
 use crate::controller::{Controller, Counts, Output, Wiring};
+use crate::faults::{Fault, FaultKind};
 use crate::line_faults::{LineFaults, Way};
-use crate::parameters::{Fault, FaultKind, Mounting, RigParameters};
+use crate::parameters::{Mounting, RigParameters};
 use crate::plant::{Plant, PowerStage};
 use crate::random::{Stream, generator};
 use crate::sensors::{Readings, Sensors};
@@ -32,10 +34,12 @@ pub struct VirtualRig {
     line: LineFaults,
     faults: Vec<Fault>,
     tick: u64,
-    /// Ticks up to which plant and controller have been stepped: a multiple of the step.
+    /// Ticks up to which the plant has been stepped: a multiple of the step.
     stepped: u64,
-    /// Tick at which the controller last booted.
-    booted: u64,
+    /// The controller's timer, from 0 when it boots, and up to where by it the controller has been stepped: a multiple of
+    /// the step too. While the clock is right both grids are one.
+    clock: LocalClock,
+    controlled: u64,
     emergency_stop_closed: bool,
     /// Since when and how fast the temperature channel climbs (a fault): tick, K/s.
     climb: Option<(u64, f64)>,
@@ -68,7 +72,7 @@ impl VirtualRig {
             generator(seed, Stream::Controller),
             0,
         );
-        Self {
+        let mut rig = Self {
             plant: Plant::new(
                 parameters.plant.clone(),
                 step_s,
@@ -80,23 +84,28 @@ impl VirtualRig {
             faults: sorted(parameters.faults.clone()),
             tick: 0,
             stepped: 0,
-            booted: 0,
+            clock: LocalClock::new(),
+            controlled: 0,
             emergency_stop_closed: true,
             climb: None,
             pending: Vec::new(),
             parameters,
+        };
+        if !rig.faults.is_empty() {
+            rig.controller.admit_faults();
         }
+        rig
     }
 
-    /// Ticks since the rig was switched on. The controller's own tick is the same until it reboots (a fault), when it
-    /// starts from 0 again.
+    /// Ticks since the rig was switched on. The controller's own count is the same until a fault makes it another: it
+    /// reboots and starts from 0 again, its clock drifts, its count jumps.
     pub fn tick(&self) -> u64 {
         self.tick
     }
 
     /// Bytes from the bench arrive now and are carried out at once.
     pub fn receive(&mut self, bytes: &[u8]) {
-        let now = self.tick - self.booted;
+        let now = self.clock.local(self.tick);
         if self.line.is_clean() {
             self.controller.receive(bytes, now);
         } else {
@@ -116,25 +125,36 @@ impl VirtualRig {
             self.begin_faults(next);
             if self.line.is_holding(Way::In) {
                 let left = self.line.arrived(Way::In, next);
-                self.controller.receive(&left, next - self.booted);
+                let now = self.clock.local(next).min(self.controlled + step);
+                self.controller.receive(&left, now);
                 self.drive();
             }
             self.play_between(next);
             self.plant.step();
             self.sensors.step(&self.plant);
             self.stepped = next;
-            let local = next - self.booted;
-            if self.controller.wants_counts(local) {
-                let counts = self.read_sensors();
-                self.controller.step(local, Some(&counts));
-            } else {
-                self.controller.step(local, None);
-            }
-            self.drive();
+            self.control(next);
         }
         // Between two steps: what is due by now is in force before anything arrives now.
         self.play_between(tick.saturating_add(1));
         self.tick = tick.max(self.tick);
+        self.control(self.tick);
+    }
+
+    /// Steps the controller as far as its timer has come by `tick`: once a step of the plant while its clock is right.
+    fn control(&mut self, tick: u64) {
+        let local = self.clock.local(tick);
+        let step = u64::from(self.parameters.step_us);
+        while self.controlled + step <= local {
+            self.controlled += step;
+            if self.controller.wants_counts(self.controlled) {
+                let counts = self.read_sensors();
+                self.controller.step(self.controlled, Some(&counts));
+            } else {
+                self.controller.step(self.controlled, None);
+            }
+            self.drive();
+        }
     }
 
     /// Moves what the controller has written to the end of `out`.
@@ -153,7 +173,7 @@ impl VirtualRig {
     /// The end of time when it is not sampling. Events (a trip, a finished brake) come when they come, at the latest
     /// seen with the next batch.
     pub fn next_output_tick(&self) -> u64 {
-        self.controller.next_output_tick().saturating_add(self.booted)
+        self.clock.true_at(self.controller.next_output_tick())
     }
 
     /// Adds a fault to the script. One whose time is over begins with the next step.
@@ -162,6 +182,7 @@ impl VirtualRig {
             .faults
             .partition_point(|other| other.start_tick > fault.start_tick);
         self.faults.insert(place, fault);
+        self.controller.admit_faults();
     }
 
     /// Presses (`false`) or releases (`true`) the emergency stop now: the power stage loses its supply by hardware,
@@ -169,7 +190,7 @@ impl VirtualRig {
     pub fn set_emergency_stop_closed(&mut self, closed: bool) {
         self.emergency_stop_closed = closed;
         self.controller
-            .set_emergency_stop(closed, self.tick - self.booted);
+            .set_emergency_stop(closed, self.clock.local(self.tick));
         self.drive();
     }
 
@@ -215,9 +236,10 @@ impl VirtualRig {
     /// Setpoints whose ticks lie between the last step and `next` come into force at their own ticks.
     fn play_between(&mut self, next: u64) {
         while let Some(local) = self.controller.next_setpoint_tick() {
-            let tick = local + self.booted;
-            if tick <= self.stepped || tick >= next {
-                return; // at `next`, or at the first step after it came too late for its own
+            let tick = self.clock.true_at(local);
+            let step = u64::from(self.parameters.step_us);
+            if local <= self.controlled || local >= self.controlled + step || tick >= next {
+                return; // at the controller's next step, or at the first one after it came too late for its own
             }
             self.controller.step(local, None);
             match self.controller.output() {
@@ -278,11 +300,17 @@ impl VirtualRig {
             FaultKind::PortVanishes => self.line.gone = true,
             FaultKind::Reboot => {
                 // The controller's grid starts on the next step.
-                self.booted = self.stepped;
+                self.clock.restart(self.stepped);
+                self.controlled = 0;
                 self.controller = self.controller.clone().rebooted();
                 self.drive();
             }
             FaultKind::IgnoreStop => self.controller.ignore_stops(),
+            FaultKind::ClockDrifts => self.clock.drift(self.stepped, fault.size),
+            FaultKind::ClockJumps => {
+                let ticks = (fault.size * 1e6).round() as i64;
+                self.controller.jump_clock(ticks, self.controlled);
+            }
             FaultKind::EmergencyStop => self.set_emergency_stop_closed(false),
             FaultKind::EmergencyStopReleased => self.set_emergency_stop_closed(true),
             FaultKind::TorqueSensorStuck => self.sensors.stick_torque(),

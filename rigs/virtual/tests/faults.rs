@@ -10,7 +10,7 @@ use common::bench::{Bench, Said, configuration, rows, tripped};
 use common::close;
 use rig_link::message::Empty;
 use rig_link::{HostMessage, RigState, TripCause};
-use virtual_rig::{Fault, FaultKind, RigParameters, VirtualRig};
+use virtual_rig::{Fault, FaultKind, VirtualRig};
 
 const RIM_STEP: f64 = TAU / 1_048_576.0;
 
@@ -220,45 +220,5 @@ fn a_belt_slips_and_breaks() {
             "nothing at the rim: {}",
             plant.rim_torque_nm()
         );
-    }
-}
-
-/// Every kind can be written in a file, with a size in its unit.
-#[test]
-fn every_kind_is_read() {
-    let none = [
-        "bytes-cut",
-        "port-vanishes",
-        "torque-sensor-drops-out",
-        "rim-angle-stuck",
-        "rim-angle-inverted",
-        "belt-breaks",
-    ];
-    let sized = [
-        ("bytes-doubled", "1 %"),
-        ("bytes-delayed", "3 ms"),
-        ("torque-sensor-saturated", "-1 N·m"),
-        ("torque-sensor-drifts", "1 N·m"),
-        ("rim-angle-jumps", "4 deg"),
-        ("supply-sags", "8 V"),
-        ("rim-grabbed", "3 N·m"),
-        ("rim-struck", "-20 rad/s"),
-        ("belt-slips", "2.5 deg"),
-    ];
-    let entry = |kind: &str| format!("\n[[virtual.faults]]\nkind = \"{kind}\"\nstart = \"1 s\"\n");
-    let mut text = common::BELT.to_owned();
-    for kind in none {
-        text += &entry(kind);
-    }
-    for (kind, size) in sized {
-        text += &format!("{}size = \"{size}\"\n", entry(kind));
-    }
-    let faults = RigParameters::from_toml("rig.toml", &text, 1).unwrap().faults;
-    assert_eq!(faults.len(), none.len() + sized.len());
-    for (kind, _) in sized {
-        let findings = RigParameters::from_toml("rig.toml", &format!("{}{}", common::BELT, entry(kind)), 1)
-            .unwrap_err()
-            .to_string();
-        assert!(findings.contains("virtual.faults[1].size"), "{kind}: {findings}");
     }
 }

@@ -1,7 +1,7 @@
 //! The rig controller as PROTOCOL.md beside `rig-link` specifies it. Ticks and counts go in, frames and an [`Output`]
 //! come out; there is no physics here.
 //!
-//! Time is the caller's: [`Controller::receive`] takes bytes that arrive now, [`Controller::step`] is called on a
+//! Time is the caller's, by the controller's own timer: [`Controller::receive`] takes bytes that arrive now, [`Controller::step`] is called on a
 //! fixed grid of ticks, and at those of setpoints in between, and plays setpoints, watches limits and deadlines, and takes samples.
 
 mod arming;
@@ -66,6 +66,10 @@ pub struct Controller {
     deaf_to_stop: bool,
     /// Batches are lost on the way out (a fault).
     frozen: bool,
+    /// How far the tick count has jumped away from the timer (a fault), ticks.
+    jumped: i64,
+    /// Whether faults are scripted: the controller says so of itself.
+    faulty: bool,
 }
 
 impl Controller {
@@ -104,6 +108,8 @@ impl Controller {
             rationed: Rationed::default(),
             deaf_to_stop: false,
             frozen: false,
+            jumped: 0,
+            faulty: false,
         };
         controller.booted();
         controller
@@ -116,13 +122,14 @@ impl Controller {
         let mut next = Self::new(self.parameters, self.wiring, self.random, self.boot_id);
         next.emergency_stop_closed = self.emergency_stop_closed;
         next.emergency_stop_closing = self.emergency_stop_closing.map(|_| 0);
+        next.faulty = self.faulty;
         next.line.follow(self.line);
         next
     }
 
-    /// Bytes from the bench arrive at tick `now`, which is not before the last one given.
+    /// Bytes from the bench arrive at `now` by its timer, which is not before the last time given.
     pub fn receive(&mut self, bytes: &[u8], now: u64) {
-        self.now = now.max(self.now);
+        self.now = self.count(now).max(self.now);
         for candidate in self.line.split(bytes) {
             match candidate {
                 // Nobody takes what is written: a message whose answer finds no room is not carried out.
@@ -133,20 +140,22 @@ impl Controller {
         }
     }
 
-    /// Whether [`Self::step`] at tick `tick` needs counts.
-    pub fn wants_counts(&self, tick: u64) -> bool {
-        tick.is_multiple_of(u64::from(self.parameters.period_us))
+    /// Whether [`Self::step`] at `timer` needs counts.
+    pub fn wants_counts(&self, timer: u64) -> bool {
+        let tick = self.count(timer);
+        timer.is_multiple_of(u64::from(self.parameters.period_us))
             || self
                 .sampling
                 .as_ref()
                 .is_some_and(|sampling| sampling.next_row == tick)
     }
 
-    /// One control step at tick `now`; `counts` are the sensors' at this tick, given when [`Self::wants_counts`].
-    pub fn step(&mut self, now: u64, counts: Option<&Counts>) {
+    /// One control step at `timer`; `counts` are the sensors' at this moment, given when [`Self::wants_counts`].
+    pub fn step(&mut self, timer: u64, counts: Option<&Counts>) {
+        let now = self.count(timer);
         self.now = now;
         if let Some(counts) = counts
-            && now.is_multiple_of(u64::from(self.parameters.period_us))
+            && timer.is_multiple_of(u64::from(self.parameters.period_us))
         {
             self.measured = Some(Measured::new(&self.wiring, counts, self.rim_before, now));
             self.rim_before = Some((now, counts.rim));
@@ -164,18 +173,18 @@ impl Controller {
         }
     }
 
-    /// Tick at which the next setpoint is to come into force; a step at that very tick plays it then.
+    /// When by its timer the next setpoint is to come into force; a step at that very moment plays it then.
     pub fn next_setpoint_tick(&self) -> Option<u64> {
-        self.player.next_tick()
+        self.player.next_tick().map(|tick| self.timer(tick))
     }
 
-    /// The emergency-stop input opens (`false`) or closes at tick `now`. Opening counts at once, closing when it has
+    /// The emergency-stop input opens (`false`) or closes at `now` by its timer. Opening counts at once, closing when it has
     /// lasted 20 ms. Nothing happens on a rig without the input.
     pub fn set_emergency_stop(&mut self, closed: bool, now: u64) {
         if !self.parameters.emergency_stop_input {
             return;
         }
-        self.now = now.max(self.now);
+        self.now = self.count(now).max(self.now);
         if closed {
             self.emergency_stop_closing = self.emergency_stop_closing.or(Some(self.now));
         } else {
@@ -210,12 +219,48 @@ impl Controller {
         self.line.take(out);
     }
 
-    /// When the controller will next write by itself if nothing happens: a full batch or a status. The end of time
+    /// When by its timer the controller will next write by itself if nothing happens: a full batch or a status. The end of time
     /// when it is not sampling.
     pub fn next_output_tick(&self) -> u64 {
         self.sampling.as_ref().map_or(u64::MAX, |sampling| {
-            sampling.batch_full_at().min(self.next_status)
+            self.timer(sampling.batch_full_at().min(self.next_status))
         })
+    }
+
+    /// The tick count at `timer`: the two are the same unless the count has jumped.
+    fn count(&self, timer: u64) -> u64 {
+        timer.saturating_add_signed(self.jumped)
+    }
+
+    /// The timer's reading when the count is `tick`.
+    fn timer(&self, tick: u64) -> u64 {
+        tick.saturating_add_signed(-self.jumped)
+    }
+
+    /// The tick count jumps by `ticks` at `now` by its timer, in whole steps and backward at most to 0 (a fault). What the timer drives
+    /// goes on undisturbed: control steps, samples, the regular status. What is held against the count sees the jump:
+    /// feeds, setpoints, deadlines.
+    pub fn jump_clock(&mut self, ticks: i64, now: u64) {
+        self.now = self.count(now).max(self.now);
+        let by = ticks.max(-i64::try_from(self.now).unwrap_or(i64::MAX));
+        let by = by - by % i64::from(self.parameters.step_us.max(1));
+        self.send_batch();
+        self.jumped += by;
+        self.now = self.now.saturating_add_signed(by);
+        if self.next_status != u64::MAX {
+            self.next_status = self.next_status.saturating_add_signed(by);
+        }
+        self.rim_before = self
+            .rim_before
+            .map(|(tick, rim)| (tick.saturating_add_signed(by), rim));
+        if let Some(sampling) = &mut self.sampling {
+            sampling.shift(by);
+        }
+    }
+
+    /// Faults are scripted: from now on the controller says so of itself.
+    pub fn admit_faults(&mut self) {
+        self.faulty = true;
     }
 
     /// The state.

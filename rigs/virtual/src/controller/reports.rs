@@ -20,6 +20,9 @@ pub(super) struct Counters {
     pub(super) lost_batches: u32,
 }
 
+/// What the firmware's version begins with where faults are scripted.
+const FAULTY: &str = "faults, ";
+
 /// Shortest time between two reports of one rationed kind, µs.
 const RATION_US: u64 = 100_000;
 
@@ -54,6 +57,12 @@ impl Controller {
         if p.emergency_stop_input {
             capabilities |= Capabilities::EMERGENCY_STOP_INPUT;
         }
+        // Nobody is to take what it says for that of a sound rig.
+        let firmware = if self.faulty {
+            format!("{FAULTY}{}", p.firmware)
+        } else {
+            p.firmware.clone()
+        };
         let identity = Identity {
             major: PROTOCOL_MAJOR,
             minor: PROTOCOL_MINOR,
@@ -67,7 +76,7 @@ impl Controller {
             full_scale_nm: p.full_scale_nm,
             model: Name::new(&p.model),
             serial: Name::new(&p.serial),
-            firmware: Name::new(&p.firmware),
+            firmware: Name::new(&firmware),
         };
         self.line.write(&RigMessage::Identity(identity));
     }
@@ -171,9 +180,16 @@ impl Controller {
         let Some(sampling) = &mut self.sampling else {
             return;
         };
-        if sampling.next_row != self.now || !sampling.push(&row(setpoint, counts)) {
-            return;
+        if sampling.next_row == self.now && sampling.push(&row(setpoint, counts)) {
+            self.send_batch();
         }
+    }
+
+    /// Sends the rows that have been gathered, if any.
+    pub(super) fn send_batch(&mut self) {
+        let Some(sampling) = &mut self.sampling else {
+            return;
+        };
         let message: Option<Samples<'_>> = sampling.builder.message(self.state, self.player.credit());
         let sent = match message {
             Some(samples) => self.frozen || self.line.write(&RigMessage::Samples(samples)),

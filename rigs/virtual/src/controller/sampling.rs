@@ -33,6 +33,13 @@ impl Sampling {
         }
     }
 
+    /// The tick count has jumped by this.
+    pub(super) fn shift(&mut self, by: i64) {
+        for tick in [&mut self.next_row, &mut self.last_row, &mut self.last_batch] {
+            *tick = tick.saturating_add_signed(by);
+        }
+    }
+
     /// Tick at which the batch being gathered will be full.
     pub(super) fn batch_full_at(&self) -> u64 {
         let missing = self.rows.saturating_sub(self.builder.rows()).max(1) as u64;

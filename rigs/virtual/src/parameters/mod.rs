@@ -12,11 +12,11 @@ mod plant;
 mod sensors;
 
 pub use controller::ControllerParameters;
-pub use faults::{Fault, FaultKind};
 pub use mounting::Mounting;
 
 use settings_file::{Findings, Section, Settings, Time};
 
+use crate::faults::Fault;
 use crate::plant::PlantParameters;
 use crate::random::{Stream, generator};
 use crate::sensors::SensorParameters;
@@ -41,7 +41,8 @@ pub struct RigParameters {
 impl RigParameters {
     /// Reads the `[virtual]` table of a rig file. `[rig]` is left to the bench, except that it says how the rim is held,
     /// and that the two must not contradict each other (far sides, peak torque, stiffnesses, the sensor's range); any
-    /// other top-level key is an error. What the file leaves to chance (the phase of the firmware's clock, say) is drawn from `seed`.
+    /// other top-level key is an error. What the file leaves to chance (the phase of the firmware's clock, say) is
+    /// drawn from `seed`.
     ///
     /// # Errors
     /// All findings, each with file, line, key, value, allowed range and what to do.
@@ -96,12 +97,13 @@ fn read(table: &Section<'_>, mounting: Mounting, seed: u64) -> RigParameters {
     controller.step_us = step_us.max(1);
     let plant = plant::read(table, mounting, &mut setup);
     let sensors = sensors::read(&table.section("sensors"), &plant);
+    let faults = faults::read(table, plant.tooth_rad);
     RigParameters {
         mounting,
         step_us: step_us.max(1),
         plant,
         sensors,
         controller,
-        faults: faults::read(table),
+        faults,
     }
 }

@@ -1,6 +1,8 @@
 //! The plant's sub-tables of `[virtual]`: firmware, torque, motor, inertia, drive, gear, friction, ripple, bearing, end
 //! stops, heat. What a unit need not have may be left out.
 
+use std::f64::consts::TAU;
+
 use rand_chacha::ChaCha8Rng;
 use settings_file::{
     Angle, BackEmf, Damping, Frequency, HeatCapacity, Inertia, Ratio, Resistance, Section, Slew, Speed,
@@ -25,6 +27,7 @@ pub(super) fn read(table: &Section<'_>, mounting: Mounting, setup: &mut ChaCha8R
         rotor_kg_m2: inertia.quantity::<Inertia>("rotor", 1e-7..=1e-1),
         hub_kg_m2: inertia.quantity::<Inertia>("hub", 1e-5..=1e-1),
         drive: drive(&table.section("drive")),
+        tooth_rad: tooth_rad(&table.section("drive")),
         gear: table.optional_section("gear").map(|table| gear(&table)),
         motor_friction: side(&friction.section("motor")),
         output_friction: side(&friction.section("output")),
@@ -88,6 +91,12 @@ fn drive(table: &Section<'_>) -> DriveParameters {
         damping_nm_s_per_rad: table.quantity::<Damping>("damping", 0.0..=50.0),
         backlash_rad: table.quantity::<Angle>("backlash", 0.0..=0.2),
     }
+}
+
+/// Angle of a tooth of the wheel or pulley on the hub; none where it has no teeth.
+fn tooth_rad(table: &Section<'_>) -> Option<f64> {
+    let teeth = table.optional("teeth")?.integer(8..=1000);
+    Some(TAU / teeth as f64)
 }
 
 fn gear(table: &Section<'_>) -> GearParameters {

@@ -21,6 +21,8 @@ pub struct PlantParameters {
     pub hub_kg_m2: f64,
     /// Belt, gears or joint: the stage at the hub.
     pub drive: DriveParameters,
+    /// Angle of a tooth on the hub, rad at the rim; what a belt slips by.
+    pub tooth_rad: Option<f64>,
     /// Gear stage in front of it, and the shaft between the two; most units have none.
     pub gear: Option<GearParameters>,
     /// Friction on the motor side, at the rim.
