@@ -10,42 +10,73 @@ use rig_link::{CHALLENGE_VALID_US, EventCode, RefusalCode, RigState, TripCause};
 use super::Controller;
 use super::limits::MEASURED;
 use super::line::Arrived;
+use super::transition::Change;
 
 /// A refusal and its detail.
 type Refusal = (RefusalCode, i32);
 
 /// The outstanding challenge, if any, and the last one ever given.
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Challenge {
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash)]
+pub struct Challenge {
     outstanding: Option<(u32, u64)>,
     last: u32,
 }
 
 impl Challenge {
-    pub(super) fn void(&mut self) {
+    /// Gives out `number` at tick `now`, in place of any before.
+    pub const fn give(&mut self, number: u32, now: u64) {
+        self.outstanding = Some((number, now));
+        self.last = number;
+    }
+
+    /// The last one given, outstanding or not: the next must be another.
+    pub const fn last(&self) -> u32 {
+        self.last
+    }
+
+    /// Whether `number` is the outstanding one and still valid at tick `now`. Uses it up, whatever the answer.
+    pub fn redeem(&mut self, number: u32, now: u64) -> bool {
+        let outstanding = self.outstanding.take();
+        outstanding.is_some_and(|(given, tick)| {
+            given == number && now.saturating_sub(tick) <= u64::from(CHALLENGE_VALID_US)
+        })
+    }
+
+    /// Makes it void once it is too old at tick `now`.
+    pub fn expire(&mut self, now: u64) {
+        if let Some((_, given)) = self.outstanding
+            && now.saturating_sub(given) > u64::from(CHALLENGE_VALID_US)
+        {
+            self.void();
+        }
+    }
+
+    /// Makes it void.
+    pub const fn void(&mut self) {
         self.outstanding = None;
     }
 }
 
 /// Keep-alives seen since the last configuration.
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Feed {
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash)]
+pub struct Feed {
     greatest: Option<u64>,
     last_feed: Option<u64>,
 }
 
 impl Feed {
-    fn take(&mut self, stamp: u64, now: u64) {
+    /// Takes a keep-alive that arrived at tick `now`: it feeds only with a stamp above all before.
+    pub fn take(&mut self, stamp: u64, now: u64) {
         if self.greatest.is_none_or(|greatest| stamp > greatest) {
             self.greatest = Some(stamp);
             self.last_feed = Some(now);
         }
     }
 
-    /// Whether the last feed is not older than the watchdog allows.
-    pub(super) fn is_fresh(&self, now: u64, configuration: &Configuration) -> bool {
+    /// Whether the last feed is not older than `watchdog_us` at tick `now`.
+    pub fn is_fresh(&self, now: u64, watchdog_us: u32) -> bool {
         self.last_feed
-            .is_some_and(|then| now.saturating_sub(then) <= u64::from(configuration.watchdog_us))
+            .is_some_and(|then| now.saturating_sub(then) <= u64::from(watchdog_us))
     }
 }
 
@@ -77,11 +108,8 @@ impl Controller {
         if let Err((code, detail)) = self.may_arm(message.configuration_crc) {
             return self.refuse(frame, code, detail);
         }
-        let challenge = draw_other_than(&mut self.random, self.challenge.last);
-        self.challenge = Challenge {
-            outstanding: Some((challenge, self.now)),
-            last: challenge,
-        };
+        let challenge = draw_other_than(&mut self.random, self.challenge.last());
+        self.challenge.give(challenge, self.now);
         self.line.write(&RigMessage::ArmChallenge(ArmChallenge {
             challenge,
             valid_us: CHALLENGE_VALID_US,
@@ -89,16 +117,13 @@ impl Controller {
     }
 
     pub(super) fn arm_confirm(&mut self, frame: &Arrived, message: ArmConfirm) {
-        let outstanding = self.challenge.outstanding.take();
+        let valid = self.challenge.redeem(message.challenge, self.now);
         if self.state != RigState::Ready {
             return self.wrong_state(frame);
         }
-        let valid = outstanding.is_some_and(|(challenge, given)| {
-            challenge == message.challenge && self.now.saturating_sub(given) <= u64::from(CHALLENGE_VALID_US)
-        });
         let checked = if valid {
             self.may_arm(message.configuration_crc).and_then(|configuration| {
-                if self.feed.is_fresh(self.now, &configuration) {
+                if self.feed.is_fresh(self.now, configuration.watchdog_us) {
                     Ok(())
                 } else {
                     Err((RefusalCode::WrongState, i32::from(self.state.code())))
@@ -112,7 +137,7 @@ impl Controller {
         }
         self.player.clear(self.now);
         self.armed_angle_urad = self.measured.map_or(0, |measured| measured.rim_urad());
-        self.state = RigState::Armed;
+        self.change(Change::Armed);
         self.status();
         self.event(EventCode::Armed, 0);
     }
@@ -159,13 +184,5 @@ impl Controller {
                 self.parameters.supply_span_v,
             )
         })
-    }
-
-    pub(super) fn forget_old_challenge(&mut self) {
-        if let Some((_, given)) = self.challenge.outstanding
-            && self.now.saturating_sub(given) > u64::from(CHALLENGE_VALID_US)
-        {
-            self.challenge.void();
-        }
     }
 }

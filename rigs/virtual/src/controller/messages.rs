@@ -9,6 +9,7 @@ use super::Controller;
 use super::arming::Feed;
 use super::line::Arrived;
 use super::sampling::Sampling;
+use super::transition::Change;
 
 /// Kinds from here on come from rigs.
 const RIG_KINDS: u8 = 0x80;
@@ -72,7 +73,7 @@ impl Controller {
         self.schedule_status();
         self.challenge.void();
         self.feed = Feed::default();
-        self.state = RigState::Ready;
+        self.change(Change::Configured);
         self.line
             .write(&RigMessage::Configured(Configured { applied, crc }));
     }

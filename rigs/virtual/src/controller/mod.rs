@@ -14,8 +14,10 @@ mod player;
 mod reports;
 mod sampling;
 mod stop;
+pub mod transition;
 mod wiring;
 
+pub use arming::{Challenge, Feed};
 pub use output::Output;
 pub use wiring::{CHANNELS, Counts, WIDTHS, Wiring};
 
@@ -24,13 +26,13 @@ use rig_link::message::{Configuration, STOP_KIND};
 use rig_link::{RigState, TripCause};
 
 use crate::parameters::ControllerParameters;
-use arming::{Challenge, Feed};
 use limits::Measured;
 use line::{Candidate, Line};
 use player::Player;
 use reports::{Counters, Rationed};
 use sampling::Sampling;
 use stop::Braking;
+use transition::Change;
 
 /// A status comes this often by itself while sampling, µs.
 const STATUS_US: u64 = 50_000;
@@ -163,7 +165,7 @@ impl Controller {
         self.settle_emergency_stop();
         self.play();
         self.run_brake();
-        self.forget_old_challenge();
+        self.challenge.expire(now);
         if let Some(counts) = counts {
             self.sample(counts);
         }
@@ -261,6 +263,11 @@ impl Controller {
     /// Faults are scripted: from now on the controller says so of itself.
     pub fn admit_faults(&mut self) {
         self.faulty = true;
+    }
+
+    /// Goes where the table says.
+    fn change(&mut self, change: Change) {
+        self.state = transition::after(self.state, change);
     }
 
     /// The state.

@@ -5,6 +5,7 @@ use rig_link::{ARM_IDLE_US, EventCode, RigState, TripCause};
 
 use super::Controller;
 use super::limits::MEASURED;
+use super::transition::Change;
 
 impl Controller {
     /// Plays one step, then judges.
@@ -25,7 +26,7 @@ impl Controller {
             } else if let Some(asked) = played.limited {
                 self.setpoint_limited(asked);
             }
-            if !self.feed.is_fresh(self.now, &configuration) {
+            if !self.feed.is_fresh(self.now, configuration.watchdog_us) {
                 cause = Some(TripCause::Watchdog); // the lower code of the two
             }
         }
@@ -46,7 +47,7 @@ impl Controller {
             .is_some_and(|since| self.now.saturating_sub(since) >= ARM_IDLE_US);
         if self.state == RigState::Armed && idle {
             self.player.clear(self.now);
-            self.state = RigState::Ready;
+            self.change(Change::ArmIdle);
             self.event(EventCode::ArmIdle, 0);
             self.event(EventCode::Disarmed, i32::from(RigState::Ready.code()));
             self.status();

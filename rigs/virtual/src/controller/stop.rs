@@ -5,6 +5,7 @@ use rig_link::{EventCode, RefusalCode, RigState, StopMode, TripCause};
 
 use super::Controller;
 use super::line::Arrived;
+use super::transition::Change;
 
 /// Speed below which the rim counts as at rest, rad/s.
 const REST_RAD_S: f64 = 0.05;
@@ -39,11 +40,11 @@ impl Controller {
                     StopMode::Coast
                 };
                 self.player.clear(self.now);
-                self.state = if mode == StopMode::Brake {
-                    RigState::Stopping
+                self.change(if mode == StopMode::Brake {
+                    Change::StoppedBraking
                 } else {
-                    RigState::Ready
-                };
+                    Change::StoppedCoasting
+                });
                 self.stopped(mode);
                 self.event(EventCode::Disarmed, i32::from(self.state.code()));
                 self.event(EventCode::Stopped, i32::from(mode.code()));
@@ -54,9 +55,7 @@ impl Controller {
                     self.stopped(StopMode::Brake);
                 } else {
                     let was_stopping = self.state == RigState::Stopping;
-                    if was_stopping {
-                        self.state = RigState::Ready;
-                    }
+                    self.change(Change::StoppedCoasting);
                     self.brake = None;
                     self.stopped(StopMode::Coast);
                     self.event(EventCode::BrakeReleased, 0);
@@ -96,7 +95,7 @@ impl Controller {
         if was_armed && brakes {
             self.begin_brake(configuration);
         }
-        self.state = RigState::Tripped;
+        self.change(Change::Tripped);
         self.cause = cause;
         self.counters.trips = self.counters.trips.wrapping_add(1);
         self.event(EventCode::Tripped, i32::from(cause.code()));
@@ -140,7 +139,7 @@ impl Controller {
             self.brake = None;
             self.event(EventCode::BrakeReleased, 0);
             if self.state == RigState::Stopping {
-                self.state = RigState::Ready;
+                self.change(Change::BrakeReleased);
                 self.status();
             }
         }
@@ -157,11 +156,11 @@ impl Controller {
             return self.refuse(frame, RefusalCode::CauseRemains, i32::from(self.cause.code()));
         }
         self.cause = TripCause::None;
-        self.state = if self.configuration.is_some() {
-            RigState::Ready
+        self.change(if self.configuration.is_some() {
+            Change::TripCleared
         } else {
-            RigState::Idle
-        };
+            Change::TripClearedUnconfigured
+        });
         self.status();
     }
 
@@ -170,7 +169,7 @@ impl Controller {
             return false;
         };
         match self.cause {
-            TripCause::Watchdog => !self.feed.is_fresh(self.now, &configuration),
+            TripCause::Watchdog => !self.feed.is_fresh(self.now, configuration.watchdog_us),
             TripCause::EmergencyStop => !self.emergency_stop_closed,
             TripCause::RimWindow if configuration.window_reference == WindowReference::Arming => false,
             // A stalled sample stream is looked at again when arming; the simulated controller has no other fault.
