@@ -13,13 +13,20 @@
 //! | [`latency`] | pure delay from the setpoint coming into force to torque onset, and its spread |
 //! | [`spectra`] | averaged auto- and cross-spectra, coherence |
 //! | [`frequency`] | frequency response from repeated chirps: bandwidth, delay, first resonance |
+//! | [`friction`] | breakaway, Coulomb, viscous and Stribeck friction, three ways, and pre-sliding stiffness |
+//! | [`regression`] | linear least squares, and what its columns can tell apart |
+//! | [`zero_phase`] | low-pass filtering without shift in time |
 //! | [`statistics`] | means, spreads and quantiles used by the others |
 
 pub mod estimate;
 pub mod frequency;
+pub mod friction;
 pub mod latency;
 pub mod least_squares;
 mod linear;
+pub mod regression;
 pub mod spectra;
 pub mod statistics;
 pub mod step;
+mod turning;
+pub mod zero_phase;

@@ -202,6 +202,52 @@ pub enum Refusal {
         /// Unit.
         unit: String,
     },
+    /// Parameters that the data cannot part.
+    #[error("{what} cannot be told apart from {with}: {measure} {value:.4} is beyond {limit:.4}; {remedy}")]
+    Confounded {
+        /// What was to be estimated.
+        what: String,
+        /// What it is tied to.
+        with: String,
+        /// What was judged.
+        measure: String,
+        /// Its value.
+        value: f64,
+        /// Its limit.
+        limit: f64,
+        /// What would part them.
+        remedy: String,
+    },
+    /// A quantity that does not stand out of the noise: an upper bound is all the data support.
+    #[error(
+        "{what} does not stand out of the noise: {found:.4e} {unit} found, below {bound:.4e} {unit} with a probability of {level}; that bound is the result, a longer or quieter record would lower it"
+    )]
+    BelowNoise {
+        /// What was to be estimated.
+        what: String,
+        /// Best value.
+        found: f64,
+        /// Upper bound.
+        bound: f64,
+        /// Probability that the true value lies below the bound.
+        level: f64,
+        /// Unit of both.
+        unit: String,
+    },
+    /// A record that does not reach far enough in some quantity.
+    #[error("{what}: {got:.4} {unit} covered, {needed:.4} {unit} needed; {remedy}")]
+    NotCovered {
+        /// What was to be covered.
+        what: String,
+        /// Covered.
+        got: f64,
+        /// Needed.
+        needed: f64,
+        /// Unit of both.
+        unit: String,
+        /// What to do.
+        remedy: String,
+    },
 }
 
 impl Refusal {
@@ -240,6 +286,9 @@ impl Refusal {
             Self::NotConverged { .. } => "not_converged",
             Self::NoCrossing { .. } => "no_crossing",
             Self::OutOfRange { .. } => "out_of_range",
+            Self::Confounded { .. } => "confounded",
+            Self::BelowNoise { .. } => "below_noise",
+            Self::NotCovered { .. } => "not_covered",
         }
     }
 }
