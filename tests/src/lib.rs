@@ -4,3 +4,4 @@
 pub mod pty_figures;
 pub mod recovery;
 pub mod safety;
+pub mod stopping;

@@ -5,6 +5,8 @@ use std::path::PathBuf;
 use bench_core::rig::Mounting;
 use clap::{Args, Parser, Subcommand};
 
+use crate::session::fault_kinds_text;
+
 /// Measures what the motorised base of a driving-simulator wheel really renders.
 ///
 /// It drives a motor that can break a wrist. Its interlock is no safety function: have a hard-wired emergency stop, keep
@@ -73,6 +75,7 @@ pub(super) enum Command {
     /// Open a rig, identify it, and prove at zero torque that stop and watchdog work
     Check(CheckArgs),
     /// Serve a virtual rig on a pseudo terminal, in real time; prints the port to open
+    #[command(after_long_help = fault_kinds_text())]
     Virtual(VirtualArgs),
     /// Check a recording's seal: whether anything in it was changed
     Verify(RecordingArgs),
@@ -100,6 +103,9 @@ pub(super) struct RigArgs {
     /// How the rim is held, instead of what the rig file says; one of the mountings that it describes. Recorded
     #[arg(long, value_name = "WORD", value_parser = mounting)]
     pub(super) mounting: Option<Mounting>,
+    /// Something that goes wrong with a virtual rig in this process: "KIND at START [size SIZE]"; repeatable. Recorded
+    #[arg(long, value_name = "FAULT")]
+    pub(super) fault: Vec<String>,
     /// Serial port, instead of the rig file's; for a virtual rig, one that `truerim virtual` printed
     #[arg(long, value_name = "PATH")]
     pub(super) port: Option<String>,
@@ -161,6 +167,9 @@ pub(super) struct VirtualArgs {
     /// Seed of everything random
     #[arg(long, default_value_t = 1)]
     pub(super) seed: u64,
+    /// Something that goes wrong: "KIND at START [size SIZE]", such as "clamp-slip at 1.5 s size 0.2 N·m"; repeatable
+    #[arg(long, value_name = "FAULT")]
+    pub(super) fault: Vec<String>,
     /// Print what a perfect measurement of the rig would find, and how it follows from its parameters; serves nothing
     #[arg(long)]
     pub(super) describe: bool,

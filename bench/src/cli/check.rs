@@ -11,11 +11,11 @@ use crate::session;
 
 /// Opens the rig, identifies it, and proves stop and watchdog at zero torque.
 pub(super) fn check(args: &CheckArgs, say: &Say) -> Result<Exit, Problem> {
-    let bench = contact::open(&args.rig)?;
+    let bench = contact::open(&args.rig, say)?;
     say.note(
         "The rig is armed twice at zero torque: once to be stopped, once to see its watchdog fire. No setpoint is sent.",
     );
-    let permit = permit::ask(&bench.rig, None, args.rig.yes, &args.rig.operator, say)?;
+    let permit = permit::ask(&bench, None, args.rig.yes, &args.rig.operator, say)?;
     let stop = contact::stop_flag()?;
     let checked = session::check(&bench, permit, &stop)?;
     let outcome = &checked.outcome;

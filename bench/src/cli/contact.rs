@@ -2,18 +2,24 @@
 
 use super::args::RigArgs;
 use super::exit::Problem;
+use super::say::Say;
 use crate::drive::StopFlag;
 use crate::session::Bench;
 
 /// The rig that the arguments name.
-pub(super) fn open(args: &RigArgs) -> Result<Bench, Problem> {
-    Ok(Bench::open(
+pub(super) fn open(args: &RigArgs, say: &Say) -> Result<Bench, Problem> {
+    let bench = Bench::open(
         &args.rig,
         args.mounting,
         args.port.clone(),
         args.seed,
         args.operator.clone(),
-    )?)
+    )?
+    .with_faults(&args.fault)?;
+    if !bench.faults.is_empty() {
+        say.note(&format!("Faults scripted: {}.", bench.faults.join("; ")));
+    }
+    Ok(bench)
 }
 
 /// A flag that Ctrl-C and the system's requests to end set. Without one nothing may be armed.

@@ -74,7 +74,9 @@ pub(super) enum Problem {
 impl Problem {
     pub(super) const fn code(&self) -> Exit {
         match self {
-            Self::Usage(_) => Exit::Usage,
+            Self::Usage(_) | Self::Session(SessionError::Fault { .. } | SessionError::FaultsElsewhere) => {
+                Exit::Usage
+            }
             Self::Refused(_) => Exit::Rig,
             Self::Session(SessionError::Line(_)) => Exit::Rig,
             _ => Exit::File,

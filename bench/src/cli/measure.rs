@@ -59,7 +59,7 @@ struct Recorded {
 }
 
 fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
-    let bench = contact::open(&args.rig)?;
+    let bench = contact::open(&args.rig, say)?;
     let procedure = SettingsText::read(&args.procedure)?;
     let plan = session::plan_for(&procedure, &bench.rig, args.rig.seed)?;
     say.note(&plan.summary().to_string());
@@ -79,7 +79,7 @@ fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
         path: folder.display().to_string(),
         source,
     })?;
-    let permit = permit::ask(&bench.rig, Some(&plan), args.rig.yes, &args.rig.operator, say)?;
+    let permit = permit::ask(&bench, Some(&plan), args.rig.yes, &args.rig.operator, say)?;
     let stop = contact::stop_flag()?;
     let bar = say.bar();
     let session = session::record(

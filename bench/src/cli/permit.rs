@@ -1,23 +1,25 @@
 //! Asks before torque is permitted.
 
 use bench_core::plan::Plan;
-use bench_core::rig::{EmergencyStop, Kind, Rig};
+use bench_core::rig::{EmergencyStop, Kind};
 use bench_core::run::Permit;
 
 use super::exit::Problem;
 use super::say::Say;
+use crate::session::Bench;
 
 /// The word that permits torque.
 const WORD: &str = "arm";
 
 /// Shows limits and cautions and asks; with `yes`, only the rig file's own word counts.
 pub(super) fn ask(
-    rig: &Rig,
+    bench: &Bench,
     plan: Option<&Plan>,
     yes: bool,
     operator: &str,
     say: &Say,
 ) -> Result<Permit, Problem> {
+    let rig = &bench.rig;
     let simulated = rig.kind == Kind::Virtual;
     if yes {
         if simulated || rig.emergency_stop == EmergencyStop::HardWired {
@@ -28,7 +30,7 @@ pub(super) fn ask(
             rig.file
         )));
     }
-    say.note(&cautions(rig, plan));
+    say.note(&cautions(bench, plan));
     let answer = say.ask(&format!(
         "Type \"{WORD}\" to permit torque for this run, anything else to leave:"
     ));
@@ -41,7 +43,8 @@ pub(super) fn ask(
     }
 }
 
-fn cautions(rig: &Rig, plan: Option<&Plan>) -> String {
+fn cautions(bench: &Bench, plan: Option<&Plan>) -> String {
+    let rig = &bench.rig;
     let limits = &rig.limits;
     let [low, high] = limits.rim_window_rad.map(f64::to_degrees);
     let peak = plan.map_or(0.0, Plan::peak_nm);
@@ -51,9 +54,14 @@ fn cautions(rig: &Rig, plan: Option<&Plan>) -> String {
     } else {
         ""
     };
+    let faults = if bench.faults.is_empty() {
+        String::new()
+    } else {
+        format!("\n  faults scripted: {}", bench.faults.join("; "))
+    };
     format!(
         "\
-About to arm: {name}{simulated}
+About to arm: {name}{simulated}{faults}
   unit {model} {serial}, mounting {mounting}
   this run: setpoints up to {peak:.2} N·m, {duration:.0} s
   limits:   setpoint {torque:.2} N·m, measured torque {sensor:.2} N·m, rim speed {speed:.2} rad/s,

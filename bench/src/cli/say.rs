@@ -43,11 +43,6 @@ impl Say {
         }
     }
 
-    /// Text that has no form for programs.
-    pub(super) fn always(&self, text: &str) {
-        print_line(text);
-    }
-
     /// A result for programs; only with `--json`.
     pub(super) fn json<T: Serialize>(&self, value: &T) {
         if self.json {

@@ -3,28 +3,36 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
+use serde_json::json;
 use virtual_rig::VirtualRig;
-use virtual_rig::describe::{describe, describe_text};
+use virtual_rig::describe::{TruthRow, describe, describe_text};
 use virtual_rig::parameters::RigParameters;
 
 use super::args::VirtualArgs;
 use super::exit::{Exit, Problem};
 use super::say::Say;
 use crate::drive::schedule::ask_for_real_time;
-use crate::session::{SessionError, SettingsText, simulated};
+use crate::session::{SessionError, SettingsText, faults_of, simulated};
 
 /// Serves a virtual rig on a pseudo terminal until it is told to end.
 pub(super) fn simulate(args: &VirtualArgs, say: &Say) -> Result<Exit, Problem> {
     let text = SettingsText::read(&args.rig)?;
     let mounting = args.mounting.map(simulated);
+    let parameters =
+        RigParameters::mounted(&text.file, &text.text, args.seed, mounting).map_err(SessionError::from)?;
     if args.describe {
-        let parameters = RigParameters::mounted(&text.file, &text.text, args.seed, mounting)
-            .map_err(SessionError::from)?;
-        say.always(&describe_text(&describe(&parameters)));
+        tell(&describe(&parameters), say);
         return Ok(Exit::Done);
     }
-    let mut rig =
-        VirtualRig::mounted(&text.file, &text.text, args.seed, mounting).map_err(SessionError::from)?;
+    let faults = faults_of(&args.fault, parameters.plant.tooth_rad)?;
+    let mut rig = VirtualRig::new(parameters, args.seed);
+    for fault in faults {
+        rig.add_fault(fault);
+    }
+    let script: Vec<String> = rig.faults().iter().map(ToString::to_string).collect();
+    if !script.is_empty() {
+        say.note(&format!("Faults scripted: {}.", script.join("; ")));
+    }
     let ending = Arc::new(AtomicBool::new(false));
     for signal in [
         signal_hook::consts::SIGINT,
@@ -56,4 +64,14 @@ pub(super) fn simulate(args: &VirtualArgs, say: &Say) -> Result<Exit, Problem> {
         ))),
         _ => Ok(Exit::Done),
     }
+}
+
+/// The true values, for people or as JSON.
+fn tell(rows: &[TruthRow], say: &Say) {
+    let rows_json: Vec<_> = rows
+        .iter()
+        .map(|row| json!({ "id": row.id, "name": row.name, "value": row.value, "unit": row.unit, "follows": row.follows }))
+        .collect();
+    say.json(&rows_json);
+    say.result(describe_text(rows).trim_end());
 }

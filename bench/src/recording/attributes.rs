@@ -14,6 +14,8 @@ trait Visit {
     fn real(&mut self, name: &str, value: &mut f64) -> Result<(), RecordingError>;
     /// A number that recordings of earlier versions do not have; not declared there.
     fn later(&mut self, name: &str, value: &mut f64) -> Result<(), RecordingError>;
+    /// A text that recordings of earlier versions do not have; empty there.
+    fn later_text(&mut self, name: &str, value: &mut String) -> Result<(), RecordingError>;
     fn ticks(&mut self, name: &str, value: &mut u32) -> Result<(), RecordingError>;
     fn seed(&mut self, name: &str, value: &mut u64) -> Result<(), RecordingError>;
 }
@@ -53,7 +55,8 @@ fn walk(h: &mut Header, v: &mut impl Visit) -> Result<(), RecordingError> {
     v.real("sensor_delay_uncertainty_s", &mut h.sensor.delay_uncertainty_s)?;
     v.ticks("sample_period_ticks", &mut h.sample_period_ticks)?;
     v.real("tick_s", &mut h.tick_s)?;
-    v.seed("seed", &mut h.seed)
+    v.seed("seed", &mut h.seed)?;
+    v.later_text("faults", &mut h.faults)
 }
 
 struct Writing<'a>(&'a Location, &'a Path);
@@ -68,6 +71,9 @@ impl Visit for Writing<'_> {
     fn later(&mut self, name: &str, value: &mut f64) -> Result<(), RecordingError> {
         self.real(name, value)
     }
+    fn later_text(&mut self, name: &str, value: &mut String) -> Result<(), RecordingError> {
+        self.text(name, value)
+    }
     fn ticks(&mut self, name: &str, value: &mut u32) -> Result<(), RecordingError> {
         h5::put(self.0, self.1, name, value)
     }
@@ -77,6 +83,16 @@ impl Visit for Writing<'_> {
 }
 
 struct Reading<'a>(&'a Location, &'a Path);
+
+impl Reading<'_> {
+    fn has(&self, name: &str) -> Result<bool, RecordingError> {
+        let names = self
+            .0
+            .attr_names()
+            .doing(self.1, "list the attributes of the root")?;
+        Ok(names.iter().any(|there| there == name))
+    }
+}
 
 impl Visit for Reading<'_> {
     fn text(&mut self, name: &str, value: &mut String) -> Result<(), RecordingError> {
@@ -88,14 +104,17 @@ impl Visit for Reading<'_> {
         Ok(())
     }
     fn later(&mut self, name: &str, value: &mut f64) -> Result<(), RecordingError> {
-        let names = self
-            .0
-            .attr_names()
-            .doing(self.1, "list the attributes of the root")?;
-        if names.iter().any(|there| there == name) {
+        if self.has(name)? {
             return self.real(name, value);
         }
         *value = f64::NAN;
+        Ok(())
+    }
+    fn later_text(&mut self, name: &str, value: &mut String) -> Result<(), RecordingError> {
+        if self.has(name)? {
+            return self.text(name, value);
+        }
+        value.clear();
         Ok(())
     }
     fn ticks(&mut self, name: &str, value: &mut u32) -> Result<(), RecordingError> {

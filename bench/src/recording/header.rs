@@ -145,6 +145,8 @@ pub struct Header {
     pub tick_s: f64,
     /// Seed of every random excitation and simulated noise of the run.
     pub seed: u64,
+    /// Faults scripted for a virtual rig, separated by semicolons; empty: none.
+    pub faults: String,
     /// Name and verbatim text of each file the run was made from: the rig file and the procedure.
     pub files: Vec<(String, String)>,
     /// The sampled channels, in column order.

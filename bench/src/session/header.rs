@@ -39,6 +39,9 @@ pub(super) fn before_contact(
             own(if overdue { "yes" } else { "no" }),
         ),
     ];
+    if !bench.faults.is_empty() {
+        extra.push((own("faults"), bench.faults.join("; ")));
+    }
     if let Some(granted) = granted {
         extra.push((own("host_scheduling"), granted.to_string()));
     }
@@ -78,6 +81,7 @@ pub(super) fn before_contact(
         sample_period_ticks: plan.sample_period_us(),
         tick_s: rig_link::TICK_S,
         seed: bench.seed,
+        faults: bench.faults.join("; "),
         files: vec![
             (own("rig.toml"), bench.rig_text.text.clone()),
             (own("procedure.toml"), procedure.text.clone()),
@@ -96,6 +100,12 @@ pub(super) fn on_contact(
 ) {
     header.rig.full_scale_nm = identity.full_scale_nm;
     header.channels = channels.iter().map(channel_info).collect();
+    if header.faults.is_empty()
+        && let Some(account) = super::faults::admitted(identity.firmware.as_str())
+    {
+        account.clone_into(&mut header.faults);
+        header.extra.push(("faults".to_owned(), account.to_owned()));
+    }
     let mut add = |name: &str, value: String| header.extra.push((name.to_owned(), value));
     add("rig_controller", identity.model.as_str().to_owned());
     add("rig_controller_serial", identity.serial.as_str().to_owned());

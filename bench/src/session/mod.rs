@@ -1,5 +1,6 @@
 //! One run from files to a sealed recording: what to measure, on what, and where to put it.
 
+mod faults;
 mod header;
 mod proof;
 mod recorder;
@@ -11,12 +12,14 @@ use bench_core::procedure::Procedure;
 use bench_core::rig::{Kind, Mounting, Rig};
 use bench_core::run::{Course, Outcome, Permit, Progress, Run, RunOptions};
 use settings_file::Findings;
-use virtual_rig::VirtualRig;
+use virtual_rig::faults::FaultTextError;
+use virtual_rig::{Fault, VirtualRig};
 
 use crate::drive::clock::wall_clock;
 use crate::drive::schedule::{Granted, ask_for_real_time, back_to_ordinary};
 use crate::drive::{Line, LineError, LockStep, SerialLine, StopFlag, conduct};
 use crate::recording::{RecordingError, Seal};
+pub use faults::{fault_kinds_text, faults_of};
 pub use proof::{Checked, check};
 pub use recorder::{ApproachGain, RunRecorder};
 
@@ -46,6 +49,17 @@ pub enum SessionError {
         /// The rig file.
         file: String,
     },
+    /// A `--fault` argument is no fault.
+    #[error("--fault \"{text}\": {why}")]
+    Fault {
+        /// The argument.
+        text: String,
+        /// What is wrong with it.
+        why: FaultTextError,
+    },
+    /// Faults for a rig that is not simulated here.
+    #[error("--fault works on a virtual rig in this process; for one on a port give it to `truerim virtual`")]
+    FaultsElsewhere,
     /// No port to open.
     #[error("{file}: rig.link.port is \"auto\"; name the port with --port")]
     NoPort {
@@ -112,6 +126,10 @@ pub struct Bench {
     pub seed: u64,
     /// Who measures.
     pub operator: String,
+    /// Faults scripted for the virtual rig, in its file and besides, as text; none as far as is known.
+    pub faults: Vec<String>,
+    /// Those besides.
+    added_faults: Vec<Fault>,
 }
 
 impl Bench {
@@ -135,13 +153,16 @@ impl Bench {
             (None, Kind::Virtual) => Way::LockStep,
             (None, Kind::Serial) => return Err(SessionError::NoPort { file: rig_text.file }),
         };
-        Ok(Self {
+        Self {
             rig,
             rig_text,
             way,
             seed,
             operator,
-        })
+            faults: Vec::new(),
+            added_faults: Vec::new(),
+        }
+        .with_faults(&[])
     }
 
     /// The line to the rig, open.
@@ -149,7 +170,9 @@ impl Bench {
         match &self.way {
             Way::LockStep if self.rig.kind == Kind::Virtual => {
                 let mounting = Some(simulated(self.rig.mounting));
-                let rig = VirtualRig::mounted(&self.rig_text.file, &self.rig_text.text, self.seed, mounting)?;
+                let mut rig =
+                    VirtualRig::mounted(&self.rig_text.file, &self.rig_text.text, self.seed, mounting)?;
+                self.added_faults.iter().for_each(|fault| rig.add_fault(*fault));
                 Ok(Box::new(LockStep::new(rig)))
             }
             Way::LockStep => Err(SessionError::NotVirtual {

@@ -185,6 +185,11 @@ impl VirtualRig {
         self.controller.admit_faults();
     }
 
+    /// The faults that have not begun yet, the next one first.
+    pub fn faults(&self) -> Vec<Fault> {
+        self.faults.iter().rev().copied().collect()
+    }
+
     /// Presses (`false`) or releases (`true`) the emergency stop now: the power stage loses its supply by hardware,
     /// and the controller sees its input change.
     pub fn set_emergency_stop_closed(&mut self, closed: bool) {

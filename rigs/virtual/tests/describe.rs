@@ -214,3 +214,91 @@ fn the_text_holds_every_row() {
     }
     assert!(describe_text(&rows(common::BELT)).contains(" 4 ms "));
 }
+
+/// Turning rims, rise and phase: against `tests/reference/plant/parameters.py` (scipy 1.17.1: `signal.step` on matrices,
+/// `eigvals` on the disc, `quad` over friction).
+#[test]
+fn rims_that_turn_and_small_steps_are_those_of_the_reference() {
+    type Expected = (&'static str, f64, f64, [f64; 2], [f64; 2], [f64; 2]);
+    let expected: [Expected; 3] = [
+        (
+            common::GEARED,
+            0.009,
+            25.00,
+            [0.2398, 0.4371],
+            [3.169e-3, 0.6668],
+            [49.75, 30.55],
+        ),
+        (
+            common::BELT,
+            0.011,
+            39.92,
+            [0.2504, 0.4571],
+            [1.480e-3, 0.7850],
+            [93.57, 55.20],
+        ),
+        (
+            common::DIRECT,
+            0.015,
+            83.93,
+            [0.7192, 1.1782],
+            [0.8997e-3, 0.8875],
+            [162.0, 128.7],
+        ),
+    ];
+    for (text, disc, deaf_hz, coast, [rise, overshoot], [quarter, delayed]) in expected {
+        let free = rows(&common::free(text, disc));
+        close(
+            value(&free, "antiresonance") / deaf_hz,
+            1.0,
+            1e-3,
+            "antiresonance",
+        );
+        for (got, want) in values(&free, "coast_down").iter().zip(coast) {
+            close(got / want, 1.0, 1e-3, "coast-down");
+        }
+        let clamped = rows(text);
+        close(value(&clamped, "linear_rise") / rise, 1.0, 5e-3, "rise");
+        close(
+            value(&clamped, "linear_overshoot") / overshoot,
+            1.0,
+            5e-3,
+            "overshoot",
+        );
+        close(
+            value(&clamped, "quarter_turn") / quarter,
+            1.0,
+            1e-3,
+            "-90 degrees",
+        );
+        close(
+            value(&clamped, "quarter_turn_delayed") / delayed,
+            1.0,
+            1e-3,
+            "-90 degrees, delayed",
+        );
+    }
+    // By hand: 0.25 N·m, Stribeck's rise of a quarter of it at half its speed, viscous.
+    let belt = rows(common::BELT);
+    let at = |speed: f64| {
+        let name = format!("Friction torque at {speed} rad/s");
+        belt.iter().find(|row| row.name == name).unwrap().value
+    };
+    close(
+        at(0.05),
+        0.25 * (1.0 + 0.25 * (-0.25_f64).exp()) + 0.012 * 0.05,
+        1e-12,
+        "slow",
+    );
+    close(at(10.0), 0.25 + 0.12, 1e-12, "fast");
+    // A drive's own speeds are told too.
+    let driven = rows(&common::back_driven(
+        common::BELT,
+        "speeds = [\"0.7 rad/s\", \"-0.7 rad/s\"]\nangle = \"360 deg\"\nacceleration = \"5 rad/s²\"\nrepeats = true",
+    ));
+    assert!(
+        driven
+            .iter()
+            .any(|row| row.name == "Friction torque at 0.7 rad/s")
+    );
+}

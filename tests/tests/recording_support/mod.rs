@@ -80,6 +80,7 @@ pub(crate) fn header() -> Header {
         sample_period_ticks: 250,
         tick_s: 1e-6,
         seed: u64::MAX,
+        faults: "clamp-slip at 1.5 s size 0.2 N·m; reboot at 3 s".into(),
         files: vec![
             (
                 "rigs/virtual/belt.toml".into(),

@@ -25,12 +25,12 @@ const SPAN_HZ: [f64; 2] = [0.5, 5_000.0];
 
 /// One mass of the chain with the stage behind it, seen from the motor.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Link {
-    inertia_kg_m2: f64,
-    viscous: f64,
+pub(super) struct Link {
+    pub(super) inertia_kg_m2: f64,
+    pub(super) viscous: f64,
     /// Stiffness and damping of the stage to the next mass (for the last: of the sensor).
-    stiffness: f64,
-    damping: f64,
+    pub(super) stiffness: f64,
+    pub(super) damping: f64,
 }
 
 /// The linear model.
@@ -39,10 +39,10 @@ pub struct LinearModel {
     gain: f64,
     hold_s: f64,
     smoothing: f64,
-    loop_hz: f64,
+    pub(super) loop_hz: f64,
     /// From the motor to the hub.
-    chain: Vec<Link>,
-    disc_kg_m2: Option<f64>,
+    pub(super) chain: Vec<Link>,
+    pub(super) disc_kg_m2: Option<f64>,
 }
 
 /// What the magnitude of the response shows.
@@ -93,7 +93,7 @@ impl LinearModel {
         self.gain * hold * smooth * control * mechanics.re.hypot(mechanics.im)
     }
 
-    fn mechanics(&self, s: Complex) -> Complex {
+    pub(super) fn mechanics(&self, s: Complex) -> Complex {
         let square = s * s;
         let mut passed = Complex::real(1.0);
         let mut behind: Option<Complex> = None;
@@ -159,6 +159,20 @@ impl LinearModel {
         modes_hz(&masses, &springs)
     }
 
+    /// The modes with the motor held still, Hz: where the motor's side does not move whatever pushes it.
+    pub fn antiresonances_hz(&self) -> Vec<f64> {
+        let mut masses: Vec<f64> = self.chain.iter().skip(1).map(|link| link.inertia_kg_m2).collect();
+        masses.extend(self.disc_kg_m2);
+        masses.reverse();
+        let mut springs: Vec<f64> = self.chain.iter().map(|link| link.stiffness).collect();
+        // With ground at the far end the chain hangs between two walls; what is told is for a rim that is free.
+        if self.disc_kg_m2.is_none() {
+            springs.pop();
+        }
+        springs.reverse();
+        modes_hz(&masses, &springs)
+    }
+
     /// The same with the hub held still: an ideal clamp.
     pub fn modes_on_ideal_clamp_hz(&self) -> Vec<f64> {
         let before = self.chain.len().saturating_sub(1);
@@ -205,7 +219,7 @@ fn chain(plant: &PlantParameters) -> Vec<Link> {
 }
 
 /// Where `holds` ends between `yes` (where it holds) and `no`.
-fn boundary(mut yes: f64, mut no: f64, holds: impl Fn(f64) -> bool) -> f64 {
+pub(super) fn boundary(mut yes: f64, mut no: f64, holds: impl Fn(f64) -> bool) -> f64 {
     for _ in 0..60 {
         let middle = 0.5 * (yes + no);
         if holds(middle) {

@@ -41,6 +41,32 @@ pub(super) fn dynamics(parameters: &RigParameters, rows: &mut Rows) {
             "the same with the hub held still: what the rig costs is the difference",
         );
     }
+    let small =
+        "linear model with loop and damping, a small step: no slew limit, friction, gap, hold or dead time";
+    if let Some([rise, overshoot]) = model.step() {
+        rows.add("linear_rise", "Rise 10 to 90 %, linear", rise, "s", small);
+        rows.add("linear_overshoot", "Overshoot, linear", overshoot, "1", small);
+    }
+    let firmware = &parameters.plant.firmware;
+    let delay = firmware.dead_time_s + 0.5 * (firmware.period_s + firmware.jitter_s);
+    for (id, name, delay_s, follows) in [
+        (
+            "quarter_turn",
+            "Phase −90°, linear, no delay",
+            0.0,
+            "masses, springs, dampers and loop",
+        ),
+        (
+            "quarter_turn_delayed",
+            "Phase −90°, linear, with delay",
+            delay,
+            "the same behind the mean latency",
+        ),
+    ] {
+        if let Some(hz) = model.quarter_turn_hz(delay_s) {
+            rows.add(id, name, hz, "Hz", follows);
+        }
+    }
     let bands = model.bands();
     let linear = "linear model with hold, loop, damping; no friction, no gap";
     rows.add(

@@ -10,7 +10,9 @@ mod heat;
 mod linear;
 mod mechanics;
 mod row;
+mod step;
 mod timing;
+mod turning;
 
 pub use linear::{Bands, LinearModel};
 pub use row::{TruthRow, describe_text};
@@ -56,6 +58,7 @@ pub fn describe(parameters: &RigParameters) -> Vec<TruthRow> {
     timing::rows(parameters, &mut rows);
     mechanics::dynamics(parameters, &mut rows);
     mechanics::statics(parameters, &mut rows);
+    turning::rows(parameters, &mut rows);
     mechanics::cogging(parameters, &mut rows);
     mechanics::angles(parameters, &mut rows);
     heat::rows(parameters, &mut rows);

@@ -49,6 +49,7 @@ fn shown(row: &TruthRow) -> (String, &'static str) {
         "N.m.s/rad" => (1.0, "N·m·s/rad"),
         "kg.m2" => (1e3, "g·m²"),
         "degC" => (1.0, "°C"),
+        "rad/s2" => (1.0, "rad/s²"),
         "1" => (1.0, ""),
         other => (1.0, other),
     };

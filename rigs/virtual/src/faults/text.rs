@@ -229,7 +229,7 @@ impl fmt::Display for Fault {
     /// As [`Fault::from_text`] reads it.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let info: &KindInfo = FaultKind::info(self.kind);
-        write!(f, "{} at {} s", info.word, self.start_tick as f64 * 1e-6)?;
+        write!(f, "{} at {} s", info.word, self.start_tick as f64 / 1e6)?;
         match &info.size {
             Some(size) => write!(f, " size {}", size.quantity.show(self.size)),
             None => Ok(()),
