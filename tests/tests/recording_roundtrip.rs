@@ -277,7 +277,7 @@ fn the_thread_writes_everything_and_notes_how_full_its_queue_was() {
     let directory = tempdir().unwrap();
     let path = directory.path().join("run.h5");
     let writer = RecordingWriter::create(&path, &support::header()).unwrap();
-    let recorder = RecorderThread::start(writer, 20.0, WhenFull::Wait, || {}).unwrap();
+    let mut recorder = RecorderThread::start(writer, 20.0, WhenFull::Wait, || {}).unwrap();
     assert_eq!(recorder.capacity(), 200);
     for row in 0..3_000 {
         let columns = (0..4).map(|c| vec![support::count(c, row)]).collect();
@@ -309,7 +309,7 @@ fn the_thread_tells_the_writers_error_to_the_next_caller() {
     let directory = tempdir().unwrap();
     let path = directory.path().join("run.h5");
     let writer = RecordingWriter::create(&path, &support::header()).unwrap();
-    let recorder = RecorderThread::start(writer, 100.0, WhenFull::Fail, || {}).unwrap();
+    let mut recorder = RecorderThread::start(writer, 100.0, WhenFull::Fail, || {}).unwrap();
     recorder
         .block(Block {
             first_tick: 7,
@@ -334,7 +334,7 @@ fn a_thread_dropped_without_finish_leaves_all_that_was_queued() {
     let directory = tempdir().unwrap();
     let path = directory.path().join("run.h5");
     let writer = RecordingWriter::create(&path, &support::header()).unwrap();
-    let recorder = RecorderThread::start(writer, 100.0, WhenFull::Fail, || {}).unwrap();
+    let mut recorder = RecorderThread::start(writer, 100.0, WhenFull::Fail, || {}).unwrap();
     recorder
         .block(Block {
             first_tick: 7,

@@ -11,6 +11,7 @@ use super::exit::{Exit, Problem};
 use super::say::Say;
 use super::{contact, fit, permit, report};
 use crate::drive::clock::wall_clock_for_names;
+use crate::drive::lateness::EDGES_US;
 use crate::session::{self, Bench, Session, SettingsText};
 
 /// Name of the recording in a results folder.
@@ -136,11 +137,13 @@ fn tell(session: &Session, recording: &Path, say: &Say) {
         recording_error,
         granted,
         approach,
+        lateness,
     } = session;
     if let Some(granted) = granted {
         say.note(&format!(
-            "Host: {granted}; latest wake {} us.",
-            outcome.counters.latest_wake_us
+            "Host: {granted}; of {} timed wakes the latest came {} us late.",
+            lateness.count(),
+            lateness.worst_us
         ));
     }
     if let Some(micros) = outcome.proofs.watchdog_us {
@@ -203,6 +206,12 @@ fn summary(session: &Session, document: Option<&crate::fitting::FitDocument>) ->
         "rows_lost": outcome.counters.rows_lost,
         "bad_frames": outcome.counters.bad_frames,
         "latest_wake_us": outcome.counters.latest_wake_us,
+        "host": session.granted.map(|granted| json!({
+            "real_time_scheduling": granted.real_time,
+            "memory_locked": granted.memory_locked,
+            "wake_lateness": session.lateness,
+            "wake_lateness_edges_us": EDGES_US,
+        })),
         "stop_round_trip_us": outcome.proofs.stop_round_trip_us,
         "watchdog_us": outcome.proofs.watchdog_us,
         "seal": session.seal.as_ref().map(|seal| seal.sha256.clone()),

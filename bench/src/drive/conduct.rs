@@ -42,6 +42,11 @@ pub trait Sink {
     fn progress(&mut self, progress: Progress) {
         let _ = progress;
     }
+
+    /// The loop woke when the time of a wait had come, or later, by `late_us`.
+    fn woke(&mut self, late_us: u64) {
+        let _ = late_us;
+    }
 }
 
 /// Runs to the end. Whatever happens on the way, a panic of this program included, the last thing on the line is a
@@ -116,10 +121,15 @@ fn turn_over(run: &mut Run, line: &mut dyn Line, sink: &mut dyn Sink, stop: &Sto
         sink.progress(run.progress());
         let until = run.deadline().min(line.now().plus_us(LOOK_US));
         inbox.clear();
-        match line.wait(until, &mut inbox) {
-            Ok(()) if inbox.is_empty() => run.wake(line.now()),
-            Ok(()) => run.receive(line.now(), &inbox),
-            Err(error) => run.stop(line.now(), StopCause::LinkLost(error.to_string())),
+        let waited = line.wait(until, &mut inbox);
+        let now = line.now();
+        if now >= until {
+            sink.woke(now.us_since(until));
+        }
+        match waited {
+            Ok(()) if inbox.is_empty() => run.wake(now),
+            Ok(()) => run.receive(now, &inbox),
+            Err(error) => run.stop(now, StopCause::LinkLost(error.to_string())),
         }
     }
 }

@@ -4,11 +4,13 @@
 //! - [`lockstep`] runs a virtual rig in this process, as fast as the processor allows, on the rig's own clock.
 //! - [`serial`] talks to any serial port, a pty included, in real time.
 //! - [`clock`] is the only file that reads the host's clocks.
+//! - [`lateness`] counts how late the loop woke.
 //! - [`schedule`] asks the system for real-time scheduling and locked memory, and says what was granted.
 //! - [`signals`] turns Ctrl-C and the system's requests to end into a stop.
 
 pub mod clock;
 pub mod conduct;
+pub mod lateness;
 pub mod lockstep;
 #[cfg(target_os = "linux")]
 mod prompt;
@@ -17,6 +19,7 @@ pub mod serial;
 pub mod signals;
 
 pub use conduct::{Sink, conduct};
+pub use lateness::Lateness;
 pub use lockstep::LockStep;
 pub use serial::SerialLine;
 pub use signals::StopFlag;

@@ -43,10 +43,44 @@ pub fn ask_for_real_time() -> Granted {
     }
 }
 
-/// Puts this thread back into the ordinary class. A thread begins in the class of the one that starts it: whatever the
-/// driving thread starts for work that may wait, the disk above all, calls this first, or it competes with it.
+/// The middle of the ordinary class's range as `thread-priority` counts it: niceness 0 (39 steps from −20 on, by share).
+/// Its least value would be niceness 19, and a recorder that is starved by any other program.
+const ORDINARY: u8 = 47;
+
+/// Puts this thread back into the ordinary class, no nicer than other programs. A thread begins in the class of the one
+/// that starts it: whatever the driving thread starts for work that may wait, the disk above all, calls this first, or
+/// it competes with it.
 pub fn back_to_ordinary() {
     let policy = ThreadSchedulePolicy::Normal(NormalThreadSchedulePolicy::Other);
-    // Refused only to threads that never had more.
-    let _ = set_thread_priority_and_policy(thread_native_id(), ThreadPriority::Min, policy);
+    if let Ok(ordinary) = ThreadPriorityValue::try_from(ORDINARY) {
+        // Refused only to threads that never had more.
+        let _ = set_thread_priority_and_policy(
+            thread_native_id(),
+            ThreadPriority::Crossplatform(ordinary),
+            policy,
+        );
+    }
+}
+
+#[cfg(all(test, target_os = "linux"))]
+mod tests {
+    /// Niceness of this thread, field 19 of proc(5)'s `stat`.
+    fn niceness() -> i32 {
+        let stat = std::fs::read_to_string("/proc/thread-self/stat").unwrap();
+        let (_, fields) = stat.rsplit_once(") ").unwrap();
+        fields.split(' ').nth(16).unwrap().parse().unwrap()
+    }
+
+    #[test]
+    fn ordinary_is_not_nicer_than_other_programs() {
+        // A thread of its own: what it does to itself ends with it.
+        let (before, after) = std::thread::spawn(|| {
+            let before = niceness();
+            super::back_to_ordinary();
+            (before, niceness())
+        })
+        .join()
+        .unwrap();
+        assert!(after <= before.max(0), "{before} became {after}");
+    }
 }

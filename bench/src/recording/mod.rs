@@ -65,7 +65,7 @@ mod writer;
 
 pub use error::RecordingError;
 pub use header::{ChannelInfo, CountWidth, Header, RigInfo, Sensor, Software, Unit};
-pub use queue::{RecorderThread, WhenFull};
+pub use queue::{Entry, RecorderThread, WhenFull};
 pub use reader::Recording;
 pub use recovery::recover;
 pub use rows::{Block, Completion, EventRow, HostRow, RoundTrip, Seal, SegmentRow, Source};

@@ -1,10 +1,15 @@
-//! A thread that writes, so that whoever drives the motor never waits for the disk.
+//! A thread that writes, so that whoever drives the motor never waits for the disk, for a lock or for memory.
+//!
+//! What is handed over goes through a ring of fixed size whose producer never waits (`rtrb`); the thread looks into it
+//! by itself every few milliseconds, as waking it would be a call into the system. Emptied blocks come back through a
+//! second ring, to be filled again.
 
 use std::path::PathBuf;
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
-use std::sync::{Arc, Mutex, PoisonError};
-use std::thread::JoinHandle;
+use std::sync::{Arc, OnceLock};
+use std::thread::{JoinHandle, park_timeout};
+use std::time::Duration;
+
+use rtrb::{Consumer, Producer, PushError, RingBuffer};
 
 use super::error::RecordingError;
 use super::rows::{Block, Completion, EventRow, HostRow, RoundTrip, Seal, SegmentRow};
@@ -15,6 +20,10 @@ use super::writer::RecordingWriter;
 const QUEUE_S: f64 = 10.0;
 /// Messages the queue holds at least and at most.
 const CAPACITY: std::ops::RangeInclusive<usize> = 64..=1_000_000;
+/// Time between two looks of the thread into an empty queue.
+const IDLE: Duration = Duration::from_millis(5);
+/// Time between two tries of a caller that may wait.
+const FULL: Duration = Duration::from_micros(500);
 
 /// What a full queue does to the caller.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,50 +34,87 @@ pub enum WhenFull {
     Wait,
 }
 
-enum Message {
+/// Rows whose wording is left to the recorder's thread: the caller hands over plain numbers.
+pub trait Entry: Send + 'static {
+    /// Writes them.
+    ///
+    /// # Errors
+    /// Those of the writer.
+    fn write(self, writer: &mut RecordingWriter) -> Result<(), RecordingError>;
+}
+
+impl Entry for EventRow {
+    fn write(self, writer: &mut RecordingWriter) -> Result<(), RecordingError> {
+        writer.event(&self)
+    }
+}
+
+enum Message<E> {
     Block(Block),
     Segment(Box<SegmentRow>),
-    Event(EventRow),
+    Entry(E),
     Host(HostRow),
     RoundTrip(RoundTrip),
     Flush,
-    Finish(Completion),
-}
-
-/// What both sides see.
-struct Shared {
-    depth: AtomicUsize,
-    high_water: AtomicUsize,
-    failure: Mutex<Option<RecordingError>>,
+    Finish(Completion, QueueFigures),
 }
 
 /// A [`RecordingWriter`] behind a bounded queue and a thread of its own.
 ///
 /// Nothing is dropped: a message that finds no room is an error to the caller, and an error of the writer is the
 /// answer to the next call. Dropping the value without [`RecorderThread::finish`] writes what is queued, flushes, and
-/// leaves a live file that can be recovered.
-pub struct RecorderThread {
+/// leaves a live file that can be recovered. With [`WhenFull::Fail`] no call but `finish` waits, allocates or takes a
+/// lock, as long as no error is to be told.
+pub struct RecorderThread<E = EventRow> {
     path: PathBuf,
     capacity: usize,
     when_full: WhenFull,
-    shared: Arc<Shared>,
-    sender: Option<SyncSender<Message>>,
+    high_water: usize,
+    /// Why the thread ended early.
+    failure: Arc<OnceLock<RecordingError>>,
+    queue: Option<Producer<Message<E>>>,
+    emptied: Consumer<Block>,
     thread: Option<JoinHandle<Option<Result<Seal, RecordingError>>>>,
 }
 
-impl RecorderThread {
-    /// Starts the thread with room for 10 s of messages, of which `messages_per_s` come each second (each block,
-    /// each host row and each round trip is one). `begin` is the first thing that the thread does: a thread starts in
-    /// the scheduling class of the one that starts it, and the disk must not share the driving thread's.
+impl RecorderThread<EventRow> {
+    /// [`RecorderThread::start_with`] for events in words and blocks that are not filled again.
     ///
     /// # Errors
-    /// [`RecordingError::Invalid`] if `messages_per_s` is not a number above 0 or 10 s of it are over a million
-    /// messages; [`RecordingError::Io`] if no thread can be started.
+    /// As there.
     pub fn start(
         writer: RecordingWriter,
         messages_per_s: f64,
         when_full: WhenFull,
         begin: fn(),
+    ) -> Result<Self, RecordingError> {
+        Self::start_with(writer, messages_per_s, when_full, begin, Vec::new())
+    }
+
+    /// Queues an event.
+    ///
+    /// # Errors
+    /// As [`RecorderThread::block`].
+    pub fn event(&mut self, row: EventRow) -> Result<(), RecordingError> {
+        self.entry(row)
+    }
+}
+
+impl<E: Entry> RecorderThread<E> {
+    /// Starts the thread with room for 10 s of messages, of which `messages_per_s` come each second (each block,
+    /// each host row and each round trip is one). `begin` is the first thing that the thread does: a thread starts in
+    /// the scheduling class of the one that starts it, and the disk must not share the driving thread's.
+    /// [`RecorderThread::emptied`] hands out the `spare` blocks, and after them those that were written.
+    ///
+    /// # Errors
+    /// [`RecordingError::Invalid`] if `messages_per_s` is not a number above 0 or 10 s of it are over a million
+    /// messages; [`RecordingError::Io`] if no thread can be started.
+    pub fn start_with(
+        writer: RecordingWriter,
+        messages_per_s: f64,
+        when_full: WhenFull,
+        begin: fn(),
+        spare: Vec<Block>,
     ) -> Result<Self, RecordingError> {
         let path = writer.path().to_owned();
         let wanted = (messages_per_s * QUEUE_S).ceil();
@@ -81,36 +127,33 @@ impl RecorderThread {
         }
         // In range by the check above.
         let capacity = (wanted as usize).max(*CAPACITY.start());
-        Self::with_capacity(writer, capacity, when_full, begin)
-    }
-
-    fn with_capacity(
-        writer: RecordingWriter,
-        capacity: usize,
-        when_full: WhenFull,
-        begin: fn(),
-    ) -> Result<Self, RecordingError> {
-        let path = writer.path().to_owned();
-        let (sender, receiver) = sync_channel(capacity);
-        let shared = Arc::new(Shared {
-            depth: AtomicUsize::new(0),
-            high_water: AtomicUsize::new(0),
-            failure: Mutex::new(None),
-        });
-        let seen = Arc::clone(&shared);
+        let (queue, messages) = RingBuffer::new(capacity);
+        let (mut back, emptied) = RingBuffer::new(spare.len());
+        for block in spare {
+            let _ = back.push(block); // there is a place for each
+        }
+        let failure = Arc::new(OnceLock::new());
+        let recorder = Recorder {
+            writer,
+            messages,
+            back,
+        };
+        let told = Arc::clone(&failure);
         let thread = std::thread::Builder::new()
             .name("recorder".to_owned())
             .spawn(move || {
                 begin();
-                run(writer, &receiver, &seen, capacity)
+                recorder.run(&told)
             })
             .map_err(|e| RecordingError::io(&path, "start the recorder thread", &e))?;
         Ok(Self {
             path,
             capacity,
             when_full,
-            shared,
-            sender: Some(sender),
+            high_water: 0,
+            failure,
+            queue: Some(queue),
+            emptied,
             thread: Some(thread),
         })
     }
@@ -119,7 +162,7 @@ impl RecorderThread {
     ///
     /// # Errors
     /// [`RecordingError::QueueFull`] (with [`WhenFull::Fail`]), or the error that ended the recording.
-    pub fn block(&self, block: Block) -> Result<(), RecordingError> {
+    pub fn block(&mut self, block: Block) -> Result<(), RecordingError> {
         self.send(Message::Block(block))
     }
 
@@ -127,23 +170,23 @@ impl RecorderThread {
     ///
     /// # Errors
     /// As [`RecorderThread::block`].
-    pub fn segment(&self, row: SegmentRow) -> Result<(), RecordingError> {
+    pub fn segment(&mut self, row: SegmentRow) -> Result<(), RecordingError> {
         self.send(Message::Segment(Box::new(row)))
     }
 
-    /// Queues an event.
+    /// Queues rows that the thread is to word.
     ///
     /// # Errors
     /// As [`RecorderThread::block`].
-    pub fn event(&self, row: EventRow) -> Result<(), RecordingError> {
-        self.send(Message::Event(row))
+    pub fn entry(&mut self, entry: E) -> Result<(), RecordingError> {
+        self.send(Message::Entry(entry))
     }
 
     /// Queues the arrival of a batch.
     ///
     /// # Errors
     /// As [`RecorderThread::block`].
-    pub fn host(&self, row: HostRow) -> Result<(), RecordingError> {
+    pub fn host(&mut self, row: HostRow) -> Result<(), RecordingError> {
         self.send(Message::Host(row))
     }
 
@@ -151,7 +194,7 @@ impl RecorderThread {
     ///
     /// # Errors
     /// As [`RecorderThread::block`].
-    pub fn round_trip(&self, row: RoundTrip) -> Result<(), RecordingError> {
+    pub fn round_trip(&mut self, row: RoundTrip) -> Result<(), RecordingError> {
         self.send(Message::RoundTrip(row))
     }
 
@@ -159,27 +202,28 @@ impl RecorderThread {
     ///
     /// # Errors
     /// As [`RecorderThread::block`].
-    pub fn flush(&self) -> Result<(), RecordingError> {
+    pub fn flush(&mut self) -> Result<(), RecordingError> {
         self.send(Message::Flush)
     }
 
+    /// A block without rows, whose columns have kept their room; `None` when all are under way.
+    pub fn emptied(&mut self) -> Option<Block> {
+        self.emptied.pop().ok()
+    }
+
     /// Most messages that ever waited.
-    pub fn high_water(&self) -> usize {
-        self.shared.high_water.load(Ordering::Relaxed)
+    pub const fn high_water(&self) -> usize {
+        self.high_water
     }
 
     /// Messages the queue holds.
-    pub fn capacity(&self) -> usize {
+    pub const fn capacity(&self) -> usize {
         self.capacity
     }
 
     /// The error that ended the recording, if one did.
     pub fn failure(&self) -> Option<RecordingError> {
-        self.shared
-            .failure
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .clone()
+        self.failure.get().cloned()
     }
 
     /// Waits until all is written, then seals.
@@ -187,46 +231,52 @@ impl RecorderThread {
     /// # Errors
     /// The error that ended the recording, or one of [`RecordingWriter::finish`].
     pub fn finish(mut self, completion: Completion) -> Result<Seal, RecordingError> {
-        if let Some(sender) = self.sender.take() {
-            // Waiting is right here: the run is over. If the thread is gone, its failure is told below.
-            self.shared.depth.fetch_add(1, Ordering::Relaxed);
-            let _ = sender.send(Message::Finish(completion));
-        }
-        let outcome = self.thread.take().and_then(|thread| thread.join().ok()).flatten();
-        outcome.unwrap_or_else(|| Err(self.gone()))
+        self.when_full = WhenFull::Wait; // waiting is right here: the run is over
+        let figures = QueueFigures {
+            capacity: self.capacity as u64,
+            high_water: self.high_water.max(1) as u64, // this message waits too
+        };
+        // If the thread is gone, its failure is told below.
+        let _ = self.send(Message::Finish(completion, figures));
+        self.join().unwrap_or_else(|| Err(self.gone()))
     }
 
-    fn send(&self, message: Message) -> Result<(), RecordingError> {
-        let Some(sender) = &self.sender else {
+    fn send(&mut self, message: Message<E>) -> Result<(), RecordingError> {
+        let Some(queue) = &mut self.queue else {
             return Err(self.gone());
         };
-        // Counted before it is sent: the thread may take it before this call goes on.
-        let depth = self.shared.depth.fetch_add(1, Ordering::Relaxed) + 1;
-        let sent = match self.when_full {
-            WhenFull::Wait => sender.send(message).map_err(|_| self.gone()),
-            WhenFull::Fail => sender.try_send(message).map_err(|e| match e {
-                TrySendError::Full(_) => RecordingError::QueueFull {
-                    path: self.path.clone(),
-                    capacity: self.capacity,
-                },
-                TrySendError::Disconnected(_) => self.gone(),
-            }),
-        };
-        match sent {
-            Ok(()) => {
-                self.shared
-                    .high_water
-                    .fetch_max(depth.min(self.capacity), Ordering::Relaxed);
-                Ok(())
+        let mut message = message;
+        loop {
+            if queue.is_abandoned() {
+                return Err(self.gone());
             }
-            Err(error) => {
-                self.shared.depth.fetch_sub(1, Ordering::Relaxed);
-                if matches!(error, RecordingError::QueueFull { .. }) {
-                    self.shared.high_water.fetch_max(self.capacity, Ordering::Relaxed);
+            match queue.push(message) {
+                Ok(()) => {
+                    let waiting = self.capacity.saturating_sub(queue.slots());
+                    self.high_water = self.high_water.max(waiting);
+                    return Ok(());
                 }
-                Err(error)
+                Err(PushError::Full(back)) => {
+                    self.high_water = self.capacity;
+                    if self.when_full == WhenFull::Fail {
+                        return Err(RecordingError::QueueFull {
+                            path: self.path.clone(),
+                            capacity: self.capacity,
+                        });
+                    }
+                    message = back;
+                    park_timeout(FULL);
+                }
             }
         }
+    }
+
+    /// Closes the queue and waits for the thread to write what is in it.
+    fn join(&mut self) -> Option<Result<Seal, RecordingError>> {
+        self.queue = None;
+        let thread = self.thread.take()?;
+        thread.thread().unpark();
+        thread.join().ok().flatten()
     }
 
     /// Why the thread takes no more.
@@ -238,50 +288,69 @@ impl RecorderThread {
     }
 }
 
-impl Drop for RecorderThread {
+impl<E> Drop for RecorderThread<E> {
     fn drop(&mut self) {
-        self.sender = None;
+        self.queue = None;
         if let Some(thread) = self.thread.take() {
+            thread.thread().unpark();
             let _ = thread.join();
         }
     }
 }
 
-/// The thread: writes until told to finish, until nobody can send any more, or until an error.
-fn run(
-    mut writer: RecordingWriter,
-    receiver: &Receiver<Message>,
-    shared: &Shared,
-    capacity: usize,
-) -> Option<Result<Seal, RecordingError>> {
-    while let Ok(message) = receiver.recv() {
-        shared.depth.fetch_sub(1, Ordering::Relaxed);
-        let done = match message {
-            Message::Block(block) => writer.append(&block),
-            Message::Segment(row) => writer.segment(&row),
-            Message::Event(row) => writer.event(&row),
-            Message::Host(row) => writer.host(&row),
-            Message::RoundTrip(row) => writer.round_trip(&row),
-            Message::Flush => writer.flush(),
-            Message::Finish(completion) => {
-                let high_water = shared.high_water.load(Ordering::Relaxed) as u64;
-                writer.set_queue(QueueFigures {
-                    capacity: capacity as u64,
-                    high_water,
-                });
-                return Some(writer.finish(&completion));
+/// The thread's side.
+struct Recorder<E> {
+    writer: RecordingWriter,
+    messages: Consumer<Message<E>>,
+    back: Producer<Block>,
+}
+
+impl<E: Entry> Recorder<E> {
+    /// Writes until told to finish, until nobody can send any more, or until an error, which is told to `failure`
+    /// before the queue closes.
+    fn run(mut self, failure: &OnceLock<RecordingError>) -> Option<Result<Seal, RecordingError>> {
+        loop {
+            // Asked before looking for a message: what was sent before the queue closed is still found.
+            let last = self.messages.is_abandoned();
+            let done = match self.messages.pop() {
+                Ok(Message::Finish(completion, figures)) => {
+                    self.writer.set_queue(figures);
+                    return Some(self.writer.finish(&completion));
+                }
+                Ok(message) => self.take(message),
+                Err(_) if last => {
+                    let error = self.writer.flush().err()?;
+                    let _ = failure.set(error.clone());
+                    return Some(Err(error));
+                }
+                Err(_) => {
+                    park_timeout(IDLE);
+                    Ok(())
+                }
+            };
+            if let Err(error) = done {
+                // What was taken before a message that does not fit is good: keep it.
+                let _ = self.writer.flush();
+                let _ = failure.set(error.clone());
+                return Some(Err(error));
             }
-        };
-        if let Err(error) = done {
-            // What was taken before a message that does not fit is good: keep it.
-            let _ = writer.flush();
-            *shared.failure.lock().unwrap_or_else(PoisonError::into_inner) = Some(error.clone());
-            return Some(Err(error));
         }
     }
-    if let Err(error) = writer.flush() {
-        *shared.failure.lock().unwrap_or_else(PoisonError::into_inner) = Some(error.clone());
-        return Some(Err(error));
+
+    fn take(&mut self, message: Message<E>) -> Result<(), RecordingError> {
+        match message {
+            Message::Block(mut block) => {
+                self.writer.append(&block)?;
+                block.rows = 0;
+                block.columns.iter_mut().for_each(Vec::clear);
+                let _ = self.back.push(block); // a block too many ends here
+                Ok(())
+            }
+            Message::Segment(row) => self.writer.segment(&row),
+            Message::Entry(entry) => entry.write(&mut self.writer),
+            Message::Host(row) => self.writer.host(&row),
+            Message::RoundTrip(row) => self.writer.round_trip(&row),
+            Message::Flush | Message::Finish(..) => self.writer.flush(),
+        }
     }
-    None
 }

@@ -1,7 +1,9 @@
 //! One run from files to a sealed recording: what to measure, on what, and where to put it.
 
+mod display;
 mod faults;
 mod header;
+mod notes;
 mod proof;
 mod recorder;
 
@@ -17,7 +19,7 @@ use virtual_rig::{Fault, VirtualRig};
 
 use crate::drive::clock::wall_clock;
 use crate::drive::schedule::{Granted, ask_for_real_time, back_to_ordinary};
-use crate::drive::{Line, LineError, LockStep, SerialLine, StopFlag, conduct};
+use crate::drive::{Lateness, Line, LineError, LockStep, SerialLine, StopFlag, conduct};
 use crate::recording::{RecordingError, Seal};
 pub use faults::{fault_kinds_text, faults_of};
 pub use proof::{Checked, check};
@@ -210,9 +212,11 @@ pub struct Session {
     pub granted: Option<Granted>,
     /// Measured over commanded torque of the approach, when it passed.
     pub approach: Option<ApproachGain>,
+    /// How late the loop woke when the time of a wait had come.
+    pub lateness: Lateness,
 }
 
-/// Records one run of `plan` into `path`, calling `on_progress` as it goes on.
+/// Records one run of `plan` into `path`, calling `on_progress` as it goes on, on a thread of its own.
 ///
 /// # Errors
 /// [`SessionError`] when it cannot even begin. How a run that began ended is in [`Session::outcome`].
@@ -223,31 +227,95 @@ pub fn record(
     permit: Permit,
     path: &Path,
     stop: &StopFlag,
-    on_progress: &mut dyn FnMut(Progress),
+    on_progress: &mut (dyn FnMut(Progress) + Send),
 ) -> Result<Session, SessionError> {
-    let created = wall_clock();
-    let mut line = bench.line()?;
+    let line = bench.line()?;
     let granted = bench.in_real_time().then(ask_for_real_time);
-    let header = header::before_contact(bench, procedure, &plan, &permit, &created, granted);
-    let mut sink = RunRecorder::new(path, header, plan.clone(), bench.in_real_time(), on_progress);
-    let course = Course::Measure(Box::new(plan));
-    let mut run = Run::new(bench.rig.clone(), course, Some(permit), RunOptions::default());
-    let outcome = conduct(&mut run, line.as_mut(), &mut sink, stop);
-    drop(line);
-    if granted.is_some() {
-        back_to_ordinary(); // sealing and all that follows may wait
-    }
-    let approach = sink.approach();
-    let (seal, recording_error) = match sink.finish(&outcome) {
-        Some(Ok(seal)) => (Some(seal), None),
-        Some(Err(error)) => (None, Some(error)),
-        None => (None, None),
-    };
-    Ok(Session {
-        outcome,
-        seal,
-        recording_error,
+    let order = Order {
+        bench,
+        procedure,
+        plan,
+        permit,
+        path,
+        real_time: bench.in_real_time(),
         granted,
-        approach,
+    };
+    Ok(record_over(order, line, stop, on_progress))
+}
+
+/// What is to be recorded, and how.
+#[derive(Debug)]
+pub struct Order<'a> {
+    /// Rig and seed.
+    pub bench: &'a Bench,
+    /// The procedure's text, for the recording.
+    pub procedure: &'a SettingsText,
+    /// What to play.
+    pub plan: Plan,
+    /// Somebody's permission.
+    pub permit: Permit,
+    /// Where the recording goes.
+    pub path: &'a Path,
+    /// Whether time goes on by itself: then the disk is never waited for.
+    pub real_time: bool,
+    /// What the system granted to this thread, if it was asked.
+    pub granted: Option<Granted>,
+}
+
+/// [`record`] over a line that is open already. This thread drives the motor: it asks for no memory and takes no lock
+/// while the rig is armed, as long as the line does not.
+pub fn record_over(
+    order: Order<'_>,
+    mut line: Box<dyn Line + '_>,
+    stop: &StopFlag,
+    on_progress: &mut (dyn FnMut(Progress) + Send),
+) -> Session {
+    let (bench, granted) = (order.bench, order.granted);
+    let header = header::before_contact(
+        bench,
+        order.procedure,
+        &order.plan,
+        &order.permit,
+        &wall_clock(),
+        granted,
+    );
+    let (shown, shows) = display::pair();
+    std::thread::scope(|scope| {
+        // Without a thread for it nothing is shown; the run does not need it.
+        let showing = std::thread::Builder::new()
+            .name("progress".to_owned())
+            .spawn_scoped(scope, move || shows.run(on_progress));
+        let mut sink = RunRecorder::new(order.path, header, order.plan.clone(), order.real_time);
+        sink.show_on(shown);
+        let course = Course::Measure(Box::new(order.plan));
+        let mut run = Run::new(
+            bench.rig.clone(),
+            course,
+            Some(order.permit),
+            RunOptions::default(),
+        );
+        let outcome = conduct(&mut run, line.as_mut(), &mut sink, stop);
+        drop(line);
+        sink.hide();
+        if let Ok(showing) = showing {
+            showing.thread().unpark();
+        }
+        if granted.is_some() {
+            back_to_ordinary(); // sealing and all that follows may wait
+        }
+        let (approach, lateness) = (sink.approach(), sink.lateness());
+        let (seal, recording_error) = match sink.finish(&outcome) {
+            Some(Ok(seal)) => (Some(seal), None),
+            Some(Err(error)) => (None, Some(error)),
+            None => (None, None),
+        };
+        Session {
+            outcome,
+            seal,
+            recording_error,
+            granted,
+            approach,
+            lateness,
+        }
     })
 }

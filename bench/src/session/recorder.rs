@@ -1,19 +1,22 @@
-//! Writes what a run hands out.
+//! Hands what a run gives out to the threads that write and show it. From the first sample to the last nothing in here
+//! waits, takes a lock or asks for memory: it runs on the thread that drives the motor.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use bench_core::channels::SampleRow;
-use bench_core::excitation::ExcitationKind;
-use bench_core::plan::{Plan, SETPOINT_STRIDE_US, Window};
+use bench_core::plan::Plan;
 use bench_core::run::{End, Outcome, Progress, RunEvent};
 use bench_core::time::HostNs;
 
+use super::display::Shown;
 use super::header::on_contact;
-use crate::drive::Sink;
+use super::notes::{Note, What};
 use crate::drive::schedule::back_to_ordinary;
+use crate::drive::{Lateness, Sink};
 use crate::recording::{
-    Block, Completion, EventRow, Header, HostRow, RecorderThread, RecordingError, RecordingWriter, RoundTrip,
-    Seal, SegmentRow, Source, WhenFull,
+    Block, Completion, Header, HostRow, RecorderThread, RecordingError, RecordingWriter, RoundTrip, Seal,
+    WhenFull,
 };
 
 /// Rows in a block: 62.5 ms at 4,000 samples/s.
@@ -21,46 +24,62 @@ const BLOCK_ROWS: usize = 250;
 /// Arrivals are kept once in so many batches: enough for the host's jitter, little beside the samples.
 const ARRIVAL_EVERY: u32 = 4;
 
+/// Seconds of blocks made beforehand: as many as the queue may hold.
+const SPARE_S: f64 = 10.0;
+
 /// Measured over commanded torque of the approach.
 pub type ApproachGain = f64;
 
 /// A sink that records.
-pub struct RunRecorder<'a> {
+pub struct RunRecorder {
     path: PathBuf,
     header: Header,
-    plan: Plan,
+    plan: Arc<Plan>,
     real_time: bool,
-    thread: Option<RecorderThread>,
+    thread: Option<RecorderThread<Note>>,
     block: Block,
     period: u64,
     arrivals: u32,
     last_host: HostNs,
     approach: Option<ApproachGain>,
-    on_progress: &'a mut dyn FnMut(Progress),
+    lateness: Lateness,
+    shown: Option<Shown>,
 }
 
-impl<'a> RunRecorder<'a> {
+impl RunRecorder {
     /// Records into `path` once the rig is known; `real_time` says that the disk must never be waited for.
-    pub fn new(
-        path: &Path,
-        header: Header,
-        plan: Plan,
-        real_time: bool,
-        on_progress: &'a mut dyn FnMut(Progress),
-    ) -> Self {
+    #[must_use]
+    pub fn new(path: &Path, header: Header, plan: Plan, real_time: bool) -> Self {
         Self {
             path: path.to_owned(),
             period: u64::from(header.sample_period_ticks),
             header,
-            plan,
+            plan: Arc::new(plan),
             real_time,
             thread: None,
             block: Block::default(),
             arrivals: 0,
             last_host: HostNs(0),
             approach: None,
-            on_progress,
+            lateness: Lateness::default(),
+            shown: None,
         }
+    }
+
+    /// How late the loop woke, so far.
+    #[must_use]
+    pub const fn lateness(&self) -> Lateness {
+        self.lateness
+    }
+
+    /// How far the run is goes there.
+    pub(super) fn show_on(&mut self, shown: Shown) {
+        self.shown = Some(shown);
+    }
+
+    /// Nothing is shown from here on; whoever shows it may end.
+    pub(super) fn hide(&mut self) {
+        self.shown = None;
     }
 
     /// Measured over commanded torque of the approach, once it passed.
@@ -94,62 +113,49 @@ impl<'a> RunRecorder<'a> {
         } else {
             WhenFull::Wait
         };
-        self.thread = Some(RecorderThread::start(
+        let spares = (rate / BLOCK_ROWS as f64 * SPARE_S).ceil().clamp(2.0, 1e5) as usize;
+        let spares = (0..spares)
+            .map(|_| empty_block(self.header.channels.len()))
+            .collect();
+        self.block = empty_block(self.header.channels.len());
+        self.thread = Some(RecorderThread::start_with(
             writer,
             messages_per_s,
             when_full,
             back_to_ordinary,
+            spares,
         )?);
-        self.block = self.empty_block();
         Ok(())
     }
 
-    fn empty_block(&self) -> Block {
-        let columns = self
-            .header
-            .channels
-            .iter()
-            .map(|_| Vec::with_capacity(BLOCK_ROWS))
-            .collect();
-        Block {
-            first_tick: 0,
-            rows: 0,
-            columns,
-        }
-    }
-
+    /// Sends the block off; the next one is one that was written already, or a spare one.
     fn flush_block(&mut self) -> Result<(), RecordingError> {
+        let Some(thread) = &mut self.thread else {
+            return Ok(());
+        };
         if self.block.rows == 0 {
             return Ok(());
         }
-        let empty = self.empty_block();
-        let full = std::mem::replace(&mut self.block, empty);
-        match &self.thread {
-            Some(thread) => thread.block(full),
-            None => Ok(()),
-        }
+        let next = match thread.emptied() {
+            Some(block) => block,
+            // As many blocks are under way as the queue may hold.
+            None if self.real_time => {
+                return Err(RecordingError::QueueFull {
+                    path: self.path.clone(),
+                    capacity: thread.capacity(),
+                });
+            }
+            None => empty_block(self.block.columns.len()),
+        };
+        thread.block(std::mem::replace(&mut self.block, next))
     }
 
-    fn note(&self, tick: u64, source: Source, code: &str, text: String) -> Result<(), RecordingError> {
+    fn note(&mut self, tick: u64, what: What) -> Result<(), RecordingError> {
         let host_ns = i64::try_from(self.last_host.0).unwrap_or(i64::MAX);
-        match &self.thread {
-            Some(thread) => thread.event(EventRow {
-                tick,
-                host_ns,
-                source,
-                code: code.to_owned(),
-                text,
-            }),
+        match &mut self.thread {
+            Some(thread) => thread.entry(Note { tick, host_ns, what }),
             None => Ok(()),
         }
-    }
-
-    fn segments(&self, zero: u64) -> Result<(), RecordingError> {
-        let Some(thread) = &self.thread else { return Ok(()) };
-        self.plan
-            .windows()
-            .iter()
-            .try_for_each(|window| thread.segment(segment_row(window, zero)))
     }
 
     fn take(&mut self, event: &RunEvent) -> Result<(), RecordingError> {
@@ -163,32 +169,16 @@ impl<'a> RunRecorder<'a> {
                 self.open()
             }
             RunEvent::PlanStarted { tick } => {
-                self.note(
-                    *tick,
-                    Source::Bench,
-                    "plan-zero",
-                    "the plan begins at this tick".to_owned(),
-                )?;
-                self.segments(*tick)
+                let plan = Arc::clone(&self.plan);
+                self.note(*tick, What::PlanStarted(plan))
             }
-            RunEvent::Rig(event) => {
-                let text = format!(
-                    "rig event {}: {:?}, detail {}",
-                    event.number, event.code, event.detail
-                );
-                self.note(
-                    event.tick,
-                    Source::Rig,
-                    &kebab(&format!("{:?}", event.code)),
-                    text,
-                )
-            }
+            RunEvent::Rig(event) => self.note(event.tick, What::Rig(*event)),
             RunEvent::RoundTrip {
                 sent_ns,
                 received_ns,
                 rig_received_tick,
                 ..
-            } => match &self.thread {
+            } => match &mut self.thread {
                 Some(thread) => thread.round_trip(RoundTrip {
                     host_send_ns: i64::try_from(*sent_ns).unwrap_or(i64::MAX),
                     host_receive_ns: i64::try_from(*received_ns).unwrap_or(i64::MAX),
@@ -198,7 +188,7 @@ impl<'a> RunRecorder<'a> {
             },
             RunEvent::Arrival { tick, host_ns } => {
                 self.arrivals = self.arrivals.wrapping_add(1);
-                match &self.thread {
+                match &mut self.thread {
                     Some(thread) if self.arrivals.is_multiple_of(ARRIVAL_EVERY) => thread.host(HostRow {
                         first_tick: *tick,
                         host_ns: i64::try_from(*host_ns).unwrap_or(i64::MAX),
@@ -208,26 +198,20 @@ impl<'a> RunRecorder<'a> {
             }
             RunEvent::ApproachPassed { gain, tick } => {
                 self.approach = Some(*gain);
-                let text = format!("first small torque: {gain:.3} of the command, right sign");
-                self.note(*tick, Source::Bench, "approach-passed", text)
+                self.note(*tick, What::ApproachPassed(*gain))
             }
             RunEvent::Tripped(trip) => {
-                self.note(
-                    trip.tick,
-                    Source::Bench,
-                    &format!("trip-{}", trip.condition.name()),
-                    trip.to_string(),
-                )?;
+                self.note(trip.tick, What::Tripped(*trip))?;
                 self.flush_block()?;
-                self.thread.as_ref().map_or(Ok(()), RecorderThread::flush)
+                self.thread.as_mut().map_or(Ok(()), RecorderThread::flush)
             }
-            RunEvent::Phase { name, tick } => self.note(*tick, Source::Bench, "phase", (*name).to_owned()),
+            RunEvent::Phase { name, tick } => self.note(*tick, What::Phase(name)),
             RunEvent::Status(_) => Ok(()),
         }
     }
 }
 
-impl Sink for RunRecorder<'_> {
+impl Sink for RunRecorder {
     fn row(&mut self, row: &SampleRow) -> Result<(), String> {
         if self.thread.is_none() {
             return Ok(());
@@ -262,43 +246,21 @@ impl Sink for RunRecorder<'_> {
     }
 
     fn progress(&mut self, progress: Progress) {
-        (self.on_progress)(progress);
-    }
-}
-
-fn segment_row(window: &Window, zero: u64) -> SegmentRow {
-    let sweep = window.sweep;
-    SegmentRow {
-        name: window.name.clone(),
-        excitation: window.kind.word().to_owned(),
-        role: "excitation".to_owned(),
-        segment: u32::try_from(window.segment).unwrap_or(u32::MAX),
-        repeat: u32::try_from(window.repeat).unwrap_or(u32::MAX),
-        start_tick: zero + window.start_us,
-        end_tick: zero + window.end_us,
-        from_nm: window.from_nm,
-        to_nm: window.to_nm,
-        amplitude_nm: if window.kind == ExcitationKind::Hold {
-            f64::NAN
-        } else {
-            window.amplitude_nm
-        },
-        preload_nm: window.preload_nm,
-        f_start_hz: sweep.map_or(f64::NAN, |sweep| sweep.from_hz),
-        f_end_hz: sweep.map_or(f64::NAN, |sweep| sweep.to_hz),
-        duration_s: (window.end_us - window.start_us) as f64 * 1e-6,
-        hold_us: SETPOINT_STRIDE_US,
-    }
-}
-
-/// `SetpointLimited` → `setpoint-limited`.
-fn kebab(name: &str) -> String {
-    let mut out = String::with_capacity(name.len() + 4);
-    for letter in name.chars() {
-        if letter.is_ascii_uppercase() && !out.is_empty() {
-            out.push('-');
+        if let Some(shown) = &mut self.shown {
+            shown.tell(progress);
         }
-        out.push(letter.to_ascii_lowercase());
     }
-    out
+
+    fn woke(&mut self, late_us: u64) {
+        self.lateness.add(late_us);
+    }
+}
+
+/// A block without rows, with room for a whole one.
+fn empty_block(channels: usize) -> Block {
+    Block {
+        first_tick: 0,
+        rows: 0,
+        columns: (0..channels).map(|_| Vec::with_capacity(BLOCK_ROWS)).collect(),
+    }
 }

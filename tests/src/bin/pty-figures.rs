@@ -7,14 +7,19 @@ use std::sync::mpsc::{Sender, channel};
 use std::time::Duration;
 
 use acceptance::pty_figures::host::{Host, load_average};
+use acceptance::pty_figures::load::{self, Load};
 use acceptance::pty_figures::table::Figures;
-use acceptance::pty_figures::{Unmeasured, minute, rig_process, stops, wakes};
+use acceptance::pty_figures::{Unmeasured, endurance, markdown, minute, rig_process, stops, wakes};
 use clap::Parser;
 
 /// Time beyond what everything should take, after which the program gives up.
 const GRACE_S: f64 = 60.0;
 /// Longest that one trial of each kind should take, under both kinds of scheduling, s.
 const TRIAL_S: f64 = 0.3;
+/// How much longer than the minutes asked for their runs may take: each begins with proofs and ends with a seal.
+const RUNS: f64 = 1.5;
+/// How much slower everything else may be while the processors are busy.
+const LOADED: f64 = 4.0;
 
 /// Waits of each length.
 const WAKES: usize = 250;
@@ -26,6 +31,12 @@ struct Arguments {
     /// Length of the recorded run; 0 leaves it out.
     #[arg(long, default_value_t = 60.0)]
     seconds: f64,
+    /// Minutes for which the real program runs against `truerim virtual`, instead of the recorded run.
+    #[arg(long, default_value_t = 0.0)]
+    minutes: f64,
+    /// Keeps every processor busy meanwhile with a process of ordinary priority.
+    #[arg(long)]
+    load: bool,
     /// Violating samples and echoes under each kind of scheduling; 0 leaves them out.
     #[arg(long, default_value_t = 1_000)]
     trials: usize,
@@ -38,6 +49,12 @@ struct Arguments {
     /// Also writes the figures to this file.
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
+    /// Also writes the figures between the markers of this page.
+    #[arg(long, value_name = "FILE")]
+    markdown: Option<PathBuf>,
+    /// Keeps a processor busy and does nothing else; the program starts itself so.
+    #[arg(long, hide = true)]
+    spin: bool,
     /// Serves the rig of this file and nothing else; the program starts itself so.
     #[arg(long, value_name = "FILE", hide = true)]
     serve: Option<PathBuf>,
@@ -48,7 +65,13 @@ fn main() -> ExitCode {
     if let Some(rig) = &arguments.serve {
         return done(rig_process::serve_here(rig, arguments.seed));
     }
-    let _alive = give_up_after(arguments.seconds.max(0.0) + arguments.trials as f64 * TRIAL_S + GRACE_S);
+    if arguments.spin {
+        load::spin_here();
+        return ExitCode::SUCCESS;
+    }
+    let runs_s = arguments.seconds.max(0.0) + arguments.minutes.max(0.0) * 60.0 * RUNS;
+    let slower = if arguments.load { LOADED } else { 1.0 };
+    let _alive = give_up_after(runs_s + slower * (arguments.trials as f64 * TRIAL_S + GRACE_S));
     done(measure(&arguments))
 }
 
@@ -58,11 +81,26 @@ fn measure(arguments: &Arguments) -> Result<(), Unmeasured> {
     let mut figures = Figures {
         host: Host::read(),
         load: vec![load_average()],
+        busy: 0,
+        endurance: None,
         minute: None,
         stops: None,
         wakes: None,
     };
-    if arguments.seconds > 0.0 {
+    let busy = if arguments.load {
+        Some(Load::start(figures.host.processors)?)
+    } else {
+        None
+    };
+    figures.busy = busy.as_ref().map_or(0, Load::processes);
+    if arguments.minutes > 0.0 {
+        let seconds = arguments.minutes * 60.0;
+        let ran = endurance::measure(rig, seconds, arguments.seed, &mut |leg| {
+            println!("{:.1} s: {}", leg.recorded_s, leg.end);
+        })?;
+        figures.endurance = Some(ran);
+        figures.load.push(load_average());
+    } else if arguments.seconds > 0.0 {
         figures.minute = Some(minute::measure(rig, arguments.seconds, arguments.seed)?);
         figures.load.push(load_average());
     }
@@ -71,8 +109,12 @@ fn measure(arguments: &Arguments) -> Result<(), Unmeasured> {
         figures.wakes = Some(wakes::measure(WAKES)?);
         figures.load.push(load_average());
     }
+    drop(busy);
     for line in figures.lines() {
         println!("{line}");
+    }
+    if let Some(path) = &arguments.markdown {
+        markdown::write(path, &figures)?;
     }
     if let Some(path) = &arguments.json {
         let text = format!("{:#}\n", figures.json());

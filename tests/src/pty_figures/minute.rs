@@ -14,7 +14,7 @@ use super::rig_process::RigProcess;
 use super::spread::Spread;
 
 /// Seconds of the plan for each repeat: two holds and two steps with their rests, to within the ramps.
-const REPEAT_S: f64 = 4.0;
+pub const REPEAT_S: f64 = 4.0;
 
 /// A procedure of holds and steps, with `repeats` repeats of each.
 #[must_use]

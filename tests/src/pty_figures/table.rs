@@ -1,7 +1,9 @@
 //! The figures for people, and as JSON.
 
 use serde_json::{Value, json};
+use truerim::drive::lateness::EDGES_US;
 
+use super::endurance::Endurance;
 use super::host::Host;
 use super::minute::Minute;
 use super::spread::Spread;
@@ -15,6 +17,10 @@ pub struct Figures {
     pub host: Host,
     /// Load averages before, between and after, where the system tells.
     pub load: Vec<Option<f64>>,
+    /// Busy processes that were kept beside it.
+    pub busy: usize,
+    /// The real program for as long as was asked, if it was.
+    pub endurance: Option<Endurance>,
     /// The minute, if it was asked for.
     pub minute: Option<Minute>,
     /// The stops, if they were asked for.
@@ -47,6 +53,12 @@ impl Figures {
             self.host.processors,
             loads.join(" then ")
         )];
+        if self.busy > 0 {
+            lines.push(format!("{:<23} {} busy processes", "load", self.busy));
+        }
+        if let Some(endurance) = &self.endurance {
+            lines.extend(endurance_lines(endurance));
+        }
         if let Some(minute) = &self.minute {
             lines.extend(minute_lines(minute));
         }
@@ -67,6 +79,8 @@ impl Figures {
             "schema_version": 1,
             "host": self.host.json(),
             "load_averages": self.load,
+            "busy_processes": self.busy,
+            "endurance": self.endurance.as_ref().map(Endurance::json),
             "minute": self.minute.as_ref().map(Minute::json),
             "wakes": self.wakes.as_ref().map(|wakes| json!({
                 "ordinary": wakes.ordinary.json(),
@@ -80,6 +94,42 @@ impl Figures {
             })),
         })
     }
+}
+
+fn endurance_lines(endurance: &Endurance) -> Vec<String> {
+    let [expected, received, bad] = endurance.samples();
+    let mut lines = vec![
+        String::new(),
+        "The real program against `truerim virtual`, at 4,000 samples/s".to_owned(),
+    ];
+    let mut add = |what: &str, text: String| lines.push(format!("{what:<23} {text}"));
+    add(
+        "runs",
+        format!(
+            "{}, {} ended early, {:.1} min recorded",
+            endurance.legs.len(),
+            endurance.ended_early(),
+            endurance.recorded_s() / 60.0
+        ),
+    );
+    for leg in &endurance.legs {
+        add("", format!("{:.1} s: {}", leg.recorded_s, leg.end));
+    }
+    add(
+        "samples",
+        format!("{expected} expected, {received} received, {bad} bad frames"),
+    );
+    for (what, lateness) in [("wakes", &endurance.wakes), ("batches", &endurance.arrivals)] {
+        let (count, worst_us) = (lateness.count(), lateness.worst_us);
+        add(what, format!("{count}, the latest {worst_us} us"));
+        let bins: Vec<_> = lateness.bins.iter().map(u64::to_string).collect();
+        add("", format!("later by {EDGES_US:?} us: {}", bins.join(" ")));
+    }
+    if let Some(spread) = &endurance.round_trips {
+        add("", heading());
+        add("keep-alive round trip", row(spread));
+    }
+    lines
 }
 
 fn minute_lines(minute: &Minute) -> Vec<String> {

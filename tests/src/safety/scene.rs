@@ -218,14 +218,7 @@ impl Scene {
         let path = self
             .recording
             .unwrap_or_else(|| folder.path().join("recording.h5"));
-        let mut progress = |_| {};
-        let recorder = RunRecorder::new(
-            &path,
-            header(&rig, plan.sample_period_us()),
-            plan.clone(),
-            false,
-            &mut progress,
-        );
+        let recorder = RunRecorder::new(&path, header(&rig, plan.sample_period_us()), plan.clone(), false);
         let mut sink = Following {
             recorder,
             events: Vec::new(),
@@ -254,13 +247,13 @@ impl Scene {
 }
 
 /// A recorder that somebody looks over the shoulder of.
-struct Following<'a> {
-    recorder: RunRecorder<'a>,
+struct Following {
+    recorder: RunRecorder,
     events: Vec<RunEvent>,
     bystander: Option<Bystander>,
 }
 
-impl Sink for Following<'_> {
+impl Sink for Following {
     fn row(&mut self, row: &SampleRow) -> Result<(), String> {
         self.recorder.row(row)
     }

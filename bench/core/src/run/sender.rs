@@ -42,13 +42,26 @@ pub(super) enum Retry {
 }
 
 /// Bytes to write.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct Sender {
     sequence: u16,
     bytes: Vec<u8>,
     urgent: bool,
     pub(super) pending: Option<Pending>,
     pub(super) overflowed: bool,
+}
+
+impl Default for Sender {
+    /// With room for all that may wait, so that a run need not allocate while it goes on.
+    fn default() -> Self {
+        Self {
+            sequence: 0,
+            bytes: Vec::with_capacity(CAPACITY),
+            urgent: false,
+            pending: None,
+            overflowed: false,
+        }
+    }
 }
 
 impl Sender {

@@ -48,7 +48,7 @@ fn a_full_queue_is_an_error_and_nothing_queued_is_lost() {
     let directory = tempfile::tempdir().unwrap();
     let path = directory.path().join("run.h5");
     let writer = RecordingWriter::create(&path, &header()).unwrap();
-    let recorder = RecorderThread::start(writer, 6.4, WhenFull::Fail, || {}).unwrap();
+    let mut recorder = RecorderThread::start(writer, 6.4, WhenFull::Fail, || {}).unwrap();
     assert_eq!(recorder.capacity(), 64);
     let mut taken: u64 = 0;
     {
