@@ -1,5 +1,6 @@
 //! What the whole program is held against, from outside.
 
+pub mod campaign;
 #[cfg(unix)]
 pub mod pty_figures;
 pub mod recovery;

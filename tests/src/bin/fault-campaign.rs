@@ -1,0 +1,153 @@
+//! Runs in which something goes wrong, by the thousand; see `acceptance::campaign`.
+//!
+//! `cargo run --release -p acceptance --bin fault-campaign -- --runs 20000 --quiet-hours 20`
+
+#![allow(clippy::print_stdout)] // its output is what it is for
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use acceptance::campaign::quiet::{self, Quiet};
+use acceptance::campaign::units::Unit;
+use acceptance::campaign::verdict::judge;
+use acceptance::campaign::{Case, Only, Verdict, table, work};
+use bench_core::rig::Mounting;
+use clap::Parser;
+use virtual_rig::faults::{FaultKind, KINDS};
+
+/// Runs in which one thing goes wrong, and runs in which nothing does.
+#[derive(Debug, Parser)]
+struct Args {
+    /// How many runs in which something goes wrong
+    #[arg(long, default_value_t = 0)]
+    runs: u64,
+    /// Seed of the campaign; run k of a seed is always the same
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Only this kind of fault
+    #[arg(long, value_parser = kind)]
+    fault: Option<FaultKind>,
+    /// Only this mounting
+    #[arg(long, value_parser = mounting)]
+    mounting: Option<Mounting>,
+    /// Only this wheelbase: geared, belt or direct
+    #[arg(long, value_parser = unit)]
+    unit: Option<Unit>,
+    /// Plays one run of this seed and says all about it
+    #[arg(long, value_parser = number)]
+    replay: Option<u64>,
+    /// Hours of bench time in which nothing goes wrong
+    #[arg(long, default_value_t = 0.0)]
+    quiet_hours: f64,
+    /// Plays one fault-free run of this seed; needs --unit and --procedure
+    #[arg(long, value_parser = number)]
+    replay_quiet: Option<u64>,
+    /// The shipped procedure of --replay-quiet
+    #[arg(long, default_value = "quick")]
+    procedure: String,
+    /// Writes the tables there
+    #[arg(long)]
+    markdown: Option<PathBuf>,
+}
+
+fn kind(word: &str) -> Result<FaultKind, String> {
+    let named = KINDS.iter().find(|info| info.word == word);
+    named.map(|info| info.kind).ok_or_else(|| {
+        let words: Vec<&str> = KINDS.iter().map(|info| info.word).collect();
+        format!("one of {}", words.join(", "))
+    })
+}
+
+fn mounting(word: &str) -> Result<Mounting, String> {
+    let named = Mounting::WORDS.iter().find(|(known, _)| *known == word);
+    named
+        .map(|(_, mounting)| *mounting)
+        .ok_or_else(|| "one of clamped, free, back-driven".to_owned())
+}
+
+fn unit(word: &str) -> Result<Unit, String> {
+    let named = Unit::ALL.into_iter().find(|unit| unit.word() == word);
+    named.ok_or_else(|| "one of geared, belt, direct".to_owned())
+}
+
+fn number(text: &str) -> Result<u64, String> {
+    let parsed = match text.strip_prefix("0x") {
+        Some(digits) => u64::from_str_radix(digits, 16),
+        None => text.parse(),
+    };
+    parsed.map_err(|error| error.to_string())
+}
+
+fn main() -> ExitCode {
+    let args = Args::parse();
+    let only = Only {
+        kind: args.fault,
+        mounting: args.mounting,
+        unit: args.unit,
+    };
+    if let Some(seed) = args.replay {
+        return replay(&Case::new(seed, only));
+    }
+    if let Some(seed) = args.replay_quiet {
+        let run = quiet::one(args.unit.unwrap_or(Unit::Belt), &args.procedure, seed);
+        println!("{run:#?}");
+        return exit(run.wrong.is_some());
+    }
+    let count = usize::try_from(args.runs).unwrap_or(usize::MAX);
+    let verdicts: Vec<Verdict> = work::spread(count, |index| {
+        judge(&Case::numbered(args.seed, index as u64, only)).without_samples()
+    });
+    let quiet_runs = quiet_runs(args.seed, args.quiet_hours);
+    let document = table::document(&verdicts, &quiet_runs, args.seed);
+    println!("{document}");
+    for run in quiet_runs.iter().filter(|run| run.wrong.is_some()) {
+        println!(
+            "false trip: {} ; {}",
+            run.wrong.as_deref().unwrap_or(""),
+            run.command()
+        );
+    }
+    if let Some(path) = args.markdown
+        && let Err(error) = std::fs::write(&path, &document)
+    {
+        println!("cannot write {}: {error}", path.display());
+        return ExitCode::FAILURE;
+    }
+    let wrong = verdicts.iter().any(|verdict| !verdict.failures.is_empty());
+    exit(wrong || quiet_runs.iter().any(|run| run.wrong.is_some()))
+}
+
+fn exit(wrong: bool) -> ExitCode {
+    if wrong {
+        ExitCode::FAILURE
+    } else {
+        ExitCode::SUCCESS
+    }
+}
+
+/// As many runs as fill the hours, every pairing at least once.
+fn quiet_runs(seed: u64, hours: f64) -> Vec<Quiet> {
+    if hours <= 0.0 {
+        return Vec::new();
+    }
+    let pairings = quiet::pairings();
+    let mut runs = work::spread(pairings, |index| quiet::quiet(seed, index));
+    let round_s: f64 = runs.iter().map(|run| run.time_s).sum();
+    let rounds = (hours * 3600.0 / round_s).ceil() as usize;
+    let more = rounds.saturating_sub(1) * pairings;
+    runs.extend(work::spread(more, |index| quiet::quiet(seed, index + pairings)));
+    runs
+}
+
+fn replay(case: &Case) -> ExitCode {
+    println!("{case:#?}");
+    let verdict = judge(case).without_samples();
+    println!(
+        "size {} (SI), at {}",
+        verdict.played.size,
+        verdict.played.moment.word()
+    );
+    println!("ended as: {}", verdict.played.outcome.end);
+    println!("{verdict:#?}");
+    exit(!verdict.failures.is_empty())
+}

@@ -1,0 +1,170 @@
+//! What a case plays: short procedures made for it, and slices of the shipped ones.
+
+use bench_core::excitation::Excitation;
+use bench_core::procedure::Procedure;
+use bench_core::rig::Mounting;
+
+/// Two seconds on a clamp: first torque, holds both ways, steps, a chirp on a preload, and zeros between.
+const CLAMPED: &str = r#"
+[procedure]
+name = "short, clamped"
+purpose = "something to go wrong"
+mounting = "clamped"
+sample_rate = "4 kHz"
+ramp = "0.05 N·m/ms"
+zero = "100 ms"
+[approach]
+level = "8 %"
+hold = "100 ms"
+rest = "300 ms"
+gain = ["20 %", "160 %"]
+[[segment]]
+name = "holds"
+excitation = "hold"
+levels = ["40 %", "-40 %"]
+repeats = 1
+hold = "150 ms"
+rest = "60 ms"
+[[segment]]
+name = "steps"
+excitation = "step"
+levels = ["20 %", "-20 %"]
+repeats = 1
+hold = "100 ms"
+rest = "60 ms"
+[[segment]]
+name = "chirp"
+excitation = "chirp"
+law = "logarithmic"
+from = "5 Hz"
+to = "150 Hz"
+duration = "500 ms"
+amplitude = "15 %"
+preload = "20 %"
+repeats = 1
+rest = "60 ms"
+settle = "60 ms"
+taper = "50 ms"
+"#;
+
+/// Four seconds on a disc: pushes both ways and coasting.
+const FREE: &str = r#"
+[procedure]
+name = "short, free"
+purpose = "something to go wrong"
+mounting = "free"
+sample_rate = "4 kHz"
+ramp = "0.05 N·m/ms"
+zero = "100 ms"
+[approach]
+level = "0.6 N·m"
+hold = "100 ms"
+rest = "700 ms"
+gain = ["15 %", "160 %"]
+[[segment]]
+name = "pushes"
+excitation = "step"
+levels = ["-0.6 N·m", "0.8 N·m"]
+shuffle = false
+repeats = 1
+hold = "80 ms"
+rest = "500 ms"
+[[segment]]
+name = "ramps"
+excitation = "hold"
+levels = ["-0.7 N·m"]
+repeats = 1
+hold = "60 ms"
+rest = "400 ms"
+"#;
+
+/// Three seconds on a drive, which starts to turn when the first torque has been judged.
+const BACK_DRIVEN: &str = r#"
+[procedure]
+name = "short, back-driven"
+purpose = "something to go wrong"
+mounting = "back-driven"
+sample_rate = "4 kHz"
+ramp = "0.05 N·m/ms"
+zero = "100 ms"
+[approach]
+level = "8 %"
+hold = "100 ms"
+rest = "300 ms"
+gain = ["20 %", "160 %"]
+[[segment]]
+name = "turned"
+excitation = "hold"
+levels = ["0 N·m", "0.5 N·m", "-1 N·m"]
+repeats = 1
+hold = "400 ms"
+rest = "100 ms"
+"#;
+
+/// The shipped procedures.
+const SHIPPED: [(&str, &str); 3] = [
+    ("quick", include_str!("../../../procedures/quick.toml")),
+    ("coast", include_str!("../../../procedures/coast.toml")),
+    ("drag", include_str!("../../../procedures/drag.toml")),
+];
+
+fn read(name: &str, text: &str) -> Procedure {
+    Procedure::from_toml(name, text).unwrap_or_else(|findings| panic!("{findings}"))
+}
+
+/// Every shipped procedure.
+#[must_use]
+pub fn shipped() -> Vec<Procedure> {
+    SHIPPED.iter().map(|(name, text)| read(name, text)).collect()
+}
+
+/// The short procedure for a mounting.
+#[must_use]
+pub fn short(mounting: Mounting) -> Procedure {
+    match mounting {
+        Mounting::Clamped => read("short", CLAMPED),
+        Mounting::Free => read("short", FREE),
+        Mounting::BackDriven => read("short", BACK_DRIVEN),
+    }
+}
+
+/// One segment of a shipped procedure for this mounting, once through, `which` from 0 to 1 naming it; its first two
+/// levels, and of long holds the first two seconds. What a slice of it plays is what the whole plays there.
+#[must_use]
+pub fn slice(mounting: Mounting, which: f64) -> Procedure {
+    let fitting: Vec<Procedure> = shipped()
+        .into_iter()
+        .filter(|procedure| procedure.mounting.value == mounting)
+        .collect();
+    let segments: usize = fitting.iter().map(|procedure| procedure.segments.len()).sum();
+    let mut index = ((which * segments as f64) as usize).min(segments.saturating_sub(1));
+    for mut procedure in fitting {
+        let here = procedure.segments.len();
+        if index >= here {
+            index -= here;
+            continue;
+        }
+        procedure.segments = procedure.segments.split_off(index);
+        procedure.segments.truncate(1);
+        for segment in &mut procedure.segments {
+            shorten(&mut segment.excitation);
+        }
+        return procedure;
+    }
+    short(mounting)
+}
+
+fn shorten(excitation: &mut Excitation) {
+    match excitation {
+        Excitation::Step(step) => {
+            step.timing.repeats = 1;
+            step.levels.truncate(2);
+        }
+        Excitation::Hold(hold) => {
+            hold.timing.repeats = 1;
+            hold.levels.truncate(2);
+            hold.hold_us = hold.hold_us.min(2_000_000);
+        }
+        Excitation::Chirp(chirp) => chirp.timing.repeats = 1,
+    }
+}
