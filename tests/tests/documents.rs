@@ -3,18 +3,21 @@
 #![allow(clippy::unwrap_used)] // helpers of a test may fail it
 
 use acceptance::recovery::root;
-use bench_core::interlock::{Condition, Event, State};
+use bench_core::interlock::{Condition, ENDINGS, Event, State};
 
 fn document(name: &str) -> String {
     std::fs::read_to_string(root().join(name)).unwrap()
 }
 
-/// The conditions of the interlock, as the README's safety chapter lists them.
+/// The conditions of the interlock and the other ways to end, as the README's safety chapter lists them.
 fn conditions() -> String {
     let mut text = "| condition | fires on | after | mounting |\n| --- | --- | --- | --- |\n".to_owned();
     for condition in Condition::ALL {
         let [fires_on, after, mounting] = condition.terms();
         text += &format!("| {} | {fires_on} | {after} | {mounting} |\n", condition.name());
+    }
+    for [name, fires_on, after, mounting] in ENDINGS {
+        text += &format!("| *{name}* | {fires_on} | {after} | {mounting} |\n");
     }
     text
 }

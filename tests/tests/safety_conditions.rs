@@ -7,9 +7,11 @@ use acceptance::safety::meddling::with_rows;
 use acceptance::safety::scene::HOLD_FROM_US;
 use acceptance::safety::{Meddler, Played, Scene};
 use bench_core::interlock::Condition;
+use bench_core::run::End;
 use rig_link::message::Refused;
 use rig_link::{ChannelKind, HostMessage, RefusalCode, RigMessage};
 use virtual_rig::FaultKind;
+use virtual_rig::plant::FarSide;
 
 /// From what went wrong to a motor without torque, µs, where nothing has to be waited for first.
 const BENCH_US: u64 = 20_000;
@@ -36,18 +38,192 @@ fn quick(played: &Played, limit_us: u64) {
 
 #[test]
 fn motion_at_zero() {
-    // The clamp lets go at zero torque, then something pushes the rim although zero is asked for.
-    let at = 1_000_000;
-    let played = Scene::new()
-        .procedure_with("rest = \"20 ms\"", "rest = \"1 s\"")
-        .fault(FaultKind::ClampSlip, at, 0.1)
-        .fault(FaultKind::TorqueRunaway, at, 0.9)
+    // The rim rests for half a second after the first push, then something pushes it a little although zero is asked for.
+    let played = Scene::free()
+        .fault(FaultKind::TorqueRunaway, 1_000_000, 0.9)
         .play();
     let trip = played.tripped(Condition::MotionAtZero);
-    let reaction = played.reaction(|look| look.rim_rad_s.abs() > 0.25);
-    println!("{reaction:?}");
+    let reaction = played.reaction(|look| look.rim_rad_s.abs() > 0.5);
+    println!("{reaction:?} {trip}");
     assert!(reaction.zero_us <= BENCH_US, "{reaction:?}");
     played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn a_clamp_that_slips_is_found_long_before_the_rim_leaves_its_window() {
+    let played = Scene::new().fault(FaultKind::ClampSlip, HOLD_FROM_US, 0.1).play();
+    let trip = played.tripped(Condition::MotionUnexplained);
+    quick(&played, 8_000);
+    let window_rad = played.bounds.limits.rim_window_rad[1];
+    assert!(
+        trip.measured.abs() < 0.5 * window_rad,
+        "{trip}, window {window_rad}"
+    );
+    played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn a_free_rim_that_nothing_commanded_pushes_is_moving_unexpectedly() {
+    // Too soon after the first push for the rule at zero, and less torque than what may be left without a command.
+    let played = Scene::free().fault(FaultKind::TorqueRunaway, 400_000, 1.3).play();
+    let trip = played.tripped(Condition::MotionUnexpected);
+    let reaction = played.reaction(|look| look.rim_rad_s.abs() > 1.0);
+    println!("{reaction:?} {trip}");
+    assert!(reaction.zero_us <= BENCH_US, "{reaction:?}");
+    played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn a_push_that_comes_out_the_other_way_is_moving_unexpectedly() {
+    let played = Scene::free()
+        .fault(FaultKind::TorqueRunaway, 101_000, -0.8)
+        .play();
+    let trip = played.tripped(Condition::MotionUnexpected);
+    assert!(trip.measured < 0.0 && trip.limit < 0.0, "{trip}");
+    played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn a_drive_that_turns_faster_than_declared_is_moving_unexpectedly() {
+    // It is declared slower than it is; the simulation would not let a file say so.
+    let faster = Scene::back_driven().rig_by(|rig| {
+        if let FarSide::Drive(script) = &mut rig.plant.mounting.far_side {
+            for leg in &mut script.speeds_rad_s {
+                *leg *= 2.5;
+            }
+        }
+    });
+    let played = faster.watch_from(1_000).play();
+    let trip = played.tripped(Condition::MotionUnexpected);
+    println!("{trip}");
+    // Up to the declared speed and a quarter at 5 rad/s²; the mean of 16 ms has to get there.
+    let reaction = played.reaction(|look| look.rim_rad_s.abs() > 1.5);
+    assert!(reaction.zero_us <= BENCH_US + 60_000, "{reaction:?}");
+    played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn acceleration_beyond_what_the_rig_file_declares() {
+    // 2.1 N·m more within 2 ms twist the rig by 0.6 mrad with ringing: some 15 rad/s² from 8 ms to 8 ms.
+    let declared = "temperature = \"80 °C\"\nrim_acceleration = \"6 rad/s²\"";
+    let played = Scene::new()
+        .rig_with("temperature = \"80 °C\"", declared)
+        .fault(FaultKind::TorqueRunaway, HOLD_FROM_US, 4.2)
+        .play();
+    let trip = played.tripped(Condition::RimAcceleration);
+    println!("{trip}");
+    quick(&played, BENCH_US + 8_000);
+    played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn torque_that_nobody_commands_is_found_much_sooner_than_on_the_average() {
+    for torque_nm in [3.0, -3.0] {
+        let played = Scene::new()
+            .fault(FaultKind::TorqueRunaway, 400_000, torque_nm)
+            .play();
+        let trip = played.tripped(Condition::TorqueUnasked);
+        let reaction = played.reaction_from(played.line.plan_zero().unwrap() + 400_000);
+        println!("{reaction:?} {trip}");
+        assert!(reaction.zero_us <= 10_000, "{reaction:?}");
+        played.recorded_around(trip.tick, BEYOND_US);
+    }
+}
+
+#[test]
+fn a_torque_sensor_that_drops_out_under_load_leaps() {
+    let played = Scene::new()
+        .procedure_with("30 %", "60 %")
+        .fault(FaultKind::TorqueSensorDropsOut, HOLD_FROM_US + 100_000, 0.0)
+        .play();
+    let trip = played.tripped(Condition::TorqueLeap);
+    let reaction = played.reaction_from(played.line.plan_zero().unwrap() + HOLD_FROM_US + 100_000);
+    assert!(reaction.zero_us <= 6_000, "{reaction:?}");
+    played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn a_torque_sensor_that_drops_out_under_little_load_repeats_one_count() {
+    let played = Scene::new()
+        .fault(FaultKind::TorqueSensorDropsOut, HOLD_FROM_US, 0.0)
+        .play();
+    let trip = played.tripped(Condition::SensorStuck);
+    quick(&played, 26_000);
+    played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn a_rim_encoder_that_sticks() {
+    // Before the hold's ramp: torque will twist the rig, and the encoder will not tell.
+    let at = 505_000;
+    let played = Scene::new().fault(FaultKind::RimAngleStuck, at, 0.0).play();
+    let trip = played.tripped(Condition::RimStuck);
+    println!("{trip}");
+    let reaction = played.reaction_from(played.line.plan_zero().unwrap() + at);
+    assert!(reaction.zero_us <= 80_000, "{reaction:?}"); // rest, and the ramp of 50 N·m/s to what must show
+    played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn a_rotor_that_is_a_tooth_further_than_the_rim() {
+    // 2.5 deg of the rim are 22.5 deg of the motor shaft: 125 of its 2,000 counts. What a real belt does besides, the rig
+    // sees as well.
+    let slipped = Meddler::default().to_bench_by(Box::new(|moment, message, pass| {
+        match message {
+            RigMessage::Samples(samples) if moment.plan_us >= HOLD_FROM_US => {
+                let changed = with_rows(samples, |_, counts| counts[3] += 125);
+                pass(RigMessage::Samples(
+                    changed.message(samples.state, samples.credit).unwrap(),
+                ));
+            }
+            other => pass(*other),
+        }
+        0
+    }));
+    let played = Scene::new().meddler(slipped).play();
+    let trip = played.tripped(Condition::RotorAstray);
+    assert!(
+        (trip.measured.abs() - 2.5_f64.to_radians()).abs() < 0.3_f64.to_radians(),
+        "{trip}"
+    );
+    quick(&played, BENCH_US);
+    played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn a_belt_that_breaks_is_found_by_whoever_sees_it_first() {
+    let played = Scene::new()
+        .fault(FaultKind::BeltBreaks, HOLD_FROM_US, 0.0)
+        .play();
+    let End::Tripped(trip) = played.outcome.end else {
+        panic!("{:?}", played.outcome)
+    };
+    println!("{trip}");
+    quick(&played, BENCH_US);
+}
+
+#[test]
+fn a_supply_below_what_the_rig_file_allows() {
+    // The rig's own span is wider.
+    let played = Scene::new()
+        .rig_with(
+            "\nsupply = [\"18 V\", \"30 V\"]",
+            "\nsupply = [\"22 V\", \"30 V\"]",
+        )
+        .fault(FaultKind::SupplySags, HOLD_FROM_US, 3.0)
+        .play();
+    let trip = played.tripped(Condition::Supply);
+    assert!((20.0..22.0).contains(&trip.measured), "{trip}");
+    quick(&played, BENCH_US);
+    played.recorded_around(trip.tick, BEYOND_US);
+}
+
+#[test]
+fn a_sound_run_trips_nothing_on_any_mounting() {
+    for scene in [Scene::free(), Scene::back_driven()] {
+        let played = scene.play();
+        assert_eq!(played.outcome.end, End::Completed);
+    }
 }
 
 #[test]
@@ -100,7 +276,7 @@ fn not_finite() {
         match message {
             RigMessage::Channel(channel) if channel.kind == ChannelKind::Setpoint => {
                 let mut absurd = *channel;
-                absurd.scale = 1e306;
+                absurd.scale = 1e308;
                 pass(RigMessage::Channel(absurd));
             }
             other => pass(*other),
@@ -285,8 +461,8 @@ fn a_pressed_emergency_stop() {
     let played = Scene::new()
         .fault(FaultKind::EmergencyStop, HOLD_FROM_US, 0.0)
         .play();
-    let trip = played.tripped(Condition::RigStopped);
-    assert_eq!(trip.detail, "emergency stop");
+    let trip = played.tripped(Condition::EmergencyStop);
+    assert_eq!(trip.detail, "its input opened");
     let reaction = played.reaction_from(played.line.plan_zero().unwrap() + HOLD_FROM_US);
     assert!(reaction.zero_us <= 2_000, "{reaction:?}"); // by wire
     played.recorded_around(trip.tick, BEYOND_US);
@@ -309,7 +485,7 @@ fn setpoints_that_never_arrive() {
         }
     }));
     let played = Scene::new().meddler(deaf).play();
-    let trip = played.tripped(Condition::SetpointsLost);
+    let trip = played.tripped(Condition::Underrun);
     // What was sent ahead lasts 40 ms, and the last value is held until the bench is told that nothing follows.
     quick(&played, 40_000 + BENCH_US);
     played.recorded_around(trip.tick, BEYOND_US);
@@ -361,12 +537,13 @@ fn a_gain_of_a_fifth_is_found_by_the_first_small_torque() {
 }
 
 #[test]
-fn a_stuck_torque_sensor_is_found_by_the_first_small_torque() {
+fn a_torque_sensor_that_sticks_at_rest_is_found_before_any_torque() {
     let played = Scene::new()
         .fault(FaultKind::TorqueSensorStuck, 10_000, 0.0)
         .play();
-    let trip = played.tripped(Condition::WrongGain);
-    first_torque_only(&played, trip.measured, [-0.1, 0.1]);
+    let trip = played.tripped(Condition::SensorStuck);
+    let zero = played.line.plan_zero().unwrap();
+    assert!(trip.tick < zero + 10_000 + 21_000, "{trip}");
 }
 
 /// Nothing larger than the first small torque went out, and the verdict came within 20 ms of the end of what is judged.
@@ -394,13 +571,13 @@ fn first_torque_only(played: &Played, gain: f64, expected: [f64; 2]) {
 
 #[test]
 fn torque_that_runs_away_below_every_limit_is_astray() {
-    // 4.5 N·m where 2.1 N·m are asked for: within the torque limits of both sides, and nothing moves.
+    // 4.2 N·m where 2.1 N·m are asked for: with its ringing within the torque limits of both sides, and nothing moves.
     let played = Scene::new()
-        .fault(FaultKind::TorqueRunaway, HOLD_FROM_US, 4.5)
+        .fault(FaultKind::TorqueRunaway, HOLD_FROM_US, 4.2)
         .play();
     let trip = played.tripped(Condition::TorqueAstray);
-    // The average passes its limit after 0.1 s ln(2.4/(2.4 - 1.6)) = 0.11 s.
-    quick(&played, 150_000);
+    // The average passes its limit after 0.1 s ln(2.1/(2.1 - 1.6)) = 0.14 s; friction may hide 0.2 N·m of the 2.1.
+    quick(&played, 220_000);
     played.recorded_around(trip.tick, BEYOND_US);
 }
 

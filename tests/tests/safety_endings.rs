@@ -483,7 +483,7 @@ fn torque_that_stays_after_a_confirmed_stop_is_told() {
     let End::Tripped(trip) = &played.outcome.end else {
         panic!("{:?}", played.outcome)
     };
-    assert_eq!(trip.condition, Condition::RigStopped);
+    assert_eq!(trip.condition, Condition::EmergencyStop);
     assert!(played.outcome.was_armed && !played.outcome.zero_confirmed);
     assert!((played.outcome.torque_after_nm.unwrap() - 2.0).abs() < 0.3);
 }

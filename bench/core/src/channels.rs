@@ -26,10 +26,41 @@ pub struct Reading {
     pub torque_nm: f64,
     /// Rim angle, rad.
     pub rim_angle_rad: f64,
+    /// Rotor angle, rad on the motor shaft, when the rig measures one.
+    pub motor_angle_rad: Option<f64>,
     /// Temperature, degree Celsius, when the rig measures one.
     pub temperature_degc: Option<f64>,
-    /// Whether the torque sensor, the rim encoder or the temperature sensor is at the end of its range.
+    /// Supply voltage, V, when the rig measures one.
+    pub supply_v: Option<f64>,
+    /// Whether the sensor of torque, rim angle, temperature or supply is at the end of its range.
     pub saturated: bool,
+}
+
+impl Reading {
+    /// A reading of the three channels that every rig has, nothing else measured.
+    #[must_use]
+    pub const fn new(tick: u64, setpoint_nm: f64, torque_nm: f64, rim_angle_rad: f64) -> Self {
+        Self {
+            tick,
+            setpoint_nm,
+            torque_nm,
+            rim_angle_rad,
+            motor_angle_rad: None,
+            temperature_degc: None,
+            supply_v: None,
+            saturated: false,
+        }
+    }
+
+    /// Whether every value is a finite number.
+    #[must_use]
+    pub fn is_finite(&self) -> bool {
+        let others = [self.motor_angle_rad, self.temperature_degc, self.supply_v];
+        self.setpoint_nm.is_finite()
+            && self.torque_nm.is_finite()
+            && self.rim_angle_rad.is_finite()
+            && others.into_iter().flatten().all(f64::is_finite)
+    }
 }
 
 /// Why a rig's channels cannot serve.
@@ -77,14 +108,17 @@ pub struct ChannelMap {
     setpoint: usize,
     torque: usize,
     rim_angle: usize,
+    motor_angle: Option<usize>,
     temperature: Option<usize>,
+    supply: Option<usize>,
 }
 
 impl ChannelMap {
     /// Finds the channels that the bench needs.
     ///
     /// # Errors
-    /// [`ChannelFault`] when setpoint, torque or rim angle is missing, doubled or in another unit.
+    /// [`ChannelFault`] when setpoint, torque or rim angle is missing, or one that the bench looks at is doubled or in
+    /// another unit.
     pub fn new(channels: &[Channel]) -> Result<Self, ChannelFault> {
         let one = |kind: ChannelKind, unit: Unit| {
             let mut places = channels
@@ -104,16 +138,18 @@ impl ChannelMap {
             }
             Ok(place)
         };
-        let temperature = match one(ChannelKind::Temperature, Unit::Celsius) {
-            Ok(place) => Some(place),
-            Err(ChannelFault::Missing(_)) => None,
-            Err(fault) => return Err(fault),
+        let if_there = |kind, unit| match one(kind, unit) {
+            Ok(place) => Ok(Some(place)),
+            Err(ChannelFault::Missing(_)) => Ok(None),
+            Err(fault) => Err(fault),
         };
         Ok(Self {
             setpoint: one(ChannelKind::Setpoint, Unit::NewtonMetre)?,
             torque: one(ChannelKind::Torque, Unit::NewtonMetre)?,
             rim_angle: one(ChannelKind::RimAngle, Unit::Radian)?,
-            temperature,
+            motor_angle: if_there(ChannelKind::MotorAngle, Unit::Radian)?,
+            temperature: if_there(ChannelKind::Temperature, Unit::Celsius)?,
+            supply: if_there(ChannelKind::Supply, Unit::Volt)?,
             widths: channels.iter().map(|channel| channel.width).collect(),
             channels: channels.to_vec(),
         })
@@ -129,6 +165,14 @@ impl ChannelMap {
     #[must_use]
     pub fn widths(&self) -> &[Width] {
         &self.widths
+    }
+
+    /// Rim angle of one count, rad.
+    #[must_use]
+    pub fn rim_step_rad(&self) -> f64 {
+        self.channels
+            .get(self.rim_angle)
+            .map_or(0.0, |rim| rim.scale.abs())
     }
 
     /// Physical value of a row's channel.
@@ -154,12 +198,19 @@ impl ChannelMap {
             setpoint_nm: self.physical(self.setpoint, row),
             torque_nm: self.physical(self.torque, row),
             rim_angle_rad: self.physical(self.rim_angle, row),
+            motor_angle_rad: self.motor_angle.map(|place| self.physical(place, row)),
             temperature_degc: self.temperature.map(|place| self.physical(place, row)),
+            supply_v: self.supply.map(|place| self.physical(place, row)),
             // An open or shorted temperature sensor reads one of its ends: not cold, but unknown.
-            saturated: [Some(self.torque), Some(self.rim_angle), self.temperature]
-                .into_iter()
-                .flatten()
-                .any(|place| self.at_the_end(place, row)),
+            saturated: [
+                Some(self.torque),
+                Some(self.rim_angle),
+                self.temperature,
+                self.supply,
+            ]
+            .into_iter()
+            .flatten()
+            .any(|place| self.at_the_end(place, row)),
         }
     }
 }

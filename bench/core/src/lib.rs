@@ -4,6 +4,7 @@
 
 extern crate alloc;
 
+pub mod bounds;
 pub mod channels;
 pub mod excitation;
 pub mod interlock;

@@ -26,6 +26,8 @@ Examples:
       measures a virtual belt unit and leaves recording, fit, plots and report in a folder
   truerim check --rig my-rig.toml --port /dev/ttyACM0
       proves that stop and watchdog of a real rig work, at zero torque
+  truerim check --limits --rig rigs/belt.toml --procedure procedures/quick.toml
+      prints every limit that this run would have, and how it follows; nothing moves
   truerim report out/my-run/fit.json
       makes the report again from a fit
 
@@ -154,6 +156,12 @@ pub(super) struct ReportArgs {
 pub(super) struct CheckArgs {
     #[command(flatten)]
     pub(super) rig: RigArgs,
+    /// Print the limits that would be in force, each with how it follows, and touch no port
+    #[arg(long)]
+    pub(super) limits: bool,
+    /// Procedure file whose limits are asked for; without it, those of the rig at zero torque
+    #[arg(long, value_name = "FILE", requires = "limits")]
+    pub(super) procedure: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Args)]

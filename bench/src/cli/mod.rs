@@ -7,6 +7,7 @@ mod contact;
 mod exit;
 mod files;
 mod fit;
+mod limits;
 mod measure;
 mod permit;
 mod report;

@@ -1,5 +1,6 @@
 //! Asks before torque is permitted.
 
+use bench_core::bounds::Bounds;
 use bench_core::plan::Plan;
 use bench_core::rig::{EmergencyStop, Kind};
 use bench_core::run::Permit;
@@ -45,7 +46,7 @@ pub(super) fn ask(
 
 fn cautions(bench: &Bench, plan: Option<&Plan>) -> String {
     let rig = &bench.rig;
-    let limits = &rig.limits;
+    let limits = &Bounds::new(rig, plan).limits;
     let [low, high] = limits.rim_window_rad.map(f64::to_degrees);
     let peak = plan.map_or(0.0, Plan::peak_nm);
     let duration = plan.map_or(0.0, |plan| plan.duration_us() as f64 * 1e-6);
@@ -64,8 +65,9 @@ fn cautions(bench: &Bench, plan: Option<&Plan>) -> String {
 About to arm: {name}{simulated}{faults}
   unit {model} {serial}, mounting {mounting}
   this run: setpoints up to {peak:.2} N·m, {duration:.0} s
-  limits:   setpoint {torque:.2} N·m, measured torque {sensor:.2} N·m, rim speed {speed:.2} rad/s,
+  in force: setpoint {torque:.2} N·m, measured torque {sensor:.2} N·m, rim speed {speed:.2} rad/s,
             rim window {low:.2} to {high:.2} deg, {temperature:.0} degC, watchdog {watchdog:.0} ms
+            (all of them with their derivations: truerim check --limits)
   CAUTION   The motor can break a wrist. Hands, cables and loose clothes away from the rim while armed.
             The emergency stop must cut the motor's supply by wire, and be within reach: declared {stop}.
             This program's interlock is no safety function. Follow your local rules; ask a qualified person.",

@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
+use bench_core::bounds::Bounds;
 use bench_core::interlock::{Condition, Interlock, State, Trip};
-use bench_core::rig::Limits;
 use bench_core::run::{End, Outcome, RunEvent};
 use rig_link::message::{Identity, Stop};
 use rig_link::{FULL_SCALE_COUNTS, HostMessage, RigState, StopReason};
@@ -20,8 +20,8 @@ const WAKES_PER_S: f64 = 5_000.0;
 pub struct Played {
     /// How it ended.
     pub outcome: Outcome,
-    /// The limits of the rig file.
-    pub limits: Limits,
+    /// The limits in force.
+    pub bounds: Bounds,
     /// The interlock as the run left it.
     pub interlock: Interlock,
     /// The line with all that passed it.
@@ -74,11 +74,12 @@ impl Played {
         }
     }
 
-    /// Setpoints only while armed, and none beyond the limit.
+    /// Setpoints only while armed, and none beyond the limit: the plan's peak, to the next count.
     fn check_setpoints(&self) {
         let most = self.identity().map_or(0.0, |identity| {
-            self.limits.torque_nm / identity.full_scale_nm * f64::from(FULL_SCALE_COUNTS)
+            self.bounds.limits.torque_nm / identity.full_scale_nm * f64::from(FULL_SCALE_COUNTS)
         });
+        let most = most.ceil();
         let mut armed = false;
         for (tick, message) in &self.line.sent {
             match message {

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use bench_core::channels::SampleRow;
 use bench_core::procedure::Procedure;
-use bench_core::rig::Rig;
+use bench_core::rig::{Mounting, Rig};
 use bench_core::run::{Course, Permit, Run, RunEvent, RunOptions};
 use bench_core::time::HostNs;
 use truerim::drive::{Sink, StopFlag, conduct};
@@ -64,6 +64,7 @@ pub struct Scene {
     bystander: Option<Bystander>,
     permit: Option<Permit>,
     recording: Option<PathBuf>,
+    mounting: Mounting,
 }
 
 impl Default for Scene {
@@ -89,8 +90,32 @@ impl Scene {
             bystander: None,
             permit: Some(Permit::granted("test")),
             recording: None,
+            mounting: Mounting::Clamped,
         };
         scene.rig_with("stop = \"brake\"", "stop = \"coast\"")
+    }
+
+    /// As [`Scene::new`] with a free rim: a first push of 0.6 N·m from 0.1 s to 0.2 s after the plan's zero, rest for
+    /// 1.3 s, and a push of 0.5 N·m.
+    #[must_use]
+    pub fn free() -> Self {
+        Self::new()
+            .mounting(Mounting::Free)
+            .procedure_with("level = \"5 %\"", "level = \"0.6 N·m\"")
+            .procedure_with("gain = [\"40 %\", \"160 %\"]", "gain = [\"15 %\", \"200 %\"]")
+            .procedure_with("levels = [\"30 %\"]", "levels = [\"0.5 N·m\"]")
+            .procedure_with("hold = \"600 ms\"", "hold = \"80 ms\"")
+            .procedure_with("rest = \"20 ms\"", "rest = \"1 s\"")
+    }
+
+    /// As [`Scene::new`] with a rim that a drive turns: the first small torque while it rests, then 0.5 N·m for 4 s.
+    #[must_use]
+    pub fn back_driven() -> Self {
+        Self::new()
+            .mounting(Mounting::BackDriven)
+            .procedure_with("gain = [\"40 %\", \"160 %\"]", "gain = [\"20 %\", \"160 %\"]")
+            .procedure_with("levels = [\"30 %\"]", "levels = [\"0.5 N·m\"]")
+            .procedure_with("hold = \"600 ms\"", "hold = \"4 s\"")
     }
 
     /// The rig file with other words in it.
@@ -107,6 +132,13 @@ impl Scene {
         assert!(self.procedure.contains(from), "the procedure has no {from:?}");
         self.procedure = self.procedure.replacen(from, to, 1);
         self
+    }
+
+    /// The rim held otherwise, in rig and procedure.
+    #[must_use]
+    pub fn mounting(mut self, mounting: Mounting) -> Self {
+        self.mounting = mounting;
+        self.procedure_with("mounting = \"clamped\"", &format!("mounting = \"{mounting}\""))
     }
 
     /// A simulated rig that no rig file may describe.
@@ -192,13 +224,15 @@ impl Scene {
     #[must_use]
     pub fn play_unchecked(self) -> Played {
         let seed = 7;
-        let rig = Rig::from_toml("rig.toml", &self.rig).unwrap_or_else(|findings| panic!("{findings}"));
+        let rig = Rig::mounted("rig.toml", &self.rig, Some(self.mounting));
+        let rig = rig.unwrap_or_else(|findings| panic!("{findings}"));
         let procedure = Procedure::from_toml("procedure.toml", &self.procedure);
         let procedure = procedure.unwrap_or_else(|findings| panic!("{findings}"));
         let plan = procedure
             .plan(&rig, seed)
             .unwrap_or_else(|findings| panic!("{findings}"));
-        let mut parameters = RigParameters::from_toml("rig.toml", &self.rig, seed)
+        let mounting = Some(truerim::session::simulated(self.mounting));
+        let mut parameters = RigParameters::mounted("rig.toml", &self.rig, seed, mounting)
             .unwrap_or_else(|findings| panic!("{findings}"));
         if let Some(change) = self.change {
             change(&mut parameters);
@@ -224,7 +258,6 @@ impl Scene {
             events: Vec::new(),
             bystander: self.bystander,
         };
-        let limits = rig.limits;
         let mut run = Run::new(
             rig,
             Course::Measure(Box::new(plan)),
@@ -235,7 +268,7 @@ impl Scene {
         let sealed = sink.recorder.finish(&outcome);
         Played {
             outcome,
-            limits,
+            bounds: run.bounds().clone(),
             interlock: run.interlock().clone(),
             line,
             events: sink.events,

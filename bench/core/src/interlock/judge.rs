@@ -1,183 +1,207 @@
-//! Looks at samples, one by one, in the order in which the rig took them.
+//! Looks at samples, one by one, in the order in which the rig took them. Each idea has a module of its own; here they
+//! are put together. Nothing in here allocates, and a look costs well under a microsecond.
 
+use super::at_zero::{ZeroMotion, ZeroSince};
+use super::clamped::ClampedMotion;
+use super::condition::Condition;
+use super::following::Following;
+use super::free::FreeMotion;
+use super::leap::Leap;
+use super::limits::{JudgeLimits, MotionLimits};
+use super::rim_stuck::RimStuck;
+use super::rotor::Rotor;
+use super::sensor_stuck::SensorStuck;
+use super::trail::{Motion, Trail};
+use super::trip::{Found, Trip};
+use super::unasked::Unasked;
 use crate::channels::Reading;
 
-use super::condition::{Condition, Trip};
-use super::following::{FollowLimits, Following};
-
-/// What a sample may be.
+/// The rim at rest, from which everything counts.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct JudgeLimits {
-    /// Greatest setpoint, N·m (bounds what is sent).
+pub struct Rest {
+    /// Mean torque, N·m.
     pub torque_nm: f64,
-    /// Greatest measured torque, N·m.
-    pub sensor_torque_nm: f64,
-    /// Greatest rim speed, rad/s.
-    pub rim_speed_rad_s: f64,
-    /// Rim window about the reference, rad.
-    pub rim_window_rad: [f64; 2],
-    /// Greatest temperature, degree Celsius.
-    pub temperature_degc: f64,
-    /// Greatest rim speed once the setpoint has been zero for [`JudgeLimits::zero_settle_us`], rad/s.
-    pub zero_speed_rad_s: f64,
-    /// Time at zero setpoint after which the rim must rest, in ticks.
-    pub zero_settle_us: u64,
-    /// How far torque may be from the setpoint; `None` on a mounting where the rim is not held.
-    pub follow: Option<FollowLimits>,
+    /// Mean rim angle, rad.
+    pub rim_angle_rad: f64,
+    /// Angle from which the rim window counts, rad.
+    pub window_from_rad: f64,
+    /// Angle of one step of the rim encoder, rad.
+    pub rim_step_rad: f64,
 }
 
-/// Time over which speed is taken, ticks, so that one encoder step is no alarm; at slow rates one period.
-pub(crate) const SPEED_US: u64 = 2_000;
-/// Time over which motion at zero setpoint is taken, ticks.
-pub(crate) const SLOW_US: u64 = 16_000;
-/// Samples remembered: at 4,000 samples/s the longer of the two times; at higher rates it is cut to what they span.
-const REMEMBERED: usize = 64;
+/// How the rim may move, by mounting.
+#[derive(Debug, Clone)]
+enum Mounted {
+    Clamped(ClampedMotion),
+    Free(FreeMotion),
+    BackDriven { speed_rad_s: f64 },
+}
 
 /// Running judgement over a stream of samples.
 #[derive(Debug, Clone)]
 pub struct Judge {
     limits: JudgeLimits,
-    reference_rad: Option<f64>,
-    history: [(u64, f64); REMEMBERED],
-    seen: usize,
-    zero_since: Option<u64>,
+    window_from_rad: Option<f64>,
+    trail: Trail,
+    zero: ZeroSince,
+    mounted: Mounted,
+    zero_motion: ZeroMotion,
     following: Option<Following>,
+    unasked: Unasked,
+    leap: Leap,
+    sensor_stuck: SensorStuck,
+    rim_stuck: RimStuck,
+    rotor: Option<Rotor>,
 }
 
 impl Judge {
     /// Has seen nothing yet.
     #[must_use]
-    pub const fn new(limits: JudgeLimits) -> Self {
+    pub fn new(limits: JudgeLimits) -> Self {
         Self {
-            limits,
-            reference_rad: None,
-            history: [(0, 0.0); REMEMBERED],
-            seen: 0,
-            zero_since: None,
-            following: match limits.follow {
-                Some(limits) => Some(Following::new(limits)),
-                None => None,
+            window_from_rad: None,
+            trail: Trail::default(),
+            zero: ZeroSince::default(),
+            mounted: match limits.motion {
+                MotionLimits::Clamped {
+                    stiffness_nm_per_rad,
+                    unexplained_rad,
+                    ..
+                } => Mounted::Clamped(ClampedMotion::new(stiffness_nm_per_rad, unexplained_rad)),
+                MotionLimits::Free {
+                    inertia_kg_m2,
+                    gain,
+                    slack_rad_s,
+                    ..
+                } => Mounted::Free(FreeMotion::new(inertia_kg_m2, gain, slack_rad_s)),
+                MotionLimits::BackDriven { speed_rad_s } => Mounted::BackDriven { speed_rad_s },
             },
+            zero_motion: ZeroMotion::new(limits.zero_settle_us, limits.motion),
+            following: limits.follow.map(Following::new),
+            unasked: Unasked::new(limits.unasked_nm),
+            leap: Leap::new(limits.leap),
+            sensor_stuck: SensorStuck::new(limits.stuck_nm),
+            rim_stuck: RimStuck::new(limits.rim_stuck),
+            rotor: limits.rotor.map(Rotor::new),
+            limits,
         }
     }
 
-    /// Takes `rim_angle_rad` as the middle from which the window counts.
-    pub const fn set_reference(&mut self, rim_angle_rad: f64) {
-        self.reference_rad = Some(rim_angle_rad);
+    /// The limits it judges by.
+    #[must_use]
+    pub const fn limits(&self) -> &JudgeLimits {
+        &self.limits
     }
 
-    /// Takes `zero_nm` as the torque at rest, and begins to compare torque and setpoint anew.
-    pub const fn set_torque_zero(&mut self, zero_nm: f64) {
+    /// The rim rests, without torque: what counts from there begins anew.
+    pub fn begin(&mut self, rest: Rest) {
+        self.window_from_rad = Some(rest.window_from_rad);
+        if let Mounted::Clamped(motion) = &mut self.mounted {
+            motion.begin(rest.torque_nm, rest.rim_angle_rad);
+        }
         if let Some(following) = &mut self.following {
-            following.begin(zero_nm);
+            following.begin(rest.torque_nm);
+        }
+        self.unasked.begin(rest.torque_nm);
+        self.sensor_stuck.begin();
+        self.rim_stuck.begin(rest.torque_nm, rest.rim_step_rad);
+        if let Some(rotor) = &mut self.rotor {
+            rotor.begin();
         }
     }
 
-    /// Mean rim speed over the least number of samples that span `least_us`, or over all that are remembered; `None`
-    /// while fewer were seen.
-    fn speed(&self, tick: u64, angle_rad: f64, least_us: u64) -> Option<f64> {
-        for back in 1..=REMEMBERED {
-            let place = self.seen.checked_sub(back)? % REMEMBERED;
-            let (then, angle_then) = *self.history.get(place)?;
-            let elapsed_us = tick.checked_sub(then)?;
-            if elapsed_us >= least_us || (back == REMEMBERED && elapsed_us > 0) {
-                return Some((angle_rad - angle_then) / (elapsed_us as f64 * rig_link::TICK_S));
-            }
-        }
-        None
-    }
-
-    /// Judges one sample; returns the first condition that it breaks.
+    /// Judges one sample; returns the first condition that it breaks, in the order of the list below.
     pub fn look(&mut self, reading: &Reading) -> Option<Trip> {
-        let finite = reading.setpoint_nm.is_finite()
-            && reading.torque_nm.is_finite()
-            && reading.rim_angle_rad.is_finite()
-            && reading.temperature_degc.is_none_or(f64::is_finite);
-        let trip = |condition, measured, limit, unit| {
-            Some(Trip {
-                condition,
-                measured,
-                limit,
-                unit,
-                tick: reading.tick,
-                detail: "",
-            })
-        };
-        if !finite {
-            return trip(Condition::NotFinite, f64::NAN, 0.0, "");
+        if !reading.is_finite() {
+            return Some(Found::new(Condition::NotFinite, f64::NAN, 0.0, "").at(reading.tick));
         }
-        let fast = self.speed(reading.tick, reading.rim_angle_rad, SPEED_US);
-        let slow = self.speed(reading.tick, reading.rim_angle_rad, SLOW_US);
-        if let Some(place) = self.history.get_mut(self.seen % REMEMBERED) {
-            *place = (reading.tick, reading.rim_angle_rad);
-        }
-        self.seen += 1;
+        // Everything that remembers looks at every sample, whatever is found.
+        let motion = self.trail.step(reading.tick, reading.rim_angle_rad);
         // The setpoint channel is in counts: half a thousandth of the limit is zero.
-        if reading.setpoint_nm.abs() > 5e-4 * self.limits.torque_nm {
-            self.zero_since = None;
-        } else if self.zero_since.is_none() {
-            self.zero_since = Some(reading.tick);
-        }
-        let astray = self
-            .following
-            .as_mut()
-            .and_then(|following| following.look(reading));
-        let limits = &self.limits;
-        if reading.saturated {
-            return trip(
-                Condition::Saturated,
-                reading.torque_nm,
-                limits.sensor_torque_nm,
-                "N.m",
-            );
-        }
-        if reading.torque_nm.abs() > limits.sensor_torque_nm {
-            return trip(
-                Condition::SensorTorque,
-                reading.torque_nm,
-                limits.sensor_torque_nm,
-                "N.m",
-            );
-        }
-        if let Some(reference) = self.reference_rad {
-            let turned = reading.rim_angle_rad - reference;
-            let [low, high] = limits.rim_window_rad;
-            if turned < low || turned > high {
-                return trip(
-                    Condition::RimWindow,
-                    turned,
-                    if turned < low { low } else { high },
-                    "rad",
-                );
-            }
-        }
-        if let Some(speed) = fast
-            && speed.abs() > limits.rim_speed_rad_s
-        {
-            return trip(Condition::RimSpeed, speed, limits.rim_speed_rad_s, "rad/s");
-        }
-        if let Some(temperature) = reading.temperature_degc
-            && temperature > limits.temperature_degc
-        {
-            return trip(
-                Condition::Temperature,
-                temperature,
-                limits.temperature_degc,
-                "degC",
-            );
-        }
-        let settled = self
-            .zero_since
-            .is_some_and(|since| reading.tick.saturating_sub(since) >= limits.zero_settle_us);
-        if let Some(speed) = slow
-            && settled
-            && speed.abs() > limits.zero_speed_rad_s
-        {
-            return trip(Condition::MotionAtZero, speed, limits.zero_speed_rad_s, "rad/s");
-        }
-        if let Some((condition, measured, limit)) = astray {
-            return trip(condition, measured, limit, "N.m");
-        }
-        None
+        let is_zero = reading.setpoint_nm.abs() <= 5e-4 * self.limits.torque_nm;
+        let zero_us = self.zero.step(reading.tick, is_zero);
+        let moved = match &mut self.mounted {
+            Mounted::Clamped(clamped) => clamped.look(reading),
+            Mounted::Free(free) => free.look(reading, motion.model_rad_s),
+            Mounted::BackDriven { speed_rad_s } => driven(*speed_rad_s, &motion),
+        };
+        let found = [
+            self.unasked.look(reading, zero_us),
+            self.zero_motion.look(zero_us, motion.slow_rad_s),
+            self.following
+                .as_mut()
+                .and_then(|following| following.look(reading)),
+            self.sensor_stuck.look(reading),
+            self.rim_stuck.look(reading),
+            self.leap.look(reading),
+            self.rotor.as_mut().and_then(|rotor| rotor.look(reading)),
+        ];
+        self.at_once(reading, &motion)
+            .or(moved)
+            .or_else(|| found.into_iter().flatten().next())
+            .map(|found| found.at(reading.tick))
     }
+
+    /// What needs no memory but the last few places of the rim.
+    fn at_once(&self, reading: &Reading, motion: &Motion) -> Option<Found> {
+        let limits = &self.limits;
+        let torque_nm = reading.torque_nm;
+        if reading.saturated {
+            return Some(Found::new(
+                Condition::Saturated,
+                torque_nm,
+                limits.sensor_torque_nm,
+                "N.m",
+            ));
+        }
+        let beyond = |condition, value: Option<f64>, limit: f64, unit| {
+            let value = value.filter(|value| value.abs() > limit)?;
+            Some(Found::new(condition, value, limit, unit))
+        };
+        let outside = |condition, value: Option<f64>, [low, high]: [f64; 2], unit| {
+            let value = value.filter(|value| *value < low || *value > high)?;
+            Some(Found::new(
+                condition,
+                value,
+                if value < low { low } else { high },
+                unit,
+            ))
+        };
+        let turned = self.window_from_rad.map(|from| reading.rim_angle_rad - from);
+        beyond(
+            Condition::SensorTorque,
+            Some(torque_nm),
+            limits.sensor_torque_nm,
+            "N.m",
+        )
+        .or_else(|| outside(Condition::RimWindow, turned, limits.rim_window_rad, "rad"))
+        .or_else(|| {
+            beyond(
+                Condition::RimSpeed,
+                motion.fast_rad_s,
+                limits.rim_speed_rad_s,
+                "rad/s",
+            )
+        })
+        .or_else(|| {
+            let most = [f64::NEG_INFINITY, limits.temperature_degc];
+            outside(Condition::Temperature, reading.temperature_degc, most, "degC")
+        })
+        .or_else(|| outside(Condition::Supply, reading.supply_v, limits.supply_v, "V"))
+        .or_else(|| {
+            let (seen, limit) = (motion.acceleration_rad_s2, limits.rim_acceleration_rad_s2);
+            beyond(Condition::RimAcceleration, seen, limit, "rad/s2")
+        })
+    }
+}
+
+/// A driven rim turns as the drive likes, never faster; the mean leaves ringing out.
+fn driven(limit_rad_s: f64, motion: &Motion) -> Option<Found> {
+    let speed = motion.slow_rad_s.filter(|speed| speed.abs() > limit_rad_s)?;
+    Some(Found::new(
+        Condition::MotionUnexpected,
+        speed,
+        limit_rad_s,
+        "rad/s",
+    ))
 }

@@ -5,21 +5,37 @@
 //! demand on the hard-wired emergency stop; it is no safety function in the sense of ISO 13849-1.
 //!
 //! - [`state`] is the table of states and events.
-//! - [`condition`] names what can fire, and what it means.
-//! - [`judge`] looks at samples.
+//! - [`condition`] names what can fire, [`words`] says what each means, [`limits`] what a sample may be.
+//! - [`judge`] looks at samples; it is made of [`trail`] (speeds), [`recent`] (setpoints), [`clamped`], [`free`],
+//!   [`at_zero`] (motion), [`following`], [`unasked`], [`leap`] (torque), [`sensor_stuck`], [`rim_stuck`] and [`rotor`].
 
+pub mod at_zero;
+pub mod clamped;
 pub mod condition;
 pub mod following;
+pub mod free;
 pub mod judge;
+pub mod leap;
+pub mod limits;
+pub mod recent;
+pub mod rim_stuck;
+pub mod rotor;
+pub mod sensor_stuck;
 pub mod state;
 #[cfg(test)]
 mod tests;
+pub mod trail;
+pub mod trip;
+pub mod unasked;
+pub mod words;
 
 use crate::channels::Reading;
-pub use condition::{Condition, Trip};
-pub use following::FollowLimits;
-pub use judge::{Judge, JudgeLimits};
+pub use condition::Condition;
+pub use judge::{Judge, Rest};
+pub use limits::{FollowLimits, JudgeLimits, LeapLimits, MotionLimits, RimStuckLimits, RotorLimits};
 pub use state::{Event, State};
+pub use trip::{Found, Trip};
+pub use words::ENDINGS;
 
 /// State, latched trip and judgement in one place, so that no caller can send torque around it.
 #[derive(Debug, Clone)]
@@ -82,14 +98,15 @@ impl Interlock {
         Some(trip)
     }
 
-    /// Takes the torque at rest as the zero from which the measured torque counts.
-    pub fn set_torque_zero(&mut self, zero_nm: f64) {
-        self.judge.set_torque_zero(zero_nm);
+    /// The rim rests: what counts from there begins anew.
+    pub fn begin(&mut self, rest: Rest) {
+        self.judge.begin(rest);
     }
 
-    /// Takes the rim's present angle as the one from which the window counts.
-    pub fn set_reference(&mut self, rim_angle_rad: f64) {
-        self.judge.set_reference(rim_angle_rad);
+    /// The limits it judges by.
+    #[must_use]
+    pub const fn limits(&self) -> &JudgeLimits {
+        self.judge.limits()
     }
 
     /// The setpoint that may be encoded: `wanted_nm` within the torque limit, or `None` when none may be sent at all.

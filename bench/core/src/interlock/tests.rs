@@ -2,35 +2,66 @@
 
 use proptest::prelude::*;
 
-use super::{Condition, Event, Interlock, Judge, JudgeLimits, State, Trip};
+use super::{
+    Condition, Event, FollowLimits, Interlock, Judge, JudgeLimits, LeapLimits, MotionLimits, Rest,
+    RimStuckLimits, RotorLimits, State, Trip,
+};
 use crate::channels::Reading;
 
 const LIMITS: JudgeLimits = JudgeLimits {
     torque_nm: 7.0,
     sensor_torque_nm: 15.0,
     rim_speed_rad_s: 5.0,
+    rim_acceleration_rad_s2: 9_000.0,
     rim_window_rad: [-0.05, 0.06],
     temperature_degc: 80.0,
-    zero_speed_rad_s: 0.25,
+    supply_v: [18.0, 30.0],
     zero_settle_us: 400_000,
-    follow: None,
+    motion: MotionLimits::Clamped {
+        stiffness_nm_per_rad: 3_333.0,
+        unexplained_rad: 1.0, // as good as none: the other limits of motion are looked at here
+        zero_speed_rad_s: 0.25,
+    },
+    follow: Some(FollowLimits {
+        difference_nm: 100.0,
+        share: 0.25,
+    }),
+    unasked_nm: 100.0,
+    leap: LeapLimits {
+        rate_nm_per_s: 1e6,
+        noise_nm: 0.2,
+    },
+    stuck_nm: 0.7,
+    rim_stuck: RimStuckLimits::Held {
+        stiffness_nm_per_rad: 3_333.0,
+        change_nm: 100.0,
+    },
+    rotor: Some(RotorLimits {
+        ratio: 9.0,
+        lost_motion_rad: 0.035,
+    }),
+};
+
+const REST: Rest = Rest {
+    torque_nm: 1.0,
+    rim_angle_rad: 0.0,
+    window_from_rad: 0.0,
+    rim_step_rad: 6e-6,
 };
 
 fn at_rest(tick: u64) -> Reading {
     Reading {
-        tick,
-        setpoint_nm: 1.0,
-        torque_nm: 1.0,
-        rim_angle_rad: 0.0,
+        motor_angle_rad: Some(0.5),
         temperature_degc: Some(25.0),
-        saturated: false,
+        supply_v: Some(24.0),
+        ..Reading::new(tick, 1.0, 1.0, 0.0)
     }
 }
 
 /// The first condition that a change of one reading after 100 good ones breaks.
 fn found(change: impl FnOnce(&mut Reading)) -> Option<Condition> {
     let mut judge = Judge::new(LIMITS);
-    judge.set_reference(0.0);
+    judge.begin(REST);
     for index in 0..100 {
         assert_eq!(judge.look(&at_rest(index * 250)), None);
     }
@@ -50,6 +81,16 @@ fn each_limit_trips_beyond_and_not_at_it() {
     assert_eq!(temperature(80.0), None);
     assert_eq!(temperature(80.01), Some(Condition::Temperature));
     assert_eq!(found(|reading| reading.temperature_degc = None), None);
+    let supply = |volt: f64| found(|reading| reading.supply_v = Some(volt));
+    assert_eq!((supply(18.0), supply(30.0)), (None, None));
+    assert_eq!(supply(17.99), Some(Condition::Supply));
+    assert_eq!(supply(30.01), Some(Condition::Supply));
+    assert_eq!(found(|reading| reading.supply_v = None), None);
+    let rotor = |rad: f64| found(|reading| reading.motor_angle_rad = Some(0.5 + 9.0 * rad));
+    assert_eq!(
+        (rotor(0.0349), rotor(-0.0351)),
+        (None, Some(Condition::RotorAstray))
+    );
     assert_eq!(
         found(|reading| reading.saturated = true),
         Some(Condition::Saturated)
@@ -67,19 +108,22 @@ fn no_value_that_is_not_finite_passes() {
             found(|reading| reading.temperature_degc = Some(value)),
             not_finite
         );
+        assert_eq!(found(|reading| reading.motor_angle_rad = Some(value)), not_finite);
+        assert_eq!(found(|reading| reading.supply_v = Some(value)), not_finite);
     }
 }
 
 /// The condition, and the time in µs, at which a rim that turns at a steady speed from the start trips.
 fn turning(rad_s: f64, period_us: u64, setpoint_nm: f64) -> Option<(Condition, u64)> {
     let mut judge = Judge::new(LIMITS);
-    judge.set_reference(0.0);
+    judge.begin(REST);
     (0..20_000_u64).find_map(|index| {
         let tick = index * period_us;
         let rim_angle_rad = rad_s * tick as f64 * 1e-6;
         let reading = Reading {
             setpoint_nm,
             rim_angle_rad,
+            motor_angle_rad: None,
             ..at_rest(tick)
         };
         judge.look(&reading).map(|trip| (trip.condition, tick))
@@ -122,6 +166,7 @@ fn motion_at_zero_setpoint_counts_once_it_has_settled() {
         let reading = Reading {
             setpoint_nm: 0.0,
             rim_angle_rad,
+            motor_angle_rad: None,
             ..at_rest(tick)
         };
         if let Some(trip) = judge.look(&reading) {

@@ -128,6 +128,8 @@ pub struct Wheelbase {
     pub slew_nm_per_s: f64,
     /// Nominal period at which its firmware takes over a new setpoint, s.
     pub update_period_s: f64,
+    /// Motor turns for one turn of the rim; `None` where the rig file does not say, and rotor and rim are not compared.
+    pub ratio: Option<f64>,
     /// Greatest difference of rotor and rim angle, both at the rim, from that at rest, which a sound drivetrain shows at
     /// peak torque, rad: backlash, compliance and errors of both sensors included.
     pub lost_motion_rad: f64,

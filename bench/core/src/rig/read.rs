@@ -85,6 +85,7 @@ fn wheelbase(s: &Section<'_>) -> Wheelbase {
         peak_torque_nm: s.quantity::<Torque>("peak_torque", 0.1..=MOST_TORQUE_NM),
         slew_nm_per_s: s.quantity::<Slew>("slew", 10.0..=MOST_SLEW_NM_PER_S),
         update_period_s: s.quantity::<Time>("update_period", 2e-5..=0.05),
+        ratio: s.has("ratio").then(|| s.number("ratio", 0.1..=200.0)),
         lost_motion_rad: s.quantity::<Angle>("lost_motion", 1e-4..=0.5),
     }
 }

@@ -86,14 +86,7 @@ mod tests {
     fn verdict(torque_nm: f64) -> Verdict {
         let mut judge = ApproachJudge::new([1_000, 2_000], -0.35, [0.5, 1.5], 0.02);
         for tick in (0..4_000).step_by(250) {
-            let reading = Reading {
-                tick,
-                setpoint_nm: -0.35,
-                torque_nm: torque_nm + 0.02,
-                rim_angle_rad: 0.0,
-                temperature_degc: None,
-                saturated: false,
-            };
+            let reading = Reading::new(tick, -0.35, torque_nm + 0.02, 0.0);
             if let Some(verdict) = judge.look(&reading) {
                 return verdict;
             }

@@ -8,10 +8,11 @@ use rig_link::{HostMessage, PROTOCOL_MAJOR, PROTOCOL_MINOR, RigState, StopMode, 
 
 use super::frames::trip_name;
 use super::phase::{Phase, Purpose};
-use super::settings::{check_applied, configuration};
+use super::settings::{check_applied, check_serves, configuration};
 use super::timing::{CLEAR_AGAIN_US, ZERO_US};
 use super::{Failure, Run, RunEvent, Zeros};
 use crate::channels::{ChannelMap, Reading};
+use crate::interlock::Rest;
 use crate::rig::Kind;
 use crate::time::HostNs;
 
@@ -119,7 +120,7 @@ impl Run {
 
     fn wanted_configuration(&self) -> Result<Configuration, Failure> {
         let full_scale_nm = self.known.identity.map_or(0.0, |identity| identity.full_scale_nm);
-        let mut wanted = configuration(&self.rig, self.sample_period_us(), full_scale_nm)?;
+        let mut wanted = configuration(&self.bounds, self.sample_period_us(), full_scale_nm)?;
         if !self.rig_can_brake() {
             wanted.stop_mode = StopMode::Coast;
         }
@@ -146,9 +147,11 @@ impl Run {
         }
         self.sender.answered();
         let applied = configured.applied;
+        let full_scale_nm = self.known.identity.map_or(0.0, |identity| identity.full_scale_nm);
         let checked = self
             .wanted_configuration()
-            .and_then(|wanted| check_applied(&wanted, &applied));
+            .and_then(|wanted| check_applied(&wanted, &applied))
+            .and_then(|()| check_serves(&self.bounds, &applied, full_scale_nm));
         if let Err(failure) = checked {
             self.fail(now, failure);
             return;
@@ -181,7 +184,7 @@ impl Run {
 
     pub(super) fn on_status(&mut self, now: HostNs, status: Status) {
         if self.is_armed() && !self.proves_watchdog() && status.state != RigState::Armed {
-            self.raise_rig_stop(now, trip_name(Some(status.trip)));
+            self.raise_rig_stop(now, Some(status.trip), trip_name(Some(status.trip)));
             return;
         }
         if status.state == RigState::Armed && self.is_armed_unasked(now) {
@@ -289,12 +292,15 @@ impl Run {
             return;
         }
         self.baseline_nm = torque;
-        self.interlock.set_torque_zero(torque);
-        self.interlock
-            .set_reference(match self.known.configuration.map(|c| c.window_reference) {
+        self.interlock.begin(Rest {
+            torque_nm: torque,
+            rim_angle_rad: angle,
+            window_from_rad: match self.known.configuration.map(|c| c.window_reference) {
                 Some(rig_link::message::WindowReference::Zero) => 0.0,
                 _ => angle,
-            });
+            },
+            rim_step_rad: self.known.map.as_ref().map_or(0.0, ChannelMap::rim_step_rad),
+        });
         if self.permit.is_none() {
             self.fail(now, Failure::NoPermit);
             return;

@@ -9,7 +9,8 @@ use super::{End, Failure, Outcome, Run, RunEvent};
 use crate::interlock::Event;
 use crate::time::HostNs;
 
-/// Share of the torque limit above which torque after a confirmed stop is no friction any more.
+/// Share of the peak torque above which torque after a confirmed stop is neither friction nor, on a rim that a drive
+/// still turns, a motor that brakes.
 const AFTERMATH_SHARE: f64 = 0.2;
 
 impl Run {
@@ -52,7 +53,7 @@ impl Run {
     }
 
     fn aftermath_limit_nm(&self) -> f64 {
-        AFTERMATH_SHARE * self.rig.limits.torque_nm
+        AFTERMATH_SHARE * self.rig.wheelbase.peak_torque_nm
     }
 
     /// The planned end: a stop, then the zeros once more.

@@ -119,7 +119,7 @@ impl Run {
         }
         self.clock.observe(newest, now);
         if self.is_armed() && !self.proves_watchdog() && samples.state != RigState::Armed {
-            self.raise_rig_stop(now, "it is not armed any more");
+            self.raise_rig_stop(now, None, "it is not armed any more");
         }
         if samples.state == RigState::Armed {
             self.is_armed_unasked(now);
@@ -217,16 +217,23 @@ impl Run {
         match event.code {
             EventCode::Tripped => {
                 let cause = u8::try_from(event.detail).ok().and_then(TripCause::from_code);
-                self.raise_rig_stop(now, trip_name(cause));
+                self.raise_rig_stop(now, cause, trip_name(cause));
             }
             EventCode::Disarmed | EventCode::ArmIdle => {
-                self.raise_rig_stop(now, "it disarmed itself");
+                self.raise_rig_stop(now, None, "it disarmed itself");
             }
-            EventCode::Underrun | EventCode::LateSetpoint => {
-                self.raise(now, Condition::SetpointsLost, f64::from(event.detail), 0.0, "us");
+            EventCode::Underrun => self.raise(now, Condition::Underrun, 0.0, 1.0, "setpoints left"),
+            EventCode::LateSetpoint => {
+                self.raise(
+                    now,
+                    Condition::SetpointsLost,
+                    f64::from(event.detail),
+                    0.0,
+                    "us late",
+                );
             }
             EventCode::EmergencyStopInput if event.detail == 0 => {
-                self.raise_rig_stop(now, trip_name(Some(TripCause::EmergencyStop)));
+                self.raise_rig_stop(now, Some(TripCause::EmergencyStop), "its input opened");
             }
             // What was damaged may have been setpoints: the torque is not the one that was planned.
             EventCode::BadFrame => {

@@ -35,13 +35,14 @@ use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
 use rig_link::message::{Channel, Configuration, Identity, Status};
-use rig_link::{Splitter, StopReason};
+use rig_link::{Splitter, StopReason, TripCause};
 
 pub use outcome::{Counters, End, Failure, Outcome, Proofs, StopCause};
 pub use output::{Progress, RunEvent};
 pub use rig_clock::RigClock;
 pub use settings::RunOptions;
 
+use crate::bounds::Bounds;
 use crate::channels::{ChannelMap, SampleRow};
 use crate::interlock::{Condition, Event, Interlock, State, Trip};
 use crate::plan::Plan;
@@ -109,6 +110,7 @@ struct Zeros {
 #[derive(Debug)]
 pub struct Run {
     rig: Rig,
+    bounds: Bounds,
     course: Course,
     options: RunOptions,
     permit: Option<Permit>,
@@ -155,9 +157,17 @@ impl Run {
     /// A run that has not begun. Without a permit it goes as far as the rig's configuration and ends there.
     #[must_use]
     pub fn new(rig: Rig, course: Course, permit: Option<Permit>, options: RunOptions) -> Self {
-        let interlock = Interlock::new(settings::judge_limits(&rig));
+        let bounds = Bounds::new(
+            &rig,
+            match &course {
+                Course::Measure(plan) => Some(plan),
+                Course::Prove(_) => None,
+            },
+        );
+        let interlock = Interlock::new(bounds.judge);
         Self {
             rig,
+            bounds,
             course,
             options,
             permit,
@@ -320,6 +330,25 @@ impl Run {
         &self.interlock
     }
 
+    /// The limits in force.
+    #[must_use]
+    pub const fn bounds(&self) -> &Bounds {
+        &self.bounds
+    }
+
+    /// The recording does not keep up: `waiting` of at most `capacity` parts wait to be written. While armed this is a
+    /// condition of the interlock, else an end like any other failure of the recording.
+    pub fn recording_stalled(&mut self, now: HostNs, waiting: usize, capacity: usize) {
+        if self.is_armed() {
+            let (waiting, capacity) = (waiting as f64, capacity as f64);
+            self.raise(now, Condition::RecordingStalled, waiting, capacity, "waiting");
+        } else {
+            let why = "its queue is full".to_string();
+            self.stop(now, StopCause::RecordingFailed(why));
+        }
+        self.promised = self.deadline();
+    }
+
     /// Plan time that is being played, µs; `None` outside playing.
     #[must_use]
     pub fn plan_time_us(&self) -> Option<u64> {
@@ -379,10 +408,13 @@ impl Run {
         self.latch(now, trip);
     }
 
-    /// The rig stopped by itself.
-    fn raise_rig_stop(&mut self, now: HostNs, detail: &'static str) {
+    /// The rig stopped by itself; an emergency stop has a name of its own.
+    fn raise_rig_stop(&mut self, now: HostNs, cause: Option<TripCause>, detail: &'static str) {
         let tick = self.newest_tick();
-        let condition = Condition::RigStopped;
+        let condition = match cause {
+            Some(TripCause::EmergencyStop) => Condition::EmergencyStop,
+            _ => Condition::RigStopped,
+        };
         self.latch(
             now,
             Trip {
@@ -424,6 +456,9 @@ impl Run {
         if self.is_armed() && late_us > self.options.slack_us {
             let (late, slack) = (late_us as f64 * 1e-3, self.options.slack_us as f64 * 1e-3);
             self.raise(now, Condition::DeadlineMissed, late, slack, "ms");
+        }
+        if self.rows.len() >= ROW_CAPACITY {
+            self.recording_stalled(now, self.rows.len(), ROW_CAPACITY);
         }
         if self.sender.overflowed || self.rows.len() >= ROW_CAPACITY || self.events.len() >= EVENT_CAPACITY {
             let cause = StopCause::ProgramFault("what the run hands out is not taken".to_string());

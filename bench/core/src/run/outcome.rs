@@ -69,6 +69,15 @@ pub enum Failure {
         /// What was applied.
         applied: i64,
     },
+    /// The rig tightened a limit so far that it would cut what the plan asks for, without a word.
+    CutsPlan {
+        /// Which limit.
+        field: &'static str,
+        /// What the plan needs, counts.
+        needed: i64,
+        /// What was applied, counts.
+        applied: i64,
+    },
     /// The rig file calls the rig virtual, the rig says that it is not.
     NotVirtual,
     /// The rig's full scale is not enough for the limits of the rig file.
@@ -139,6 +148,14 @@ impl core::fmt::Display for Failure {
             } => write!(
                 f,
                 "the rig applied {field} = {applied} where {asked} was asked for, which is wider; nothing was armed; update the rig controller's firmware"
+            ),
+            Self::CutsPlan {
+                field,
+                needed,
+                applied,
+            } => write!(
+                f,
+                "the rig lowered the {field} to {applied} counts where the plan needs {needed}: it would cut setpoints silently; nothing was armed; lower the procedure's levels or raise the rig controller's own limit"
             ),
             Self::NotVirtual => write!(
                 f,

@@ -3,8 +3,8 @@
 use rig_link::message::{Configuration, WindowReference};
 
 use super::outcome::Failure;
-use crate::interlock::{FollowLimits, JudgeLimits};
-use crate::rig::{Mounting, Rig, WindowFrom};
+use crate::bounds::Bounds;
+use crate::rig::WindowFrom;
 
 /// How a run deals with time. The defaults suit a general-purpose kernel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -30,39 +30,23 @@ impl Default for RunOptions {
     }
 }
 
-/// The interlock's limits for a rig.
-pub(super) fn judge_limits(rig: &Rig) -> JudgeLimits {
-    let limits = &rig.limits;
-    // Only a rim that is held shows the torque that was asked for.
-    let follow = (rig.mounting == Mounting::Clamped).then_some(FollowLimits {
-        difference_nm: 0.15 * limits.torque_nm,
-        share: 0.25,
-        stuck_nm: 0.1 * limits.torque_nm,
-    });
-    JudgeLimits {
-        torque_nm: limits.torque_nm,
-        sensor_torque_nm: limits.sensor_torque_nm,
-        rim_speed_rad_s: limits.rim_speed_rad_s,
-        rim_window_rad: limits.rim_window_rad,
-        temperature_degc: limits.temperature_degc,
-        zero_speed_rad_s: 0.05 * limits.rim_speed_rad_s,
-        zero_settle_us: 400_000,
-        follow,
-    }
-}
+/// What a number of counts may be off by its computation.
+const ROUNDING_RAW: f64 = 1e-6;
+/// Greatest slew that is a limit: one more count stands for none.
+const MOST_SLEW_RAW: f64 = 65_534.0;
 
 /// The configuration for a rig whose setpoints are fractions of `full_scale_nm`. Every limit is rounded to the tighter
-/// side.
+/// side; that of torque to the next count above the plan's peak, where the rig allows it.
 pub(super) fn configuration(
-    rig: &Rig,
+    bounds: &Bounds,
     sample_period_us: u32,
     full_scale_nm: f64,
 ) -> Result<Configuration, Failure> {
-    let limits = &rig.limits;
-    if full_scale_nm < limits.torque_nm {
+    let (limits, allowed_nm) = (&bounds.limits, bounds.allowed.torque_nm);
+    if full_scale_nm < allowed_nm {
         return Err(Failure::FullScale {
             rig_nm: full_scale_nm,
-            needed_nm: limits.torque_nm,
+            needed_nm: allowed_nm,
         });
     }
     let counts_per_nm = f64::from(rig_link::FULL_SCALE_COUNTS) / full_scale_nm;
@@ -70,8 +54,10 @@ pub(super) fn configuration(
     // `as` saturates; all values are positive and finite by the rig file's ranges.
     Ok(Configuration {
         sample_period_us,
-        torque_limit_raw: libm::floor(limits.torque_nm * counts_per_nm) as u16,
-        slew_limit_raw_per_ms: (libm::floor(limits.slew_nm_per_s * 1e-3 * counts_per_nm) as u16).max(1),
+        torque_limit_raw: libm::ceil(limits.torque_nm * counts_per_nm - ROUNDING_RAW)
+            .min(libm::floor(allowed_nm * counts_per_nm + ROUNDING_RAW)) as u16,
+        slew_limit_raw_per_ms: libm::floor(limits.slew_nm_per_s * 1e-3 * counts_per_nm)
+            .clamp(1.0, MOST_SLEW_RAW) as u16,
         rim_speed_limit_mrad_s: (libm::floor(limits.rim_speed_rad_s * 1e3) as u32).max(1),
         window_low_urad: libm::ceil(low * 1e6) as i32,
         window_high_urad: libm::floor(high * 1e6) as i32,
@@ -86,6 +72,36 @@ pub(super) fn configuration(
         stop_mode: limits.stop,
         brake_us: limits.brake_us,
     })
+}
+
+/// Checks that the rig will play the plan as it is: one that lowered the limits of torque or slew below what the plan
+/// needs would cut setpoints without a word.
+pub(super) fn check_serves(
+    bounds: &Bounds,
+    applied: &Configuration,
+    full_scale_nm: f64,
+) -> Result<(), Failure> {
+    let counts_per_nm = f64::from(rig_link::FULL_SCALE_COUNTS) / full_scale_nm;
+    let needs = |field, needed: f64, applied: u16| {
+        // Rounding to the tighter side takes off less than a count.
+        if f64::from(applied) + 1.0 - ROUNDING_RAW > needed {
+            return Ok(());
+        }
+        Err(Failure::CutsPlan {
+            field,
+            needed: libm::ceil(needed) as i64,
+            applied: applied.into(),
+        })
+    };
+    needs(
+        "torque limit",
+        bounds.need.peak_nm * counts_per_nm,
+        applied.torque_limit_raw,
+    )?;
+    // A step that the rig file itself spreads was noted when the plan was made.
+    let change = bounds.need.change_nm_per_s.min(bounds.allowed.slew_nm_per_s);
+    let slew = (change * 1e-3 * counts_per_nm).min(MOST_SLEW_RAW);
+    needs("slew limit", libm::floor(slew), applied.slew_limit_raw_per_ms)
 }
 
 /// Checks that nothing was applied wider than asked for.
@@ -160,53 +176,4 @@ pub(super) fn check_applied(asked: &Configuration, applied: &Configuration) -> R
         });
     }
     Ok(())
-}
-
-#[cfg(test)]
-mod tests {
-    use alloc::format;
-
-    use super::{RunOptions, judge_limits};
-    use crate::interlock::Condition::{
-        DeadlineMissed, MotionAtZero, RimSpeed, SensorStuck, StaleSamples, TorqueAstray, Watchdog,
-    };
-    use crate::interlock::following::{AVERAGED_US, STUCK_US};
-    use crate::interlock::judge::{SLOW_US, SPEED_US};
-    use crate::rig::Rig;
-
-    #[test]
-    fn what_the_documents_say_of_conditions_is_what_is_in_force() {
-        let rig = Rig::from_toml("rig.toml", include_str!("../../tests/fixtures/rig.toml")).unwrap();
-        let (limits, options) = (judge_limits(&rig), RunOptions::default());
-        let follow = limits.follow.unwrap();
-        let percent = |share: f64| format!("{:.0} %", share * 100.0);
-        let ms = |us: u64| format!("{} ms", us / 1_000);
-        let torque_nm = rig.limits.torque_nm;
-        let zero_speed = percent(limits.zero_speed_rad_s / rig.limits.rim_speed_rad_s);
-        for (condition, place, number) in [
-            (RimSpeed, 0, ms(SPEED_US)),
-            (MotionAtZero, 0, ms(SLOW_US)),
-            (MotionAtZero, 0, zero_speed),
-            (
-                MotionAtZero,
-                1,
-                format!("{} s", limits.zero_settle_us as f64 / 1e6),
-            ),
-            (TorqueAstray, 0, percent(follow.difference_nm / torque_nm)),
-            (TorqueAstray, 0, percent(follow.share)),
-            (TorqueAstray, 1, format!("{} s", AVERAGED_US / 1e6)),
-            (SensorStuck, 0, percent(follow.stuck_nm / torque_nm)),
-            (SensorStuck, 1, ms(STUCK_US)),
-            (StaleSamples, 1, ms(options.stale_us)),
-            (Watchdog, 1, ms(options.stale_us)),
-            (DeadlineMissed, 1, ms(options.slack_us)),
-        ] {
-            let text = condition.terms()[place];
-            assert!(
-                text.contains(&number),
-                "{}: {text:?} does not say {number}",
-                condition.name()
-            );
-        }
-    }
 }

@@ -5,6 +5,7 @@ use alloc::string::ToString;
 use rig_link::{HostMessage, RigState};
 
 use super::{Bench, PHASES};
+use crate::interlock::{Condition, State};
 use crate::run::{End, StopCause};
 
 #[test]
@@ -145,10 +146,34 @@ fn rows_and_events_that_nobody_takes_end_it() {
         bench.peer.take(&bytes);
     }
     let outcome = bench.run.outcome().cloned().unwrap();
-    assert!(
-        matches!(outcome.end, End::Stopped(StopCause::ProgramFault(_))),
-        "{outcome:?}"
+    let End::Tripped(trip) = outcome.end else {
+        panic!("{outcome:?}")
+    };
+    assert_eq!(trip.condition, Condition::RecordingStalled);
+    assert!(outcome.zero_confirmed);
+}
+
+#[test]
+fn a_recording_that_does_not_keep_up_is_named() {
+    let mut bench = Bench::new();
+    bench.reach("playing");
+    bench.run.recording_stalled(bench.now(), 640, 640);
+    assert_eq!(bench.run.interlock().state(), State::Tripped);
+    let End::Tripped(trip) = bench.finish().end else {
+        panic!("not tripped")
+    };
+    assert_eq!(
+        (trip.condition, trip.measured),
+        (Condition::RecordingStalled, 640.0)
     );
+    // Before torque is permitted there is nothing to take away.
+    let mut early = Bench::new();
+    early.reach("zeros before");
+    early.run.recording_stalled(early.now(), 640, 640);
+    assert!(matches!(
+        early.finish().end,
+        End::Stopped(StopCause::RecordingFailed(_))
+    ));
 }
 
 #[test]

@@ -60,6 +60,57 @@ fn no_setpoint_is_rounded_beyond_the_limit() {
     assert!(f64::from(bench.greatest()) >= limit - 1.0);
 }
 
+/// How a run ends on a rig that applies something else than what it was asked for.
+fn applied(change: fn(&mut rig_link::message::Configuration)) -> End {
+    let mut peer = Peer::new();
+    peer.tighten = Some(change);
+    let mut bench = Bench::with(rig(), PROCEDURE, peer);
+    let end = bench.finish().end;
+    assert!(end == End::Completed || bench.greatest() == 0);
+    end
+}
+
+#[test]
+fn a_rig_that_would_cut_the_plan_silently_is_not_armed() {
+    for change in [
+        (|c| c.torque_limit_raw -= 1) as fn(&mut rig_link::message::Configuration),
+        |c| c.torque_limit_raw = 100,
+        |c| c.slew_limit_raw_per_ms = 200,
+    ] {
+        let end = applied(change);
+        assert!(matches!(end, End::Failed(Failure::CutsPlan { .. })), "{end:?}");
+    }
+    // Tighter where it is no cut: the run trips earlier, that is all.
+    assert_eq!(applied(|c| c.sensor_torque_limit_mnm -= 1_000), End::Completed);
+    // Wider is refused as ever.
+    let end = applied(|c| c.torque_limit_raw += 1);
+    assert!(
+        matches!(end, End::Failed(Failure::Configuration { .. })),
+        "{end:?}"
+    );
+}
+
+#[test]
+fn the_rig_gets_the_limits_of_the_plan() {
+    let mut bench = Bench::new();
+    bench.reach("playing");
+    let asked = bench.sent.iter().find_map(|message| match message {
+        HostMessage::Configure(configuration) => Some(*configuration),
+        _ => None,
+    });
+    let (asked, limits) = (asked.unwrap(), bench.run.bounds().limits);
+    let allowed = rig().limits;
+    // The plan asks for all the torque that the fixture allows: 6 N·m of 32.767. Everything else is tighter.
+    assert_eq!(asked.torque_limit_raw, 6_000);
+    assert!(f64::from(asked.slew_limit_raw_per_ms) < allowed.slew_nm_per_s);
+    assert!(f64::from(asked.sensor_torque_limit_mnm) * 1e-3 <= limits.sensor_torque_nm);
+    assert!(limits.sensor_torque_nm < allowed.sensor_torque_nm);
+    assert!(f64::from(asked.rim_speed_limit_mrad_s) * 1e-3 < allowed.rim_speed_rad_s);
+    assert!(f64::from(asked.window_high_urad) * 1e-6 < allowed.rim_window_rad[1]);
+    assert!(f64::from(asked.window_low_urad) * 1e-6 > allowed.rim_window_rad[0]);
+    assert_eq!(asked.setpoint_expiry_us, 2_000);
+}
+
 #[test]
 fn a_kind_of_a_later_version_is_counted_and_no_reason_to_stop() {
     let mut bench = Bench::new();

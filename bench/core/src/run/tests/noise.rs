@@ -96,6 +96,6 @@ proptest! {
         let last = bench.last_word();
         prop_assert!(matches!(last, HostMessage::Stop(_) | HostMessage::StopSampling(_)), "{last:?}");
         let limit = bench.run.rig.limits.torque_nm / 32.767 * 32_767.0;
-        prop_assert!(f64::from(bench.greatest()) <= limit);
+        prop_assert!(f64::from(bench.greatest()) <= limit + 1e-6); // the limit is 6,000 counts but for its computation
     }
 }

@@ -1,4 +1,5 @@
-//! A rig controller without physics: it does what the rig link asks for, and measures the setpoint as torque.
+//! A rig controller with little physics: it does what the rig link asks for, measures the setpoint as torque, and gives
+//! under it.
 
 use alloc::collections::VecDeque;
 use alloc::vec::Vec;
@@ -32,6 +33,8 @@ pub(super) struct Peer {
     pub(super) capacity: u16,
     /// Scale of the rim angle channel.
     pub(super) rim_scale: f64,
+    /// Its own limits, put in place of what is asked for.
+    pub(super) tighten: Option<fn(&mut Configuration)>,
     now: u64,
     state: RigState,
     cause: TripCause,
@@ -58,6 +61,7 @@ impl Peer {
             simulated: true,
             capacity: 256,
             rim_scale: 1e-6,
+            tighten: None,
             now: 0,
             state: RigState::Idle,
             cause: TripCause::None,
@@ -184,6 +188,9 @@ impl Peer {
             }
             HostMessage::Configure(mut applied) => {
                 applied.stop_mode = StopMode::Coast;
+                if let Some(tighten) = self.tighten {
+                    tighten(&mut applied);
+                }
                 self.configuration = Some(applied);
                 (self.sampling, self.state, self.fed) = (false, RigState::Ready, None);
                 self.batch = SamplesBuilder::new(PERIOD_US as u32);
@@ -333,7 +340,13 @@ impl Peer {
             return;
         }
         let torque = (f64::from(self.applied) * self.gain) as i32;
-        let row = [i32::from(self.applied), torque, self.rim];
+        // Sensor and fixture of the fixture file give 1 rad for 3,333 N·m.
+        let give_rad = f64::from(torque) * self.full_scale_nm / 32_767.0 / 3_333.0;
+        let row = [
+            i32::from(self.applied),
+            torque,
+            self.rim + (give_rad * 1e6) as i32,
+        ];
         self.batch.push(self.now, &WIDTHS, &row).unwrap();
         if self.batch.rows() == ROWS {
             let batch = core::mem::replace(&mut self.batch, SamplesBuilder::new(PERIOD_US as u32));
