@@ -274,7 +274,8 @@ impl Bounds {
             WindowFrom::Arming => derivation,
             WindowFrom::Zero => "counted from the encoder's zero, so not tightened".to_string(),
         };
-        let (need, most) = if now == allowed { (1.0, 1.0) } else { (0.0, 1.0) };
+        let width = |[low, high]: [f64; 2]| high - low;
+        let (need, most) = (width(now), width(allowed));
         (range(now), self.tighter(need, most, &derivation, &range(allowed)))
     }
 

@@ -31,14 +31,18 @@ impl Condition {
     pub const fn terms(self) -> [&'static str; 3] {
         match self {
             Self::RimWindow => ["rim angle outside the window in force", "one sample", "every"],
-            Self::RimSpeed => ["rim speed over 2 ms", "one sample", "every"],
+            Self::RimSpeed => [
+                "rim speed over 2 ms above the limit in force",
+                "one sample",
+                "every",
+            ],
             Self::RimAcceleration => [
-                "change of the mean rim speed from 8 ms to 8 ms",
+                "change of the mean rim speed from 8 ms to 8 ms above the limit in force",
                 "one sample",
                 "every",
             ],
             Self::MotionUnexplained => [
-                "rim angle less measured torque over the stiffness of sensor and fixture",
+                "rim angle beyond what measured torque over the stiffness of sensor and fixture explains",
                 "one sample",
                 "clamped",
             ],
@@ -48,11 +52,11 @@ impl Condition {
                 "free, back-driven",
             ],
             Self::MotionAtZero => [
-                "rim speed over 16 ms; free: a rise of it",
+                "rim speed over 16 ms above 5 % of `rim_speed`; free: a rise by that",
                 "0.4 s at setpoint zero",
                 "clamped, free",
             ],
-            Self::SensorTorque => ["measured torque", "one sample", "every"],
+            Self::SensorTorque => ["measured torque above the limit in force", "one sample", "every"],
             Self::TorqueAstray => [
                 "torque less setpoint above 15 % of the peak torque and 25 % of the setpoint",
                 "mean over 0.1 s",
@@ -63,7 +67,11 @@ impl Condition {
                 "60 ms at setpoint zero",
                 "every",
             ],
-            Self::TorqueLeap => ["change of torque from sample to sample", "one sample", "every"],
+            Self::TorqueLeap => [
+                "change of torque from sample to sample beyond what drive and ringing can make",
+                "one sample",
+                "every",
+            ],
             Self::SensorStuck => [
                 "one torque count from a sensor that was lively at rest, or while the setpoint moves by 10 % of the greatest",
                 "20 ms and 40 samples; 50 ms",
@@ -79,7 +87,7 @@ impl Condition {
                 "one sample",
                 "every, with a rotor channel and `rig.wheelbase.ratio`",
             ],
-            Self::Temperature => ["temperature", "one sample", "every"],
+            Self::Temperature => ["temperature above the limit in force", "one sample", "every"],
             Self::Supply => [
                 "supply voltage outside `rig.limits.supply`",
                 "one sample",
