@@ -10,7 +10,7 @@ use super::trip::Found;
 use crate::channels::Reading;
 
 /// Time constant of the averages, ticks.
-pub(crate) const AVERAGED_US: f64 = 100_000.0;
+pub const AVERAGED_US: f64 = 100_000.0;
 
 /// Running averages.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -2,7 +2,7 @@
 
 /// Torque that is commanded may come this much later, ticks: dead time, update period and rise of wheelbases together
 /// take 2 to 15 ms (common practice).
-pub(crate) const DELAY_US: u64 = 20_000;
+pub const DELAY_US: u64 = 20_000;
 
 /// Least and greatest setpoint over a stretch of at least [`DELAY_US`] and at most twice that; allocates nothing.
 #[derive(Debug, Clone, Copy, PartialEq)]

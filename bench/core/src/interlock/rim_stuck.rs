@@ -13,13 +13,13 @@ use super::trip::Found;
 use crate::channels::Reading;
 
 /// Time for which the count of a held rim must have stayed after the torque had changed, ticks.
-pub(crate) const HELD_US: u64 = 25_000;
+pub const HELD_US: u64 = 25_000;
 /// Time for which the count of a free rim must have stayed under torque, ticks.
-pub(crate) const FREE_US: u64 = 20_000;
+pub const FREE_US: u64 = 20_000;
 /// Equal counts that are too few to tell.
 const LEAST_SAMPLES: u32 = 4;
 /// Encoder steps whose worth of torque need not show.
-pub(crate) const STEPS: f64 = 4.0;
+pub const STEPS: f64 = 4.0;
 
 /// Looks for equal counts.
 #[derive(Debug, Clone, Copy, PartialEq)]

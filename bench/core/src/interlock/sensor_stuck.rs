@@ -9,11 +9,11 @@ use super::trip::Found;
 use crate::channels::Reading;
 
 /// Time for which a setpoint that has changed may leave the torque's count unchanged, ticks; above any latency.
-pub(crate) const STUCK_US: u64 = 50_000;
+pub const STUCK_US: u64 = 50_000;
 /// Equal counts of a lively sensor that are too many.
-pub(crate) const SAME_COUNTS: u32 = 40;
+pub const SAME_COUNTS: u32 = 40;
 /// Time for which they must have come at least, ticks.
-pub(crate) const SAME_US: u64 = 20_000;
+pub const SAME_US: u64 = 20_000;
 /// Samples without which a sensor is not known to be lively.
 const KNOWN_AFTER: u32 = 200;
 

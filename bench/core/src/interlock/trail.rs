@@ -15,16 +15,16 @@
 //! further apart than the time asked for, the time is one sample period.
 
 /// Time over which the limit of speed is judged, ticks.
-pub(crate) const FAST_US: u64 = 2_000;
+pub const FAST_US: u64 = 2_000;
 /// Time over which a free rim's speed is taken, ticks.
-pub(crate) const MODEL_US: u64 = 4_000;
+pub const MODEL_US: u64 = 4_000;
 /// Each of the two times whose mean speeds make an acceleration, ticks.
-pub(crate) const ACCELERATION_US: u64 = 8_000;
+pub const ACCELERATION_US: u64 = 8_000;
 /// Time over which motion that should not be there is taken, ticks.
-pub(crate) const SLOW_US: u64 = 16_000;
+pub const SLOW_US: u64 = 16_000;
 
 /// Least time between two entries.
-const SPACING_US: u64 = 240;
+pub const SPACING_US: u64 = 240;
 /// Entries kept: more than the longest time holds.
 const KEPT: usize = 80;
 

@@ -12,9 +12,9 @@ use super::trip::Found;
 use crate::channels::Reading;
 
 /// Time at setpoint zero after which torque must be gone, ticks.
-pub(crate) const SETTLED_US: u64 = 60_000;
+pub const SETTLED_US: u64 = 60_000;
 /// Time constant of the mean, ticks.
-pub(crate) const AVERAGED_US: f64 = 5_000.0;
+pub const AVERAGED_US: f64 = 5_000.0;
 
 /// A short mean of the torque.
 #[derive(Debug, Clone, Copy, PartialEq)]
