@@ -140,6 +140,18 @@ mod tests {
     }
 
     #[test]
+    fn what_an_earlier_push_allowed_is_not_allowed_for_ever() {
+        // The push would allow 15 rad/s; the rim has come to rest since.
+        let push = |t: f64| if (0.1..0.16).contains(&t) { 2.0 } else { 0.0 };
+        let torque = |t: f64, speed: f64| match t {
+            t if t < 1.2 => push(t - 0.008) + friction(speed),
+            _ => 1.0,
+        };
+        let (t, speed) = found(250, push, torque).unwrap();
+        assert!(t > 1.2 && speed < 1.5, "{t} {speed}");
+    }
+
+    #[test]
     fn motion_against_the_setpoint_is_found() {
         let (t, speed) = found(
             250,
