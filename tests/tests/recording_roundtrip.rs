@@ -134,7 +134,7 @@ fn a_writer_dropped_without_finish_leaves_the_flushed_rows() {
     support::write_rows(&mut writer, 0, 5_000, 64).unwrap();
     support::write_notes(&mut writer).unwrap();
     writer.flush().unwrap();
-    support::write_rows(&mut writer, 5_000, 5_500, 64).unwrap();
+    support::write_rows(&mut writer, 5_000, 5_100, 64).unwrap();
     writer.event(&support::event(1)).unwrap();
     drop(writer);
 
@@ -168,14 +168,14 @@ fn full_chunks_are_safe_without_being_asked_for() {
     let directory = tempdir().unwrap();
     let path = directory.path().join("run.h5");
     let mut writer = RecordingWriter::create(&path, &support::header()).unwrap();
-    support::write_rows(&mut writer, 0, 2_047, 64).unwrap();
+    support::write_rows(&mut writer, 0, 511, 64).unwrap();
     assert_eq!(writer.safe_rows(), 0);
-    support::write_rows(&mut writer, 2_047, 2_048, 64).unwrap();
-    assert_eq!(writer.safe_rows(), 2_048);
+    support::write_rows(&mut writer, 511, 512, 64).unwrap();
+    assert_eq!(writer.safe_rows(), 512);
     // What a writer that dies now would leave behind.
     let copy = directory.path().join("copy.h5");
     std::fs::copy(&path, &copy).unwrap();
-    check_rows(&Recording::open(&copy).unwrap(), 2_048);
+    check_rows(&Recording::open(&copy).unwrap(), 512);
 }
 
 #[test]

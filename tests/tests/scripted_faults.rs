@@ -28,7 +28,10 @@ fn record(folder: &Path, rig: &Path, further: &[&str]) -> Ended {
 
 fn recorded(folder: &Path) -> (Header, Completion) {
     let recording = Recording::open(&folder.join("out/recording.h5")).unwrap();
-    (recording.header().clone(), recording.completion().unwrap().clone())
+    (
+        recording.header().clone(),
+        recording.completion().unwrap().clone(),
+    )
 }
 
 /// Value of an extra row.

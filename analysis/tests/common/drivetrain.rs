@@ -1,6 +1,13 @@
 //! Motion with friction, integrated from the equations, and readings of it: independent of the code under test and of
 //! the virtual rig. LuGre: Canudas de Wit et al. 1995, equations 1 to 4; classical Runge–Kutta of fourth order.
-#![allow(dead_code, unreachable_pub, missing_docs, clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
+#![allow(
+    dead_code,
+    unreachable_pub,
+    missing_docs,
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::print_stdout
+)]
 
 use super::common::Random;
 

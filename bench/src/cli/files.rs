@@ -42,12 +42,17 @@ pub(super) fn verify(args: &RecordingArgs, say: &Say) -> Result<Exit, Problem> {
 
 /// Makes a clean recording from a damaged one.
 pub(super) fn recover(args: &RecoverArgs, say: &Say) -> Result<Exit, Problem> {
-    let seal = recording::recover(&args.damaged, &args.to)?;
-    say.json(&seal);
-    say.result(&format!(
-        "{} is whole again up to its last flush, seal {}",
-        args.to.display(),
-        seal.sha256
-    ));
+    let recovered = recording::recover(&args.damaged, &args.to)?;
+    say.json(&serde_json::json!({
+        "seal": recovered.seal,
+        "rows": recovered.rows,
+        "last_tick": recovered.last_tick,
+        "notes": recovered.notes,
+        "unreadable_rows": recovered.unreadable_rows,
+        "unreadable_note_bytes": recovered.unreadable_note_bytes,
+        "unfinished_rows": recovered.unfinished_rows,
+    }));
+    say.result(&format!("{}: {recovered}", args.to.display()));
+    say.result(&format!("seal {}", recovered.seal.sha256));
     Ok(Exit::Done)
 }

@@ -55,6 +55,20 @@ pub(super) fn decode(path: &Path, bytes: &[u8]) -> Result<Journal, RecordingErro
     Ok(journal)
 }
 
+/// Reads lines up to the first that does not do; with it, how many bytes were good.
+pub(super) fn decode_good(bytes: &[u8]) -> (Journal, usize) {
+    let mut journal = Journal::default();
+    let mut good = 0;
+    for line in bytes.split_inclusive(|b| *b == b'\n') {
+        let whole = line.strip_suffix(b"\n").filter(|line| !line.is_empty());
+        if whole.is_none_or(|line| decode_line(line, &mut journal).is_err()) {
+            break;
+        }
+        good += line.len();
+    }
+    (journal, good)
+}
+
 fn decode_line(line: &[u8], journal: &mut Journal) -> Result<(), String> {
     let words: Vec<String> = serde_json::from_slice(line).map_err(|e| e.to_string())?;
     let Some((kind, values)) = words.split_first() else {

@@ -9,6 +9,7 @@ use super::columns::{ExtraRow, FileRow};
 use super::error::RecordingError;
 use super::h5::{self, Explain};
 use super::header::{ChannelInfo, CountWidth, Header};
+use super::pace::Pace;
 use super::{attributes, table};
 
 /// Value of the root attribute `schema`.
@@ -16,7 +17,7 @@ pub(super) const SCHEMA: &str = "truerim recording";
 /// Major version this program reads and writes.
 pub(super) const SCHEMA_MAJOR: u32 = 1;
 /// Version this program writes.
-pub(super) const SCHEMA_VERSION: &str = "1.0";
+pub(super) const SCHEMA_VERSION: &str = "1.1";
 
 /// Whether a file is still being recorded or done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,18 +34,15 @@ impl State {
         }
     }
 
-    /// Rows a chunk: half a second of samples at 4 kHz while recording, as a chunk is what a crash can cost; larger
-    /// when sealed, as readers take long stretches.
-    fn chunk_rows(self) -> usize {
+    /// Rows a chunk: what is written at once while recording; larger when sealed, as readers take long stretches and
+    /// longer stretches compress better.
+    fn chunk_rows(self, header: &Header) -> usize {
         match self {
-            Self::Live => LIVE_CHUNK_ROWS,
+            Self::Live => Pace::of(header).chunk_rows,
             Self::Sealed => 16_384,
         }
     }
 }
-
-/// Rows a chunk while recording.
-pub(super) const LIVE_CHUNK_ROWS: usize = 2048;
 
 /// The growing datasets of the root group.
 pub(super) struct Layout {
@@ -82,7 +80,7 @@ pub(super) fn create(
         .collect();
     table::write(file, path, &extra)?;
 
-    let chunk_rows = state.chunk_rows();
+    let chunk_rows = state.chunk_rows(header);
     let time = growing::<i64>(file, path, "time", chunk_rows)?;
     h5::put_text(&time, path, "units", "s")?;
     h5::put_text(

@@ -12,7 +12,7 @@ use super::h5::{self, Explain};
 pub(super) const LONG_NAME: &str = "how much of a live file can be relied on, and its journal";
 
 /// Bytes of one step of the journal.
-const JOURNAL_CHUNK: usize = 1 << 16;
+const JOURNAL_CHUNK: usize = 1 << 15;
 
 /// Creates `/progress/valid` and `/progress/journal`, in this order.
 pub(super) fn create(file: &File, path: &Path) -> Result<(Dataset, Dataset), RecordingError> {
@@ -53,4 +53,22 @@ pub(super) fn create(file: &File, path: &Path) -> Result<(Dataset, Dataset), Rec
         "rows of segments, events and host as lines of JSON",
     )?;
     Ok((progress, journal))
+}
+
+/// What `/progress/valid` says: rows, then bytes of the journal, that are safely written.
+pub(super) fn read(file: &File, path: &Path) -> Result<(usize, usize), RecordingError> {
+    let valid: Vec<u64> = file
+        .dataset("progress/valid")
+        .and_then(|dataset| dataset.read_raw())
+        .map_err(|e| RecordingError::damaged(path, "/progress/valid", e.to_string()))?;
+    match valid.as_slice() {
+        [rows, bytes] => Ok((
+            usize::try_from(*rows).unwrap_or(usize::MAX),
+            usize::try_from(*bytes).unwrap_or(usize::MAX),
+        )),
+        other => {
+            let detail = format!("{} values, 2 are due", other.len());
+            Err(RecordingError::damaged(path, "/progress/valid", detail))
+        }
+    }
 }

@@ -13,7 +13,7 @@ use super::header::{ChannelInfo, CountWidth, Header};
 use super::journal::{self, Journal};
 use super::layout::{SCHEMA, SCHEMA_MAJOR, State};
 use super::rows::{Completion, EventRow, HostRow, RoundTrip, Seal, SegmentRow};
-use super::{attributes, check, recovery, table, trailer};
+use super::{attributes, check, progress, recovery, table, trailer};
 
 /// An open recording. Samples are read on demand, everything else when opening.
 pub struct Recording {
@@ -38,7 +38,24 @@ impl Recording {
     /// [`RecordingError::Io`] if there is no such file, [`RecordingError::NotARecording`],
     /// [`RecordingError::NewerSchema`], [`RecordingError::Damaged`].
     pub fn open(path: &Path) -> Result<Self, RecordingError> {
-        let file = open_file(path)?;
+        Self::open_with(path, read_live)
+    }
+
+    /// As [`Recording::open`], without reading the whole file to compare its bytes with what was sealed: for a part of a
+    /// long recording. A file that a fault of the disk has changed can then give wrong values, or crash HDF5.
+    ///
+    /// # Errors
+    /// As [`Recording::open`].
+    pub fn open_part(path: &Path) -> Result<Self, RecordingError> {
+        Self::read(path, open_unchecked(path)?, read_live)
+    }
+
+    /// As [`Recording::open`], with another way of judging how much of a live file to take.
+    pub(super) fn open_with(path: &Path, live: ReadLive) -> Result<Self, RecordingError> {
+        Self::read(path, open_file(path)?, live)
+    }
+
+    fn read(path: &Path, file: File, live: ReadLive) -> Result<Self, RecordingError> {
         check_schema(&file, path)?;
         let mut header = attributes::read(&file, path)?;
         header.files = table::read::<FileRow>(&file, path)?
@@ -70,7 +87,7 @@ impl Recording {
         };
         let (rows, journal, completion, seal) = match state {
             State::Live => {
-                let (rows, journal) = read_live(&file, path, &lengths)?;
+                let (rows, journal) = live(&file, path, &lengths)?;
                 (rows, journal, None, None)
             }
             State::Sealed => read_sealed(&file, path, &lengths)?,
@@ -121,6 +138,12 @@ impl Recording {
     /// Round trips over the link.
     pub fn round_trips(&self) -> &[RoundTrip] {
         &self.journal.round_trips
+    }
+
+    /// Rows of all tables.
+    pub(super) fn notes(&self) -> usize {
+        let j = &self.journal;
+        j.segments.len() + j.events.len() + j.host.len() + j.round_trips.len()
     }
 
     /// How the run ended; `None` if it has not, or if its program died.
@@ -240,8 +263,27 @@ impl Recording {
     }
 }
 
-/// Opens as a closed file, or as one whose writer is running or died.
+/// Opens as a closed file whose bytes are those that were sealed, or as one whose writer is running or died.
 pub(super) fn open_file(path: &Path) -> Result<File, RecordingError> {
+    looks_whole(path)?;
+    trailer::check(path)?;
+    open_hdf5(path)
+}
+
+fn open_unchecked(path: &Path) -> Result<File, RecordingError> {
+    looks_whole(path)?;
+    open_hdf5(path)
+}
+
+fn open_hdf5(path: &Path) -> Result<File, RecordingError> {
+    h5::access()
+        .open(path)
+        .or_else(|_| h5::access().open_as(path, OpenMode::ReadSWMR))
+        .doing(path, "open the file")
+}
+
+/// Whether it starts as an HDF5 file does and is as long as its start says.
+fn looks_whole(path: &Path) -> Result<(), RecordingError> {
     let mut start = [0_u8; 8];
     std::fs::File::open(path)
         .and_then(|mut f| std::io::Read::read(&mut f, &mut start))
@@ -260,11 +302,7 @@ pub(super) fn open_file(path: &Path) -> Result<File, RecordingError> {
         );
         return Err(RecordingError::damaged(path, "the file", detail));
     }
-    trailer::check(path)?;
-    h5::access()
-        .open(path)
-        .or_else(|_| h5::access().open_as(path, OpenMode::ReadSWMR))
-        .doing(path, "open the file")
+    Ok(())
 }
 
 pub(super) fn check_schema(file: &File, path: &Path) -> Result<(), RecordingError> {
@@ -339,27 +377,18 @@ fn lengths(time: &Dataset, channels: &[Dataset], path: &Path) -> Result<Range<us
     Ok(range)
 }
 
+/// How much of a live file is taken: rows and journal, from the file and the lengths of its sample datasets.
+pub(super) type ReadLive = fn(&File, &Path, &Range<usize>) -> Result<(usize, Journal), RecordingError>;
+
 /// Rows and journal of a live file, no further than its writer declared safe.
 fn read_live(file: &File, path: &Path, lengths: &Range<usize>) -> Result<(usize, Journal), RecordingError> {
     let damaged = |e: hdf5_metno::Error| RecordingError::damaged(path, "/progress", e.to_string());
-    let valid: Vec<u64> = file
-        .dataset("progress/valid")
-        .and_then(|d| d.read_raw())
-        .map_err(damaged)?;
-    let [rows, journal_bytes] = valid.as_slice() else {
-        return Err(RecordingError::damaged(
-            path,
-            "/progress/valid",
-            format!("{} values, 2 are due", valid.len()),
-        ));
-    };
-    let rows = usize::try_from(*rows).unwrap_or(usize::MAX);
+    let (rows, bytes) = progress::read(file, path)?;
     if rows > lengths.start {
         let detail = format!("says {rows} rows are safe, a dataset has only {}", lengths.start);
         return Err(RecordingError::damaged(path, "/progress/valid", detail));
     }
     let journal = file.dataset("progress/journal").map_err(damaged)?;
-    let bytes = usize::try_from(*journal_bytes).unwrap_or(usize::MAX);
     let there = h5::length(&journal, path)?;
     if bytes > there {
         let detail = format!("says {bytes} journal bytes are safe, there are only {there}");
@@ -369,7 +398,7 @@ fn read_live(file: &File, path: &Path, lengths: &Range<usize>) -> Result<(usize,
     Ok((rows, journal::decode(path, bytes_of(&lines.view()))?))
 }
 
-fn bytes_of<'a>(lines: &'a ArrayView1<'a, u8>) -> &'a [u8] {
+pub(super) fn bytes_of<'a>(lines: &'a ArrayView1<'a, u8>) -> &'a [u8] {
     lines.as_slice().unwrap_or_default()
 }
 

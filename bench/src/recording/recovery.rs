@@ -1,16 +1,68 @@
-//! Sealing what a program that died, or a full disk, left behind.
+//! Sealing what a program that died, a full disk or a power cut left behind.
 
 use std::fs::{File, OpenOptions};
 use std::io::Read;
+use std::ops::Range;
 use std::path::Path;
 
 use super::error::RecordingError;
+use super::h5;
+use super::journal::{self, Journal};
 use super::progress;
+use super::reader::{Recording, bytes_of};
 use super::rows::{Completion, Seal};
 use super::sealing::{self, Aside};
 
 /// Where a live file's texts are, with room for long procedures.
 const SEARCHED_BYTES: u64 = 4 << 20;
+/// Rows tried at a time when looking for what can be read, and how near the end of it is found.
+const TRIED: [usize; 2] = [65_536, 64];
+
+/// What recovery saved and what it could not.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Recovered {
+    /// Seal of the new file.
+    pub seal: Seal,
+    /// Samples in it.
+    pub rows: u64,
+    /// Tick of the last of them.
+    pub last_tick: Option<u64>,
+    /// Rows of events, segments, arrivals and round trips in it.
+    pub notes: u64,
+    /// Samples that the writer had called safe and that cannot be read. The program's death does not do that: a power
+    /// cut or a fault of the disk can.
+    pub unreadable_rows: u64,
+    /// Bytes of notes that the writer had called safe and that cannot be read.
+    pub unreadable_note_bytes: u64,
+    /// Samples of which a part is in the file behind what the writer called safe; not taken over.
+    pub unfinished_rows: u64,
+}
+
+impl std::fmt::Display for Recovered {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "saved {} samples", self.rows)?;
+        if let Some(tick) = self.last_tick {
+            write!(f, " up to rig tick {tick}")?;
+        }
+        write!(
+            f,
+            " and {} rows of notes; lost is what was taken after the last flush (at most 0.25 s in real time",
+            self.notes
+        )?;
+        match self.unfinished_rows {
+            0 => write!(f, ")")?,
+            rows => write!(f, "; of {rows} samples a part was written)")?,
+        }
+        if self.unreadable_rows > 0 || self.unreadable_note_bytes > 0 {
+            write!(
+                f,
+                ", and of what had been flushed {} samples and {} bytes of notes, which cannot be read",
+                self.unreadable_rows, self.unreadable_note_bytes
+            )?;
+        }
+        Ok(())
+    }
+}
 
 /// Seals what is safe in the live file `damaged` into a new file `to`; `damaged` is left as it is.
 ///
@@ -19,14 +71,11 @@ const SEARCHED_BYTES: u64 = 4 << 20;
 /// # Errors
 /// [`RecordingError::Exists`] if there is a file `to`, [`RecordingError::Sealed`] if there is nothing to recover,
 /// otherwise as opening and writing.
-pub fn recover(damaged: &Path, to: &Path) -> Result<Seal, RecordingError> {
+pub fn recover(damaged: &Path, to: &Path) -> Result<Recovered, RecordingError> {
     if to.exists() {
         return Err(RecordingError::Exists { path: to.to_owned() });
     }
-    let cause = "the program ended before it closed the recording; recovered up to its last flush".to_owned();
-    let completion = Completion::Failed { cause };
     match shortfall(damaged)? {
-        None => sealing::seal(damaged, to, &completion, None),
         Some(cut) if is_live(damaged)? => {
             // What is missing was never called safe, so zeros do in its place. They go into a copy.
             let copy = Aside::new(to, ".lengthened");
@@ -36,10 +85,123 @@ pub fn recover(damaged: &Path, to: &Path) -> Result<Seal, RecordingError> {
                 .open(&copy.0)
                 .and_then(|file| file.set_len(cut.due))
                 .map_err(|e| RecordingError::io(&copy.0, "lengthen the copy", &e))?;
-            sealing::seal(&copy.0, to, &completion, None)
+            save(&copy.0, to)
         }
-        Some(_) => sealing::seal(damaged, to, &completion, None),
+        _ => save(damaged, to),
     }
+}
+
+fn save(damaged: &Path, to: &Path) -> Result<Recovered, RecordingError> {
+    let recording = Recording::open_with(damaged, read_good)?;
+    if !recording.is_live() {
+        return Err(RecordingError::Sealed {
+            path: damaged.to_owned(),
+        });
+    }
+    let told = Told::by(damaged)?;
+    let rows = readable_rows(&recording);
+    let last_tick = match rows.checked_sub(1) {
+        Some(last) => recording.ticks(last..rows)?.first().copied(),
+        None => None,
+    };
+    let unreadable_rows = told.rows.saturating_sub(rows) as u64;
+    let unreadable_note_bytes = told.note_bytes.saturating_sub(told.good_note_bytes) as u64;
+    let mut cause =
+        "the program ended before it closed the recording; recovered up to its last flush".to_owned();
+    if unreadable_rows > 0 || unreadable_note_bytes > 0 {
+        cause += &format!(
+            ", of which {unreadable_rows} samples and {unreadable_note_bytes} bytes of notes could not be read"
+        );
+    }
+    let notes = recording.notes() as u64;
+    let seal = sealing::seal_rows(recording, rows, to, &Completion::Failed { cause }, None)?;
+    Ok(Recovered {
+        seal,
+        rows: rows as u64,
+        last_tick,
+        notes,
+        unreadable_rows,
+        unreadable_note_bytes,
+        unfinished_rows: told.longest.saturating_sub(told.rows) as u64,
+    })
+}
+
+/// What a live file says of itself, beside what is there.
+struct Told {
+    rows: usize,
+    note_bytes: usize,
+    good_note_bytes: usize,
+    /// Rows of the longest sample dataset.
+    longest: usize,
+}
+
+impl Told {
+    fn by(path: &Path) -> Result<Self, RecordingError> {
+        let file = super::reader::open_file(path)?;
+        let (rows, note_bytes) = progress::read(&file, path)?;
+        let mut longest = 0;
+        for dataset in file
+            .datasets()
+            .map_err(|e| RecordingError::hdf5(path, "list the datasets", &e))?
+        {
+            longest = longest.max(h5::length(&dataset, path)?);
+        }
+        let (_, good_note_bytes) = good_notes(&file, path, note_bytes)?;
+        Ok(Self {
+            rows,
+            note_bytes,
+            good_note_bytes,
+            longest,
+        })
+    }
+}
+
+/// As the reader takes a live file, but no further than there is something to be read.
+fn read_good(
+    file: &hdf5_metno::File,
+    path: &Path,
+    lengths: &Range<usize>,
+) -> Result<(usize, Journal), RecordingError> {
+    let (rows, note_bytes) = progress::read(file, path)?;
+    let (journal, _) = good_notes(file, path, note_bytes)?;
+    Ok((rows.min(lengths.start), journal))
+}
+
+fn good_notes(
+    file: &hdf5_metno::File,
+    path: &Path,
+    note_bytes: usize,
+) -> Result<(Journal, usize), RecordingError> {
+    let damaged = |e: hdf5_metno::Error| RecordingError::damaged(path, "/progress/journal", e.to_string());
+    let dataset = file.dataset("progress/journal").map_err(damaged)?;
+    let there = h5::length(&dataset, path)?.min(note_bytes);
+    let lines = dataset.read_slice_1d::<u8, _>(0..there).map_err(damaged)?;
+    Ok(journal::decode_good(bytes_of(&lines.view())))
+}
+
+/// How many rows from the start can be read in every channel. Chunks carry the checksum of their compression.
+fn readable_rows(recording: &Recording) -> usize {
+    let readable = |rows: Range<usize>| {
+        let channels = &recording.header().channels;
+        let rising = recording
+            .ticks(rows.clone())
+            .is_ok_and(|ticks| ticks.iter().zip(ticks.iter().skip(1)).all(|(a, b)| a < b));
+        rising
+            && channels
+                .iter()
+                .all(|c| recording.raw(&c.name, rows.clone()).is_ok())
+    };
+    let mut good = 0;
+    for step in TRIED {
+        while good < recording.rows() {
+            let end = (good + step).min(recording.rows());
+            if !readable(good..end) {
+                break;
+            }
+            good = end;
+        }
+    }
+    good
 }
 
 /// Whether the file holds the sentence that only live files hold, looked for in its first bytes without HDF5.

@@ -29,6 +29,17 @@ pub(super) struct QueueFigures {
     pub(super) high_water: u64,
 }
 
+/// What the writer knows of its own work.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct LiveFigures {
+    /// If there was a queue.
+    pub(super) queue: Option<QueueFigures>,
+    /// Most samples that one flush wrote, s.
+    pub(super) flush_span_max_s: f64,
+    /// Greatest distance between what was taken and what was safe, s, if somebody kept it.
+    pub(super) unflushed_max_s: Option<f64>,
+}
+
 /// Writes the sealed form of the live file `from` to `to`, which may be the same.
 ///
 /// # Errors
@@ -37,30 +48,42 @@ pub(super) fn seal(
     from: &Path,
     to: &Path,
     completion: &Completion,
-    queue: Option<QueueFigures>,
+    figures: Option<LiveFigures>,
 ) -> Result<Seal, RecordingError> {
-    let size = std::fs::metadata(from)
-        .map_err(|e| RecordingError::io(from, "read the size of the file", &e))?
-        .len();
     let recording = Recording::open(from)?;
+    let rows = recording.rows();
+    seal_rows(recording, rows, to, completion, figures)
+}
+
+/// As [`seal`], of the first `rows` rows of a recording that is open.
+pub(super) fn seal_rows(
+    recording: Recording,
+    rows: usize,
+    to: &Path,
+    completion: &Completion,
+    figures: Option<LiveFigures>,
+) -> Result<Seal, RecordingError> {
+    let from = recording.path();
     if !recording.is_live() {
         return Err(RecordingError::Sealed {
             path: from.to_owned(),
         });
     }
+    let size = std::fs::metadata(from)
+        .map_err(|e| RecordingError::io(from, "read the size of the file", &e))?
+        .len();
     let free_bytes = space::free_bytes(to)?;
     let needed_bytes = size.saturating_add(MARGIN_BYTES);
     if free_bytes < needed_bytes {
-        let rows = recording.rows() as u64;
         return Err(RecordingError::DiskFull {
             path: from.to_owned(),
             free_bytes,
             needed_bytes,
-            rows,
+            rows: rows as u64,
         });
     }
     let aside = Aside::new(to, ".sealing");
-    rewrite(&recording, &aside.0, completion, queue)?;
+    rewrite(&recording, rows, &aside.0, completion, figures)?;
     drop(recording);
     let seal = put_seal(&aside.0)?;
     trailer::append(&aside.0)?;
@@ -76,6 +99,14 @@ impl Aside {
         let mut name = to.as_os_str().to_owned();
         name.push(ending);
         Self(PathBuf::from(name))
+    }
+
+    /// Puts a new file in place, never over another.
+    pub(super) fn publish_new(self, to: &Path) -> Result<(), RecordingError> {
+        rename_new(&self.0, to).map_err(|e| match e.kind() {
+            std::io::ErrorKind::AlreadyExists => RecordingError::Exists { path: to.to_owned() },
+            _ => RecordingError::io(to, "put the new file in place", &e),
+        })
     }
 
     fn publish(self, to: &Path) -> Result<(), RecordingError> {
@@ -98,16 +129,35 @@ impl Drop for Aside {
     }
 }
 
+/// Renames in a single step where the system can do so without replacing a file.
+fn rename_new(from: &Path, to: &Path) -> std::io::Result<()> {
+    #[cfg(any(target_os = "linux", target_vendor = "apple"))]
+    {
+        use rustix::fs::{CWD, RenameFlags, renameat_with};
+        use rustix::io::Errno;
+        match renameat_with(CWD, from, CWD, to, RenameFlags::NOREPLACE) {
+            // Some file systems (network ones above all) do not know the flag.
+            Err(Errno::INVAL | Errno::NOSYS | Errno::NOTSUP) => {}
+            done => return done.map_err(Into::into),
+        }
+    }
+    if to.exists() {
+        return Err(std::io::ErrorKind::AlreadyExists.into());
+    }
+    std::fs::rename(from, to)
+}
+
 fn rewrite(
     from: &Recording,
+    rows: usize,
     to: &Path,
     completion: &Completion,
-    queue: Option<QueueFigures>,
+    figures: Option<LiveFigures>,
 ) -> Result<(), RecordingError> {
     let file = h5::access().create(to).doing(to, "create the sealed file")?;
     let layout = layout::create(&file, to, from.header(), State::Sealed)?;
-    for start in (0..from.rows()).step_by(STEP) {
-        let range = start..(start + STEP).min(from.rows());
+    for start in (0..rows).step_by(STEP) {
+        let range = start..(start + STEP).min(rows);
         let mut ticks = Vec::with_capacity(range.len());
         for tick in from.ticks(range.clone())? {
             ticks.push(
@@ -129,12 +179,24 @@ fn rewrite(
     let (word, cause) = completion.parts();
     h5::put_text(&file, to, "completion", word)?;
     h5::put_text(&file, to, "completion_cause", cause)?;
-    if let Some(queue) = queue {
-        h5::put(&file, to, "queue_capacity", &queue.capacity)?;
-        h5::put(&file, to, "queue_high_water", &queue.high_water)?;
+    if let Some(figures) = figures {
+        put_figures(&file, to, &figures)?;
     }
     drop(layout);
     close(file, to)
+}
+
+fn put_figures(file: &File, to: &Path, figures: &LiveFigures) -> Result<(), RecordingError> {
+    // Without a queue there is no run behind it, and the same contents are to give the same seal.
+    if let Some(queue) = figures.queue {
+        h5::put(file, to, "queue_capacity", &queue.capacity)?;
+        h5::put(file, to, "queue_high_water", &queue.high_water)?;
+        h5::put(file, to, "flush_span_max_s", &figures.flush_span_max_s)?;
+    }
+    match figures.unflushed_max_s {
+        Some(s) => h5::put(file, to, "unflushed_max_s", &s),
+        None => Ok(()),
+    }
 }
 
 /// A flush reports what a close would swallow.

@@ -1,17 +1,21 @@
 //! Writing a recording while the run lasts.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use hdf5_metno::{Dataset, File};
 use ndarray::arr1;
 
 use super::columns::{TableRow, tick_to_file};
 use super::error::RecordingError;
+use super::force::Force;
 use super::h5::{self, Explain};
 use super::header::Header;
-use super::layout::{self, LIVE_CHUNK_ROWS, Layout, State};
+use super::layout::{self, Layout, State};
+use super::pace::Pace;
 use super::rows::{Block, Completion, EventRow, HostRow, RoundTrip, Seal, SegmentRow};
-use super::sealing::{self, QueueFigures};
+use super::safe::Safe;
+use super::sealing::{self, Aside, LiveFigures, QueueFigures};
 use super::{check, journal, progress, space};
 
 /// Bytes that stay free on the disk beside what sealing needs.
@@ -19,10 +23,11 @@ pub const RESERVE_BYTES: u64 = 16 << 20;
 
 /// Writes one recording, from [`RecordingWriter::create`] to [`RecordingWriter::finish`].
 ///
-/// Samples are gathered to chunks of 2,048 rows; a full chunk is written and flushed at once, so that a crash costs
-/// no more than that. The file is in HDF5's one-writer-many-readers mode all the time. After each flush the number of
-/// rows that can be relied on is written and flushed too: a block that reached the disk in part is never read. The
-/// first error of writing ends the recording.
+/// Samples are gathered to chunks of at most 0.15 s; a full chunk is written and flushed at once, and so is what has
+/// waited that long by the ticks of the samples or the host times of the rows beside them. The file is in HDF5's
+/// one-writer-many-readers mode all the time. After each flush the number of rows that can be relied on is written and
+/// flushed too: a block that reached the disk in part is never read. Once a second another thread forces the file to the
+/// disk. The first error of writing ends the recording.
 pub struct RecordingWriter {
     path: PathBuf,
     header: Header,
@@ -38,8 +43,16 @@ pub struct RecordingWriter {
     lines: Vec<u8>,
     written_rows: usize,
     written_journal: usize,
-    safe_rows: u64,
+    safe: Arc<Safe>,
     last_tick: Option<u64>,
+    pace: Pace,
+    /// Host time of the oldest journal line not yet in the file, ns.
+    oldest_line_ns: Option<i64>,
+    /// Most ticks of samples that one flush wrote.
+    flush_ticks: u64,
+    /// Started with the first flush, so that it runs in the scheduling class of whoever writes.
+    force: Option<Force>,
+    forced_tick: u64,
     queue: Option<QueueFigures>,
     ended: Option<String>,
 }
@@ -79,12 +92,15 @@ impl RecordingWriter {
                 rows: 0,
             });
         }
-        let file = h5::access().create_excl(path).doing(path, "create the file")?;
+        // Under a name of its own until it can be read: whatever happens, a file called `path` can be opened.
+        let aside = Aside::new(path, ".creating");
+        let file = h5::access().create(&aside.0).doing(path, "create the file")?;
         let layout = layout::create(&file, path, header, State::Live)?;
         let (progress, journal) = progress::create(&file, path)?;
         file.flush().doing(path, "flush the new file")?;
         file.start_swmr()
             .doing(path, "start the one-writer-many-readers mode")?;
+        aside.publish_new(path)?;
         Ok(Self {
             path: path.to_owned(),
             header: header.clone(),
@@ -98,8 +114,13 @@ impl RecordingWriter {
             lines: Vec::new(),
             written_rows: 0,
             written_journal: 0,
-            safe_rows: 0,
+            safe: Arc::default(),
             last_tick: None,
+            pace: Pace::of(header),
+            oldest_line_ns: None,
+            flush_ticks: 0,
+            force: None,
+            forced_tick: 0,
             queue: None,
             ended: None,
         })
@@ -117,10 +138,15 @@ impl RecordingWriter {
 
     /// Rows that are safely in the file.
     pub fn safe_rows(&self) -> u64 {
-        self.safe_rows
+        self.safe.rows()
     }
 
-    /// Takes a block of samples; writes and flushes when a chunk is full.
+    /// How far what is safe reaches, to be looked at from elsewhere while this writer is at work.
+    pub fn safe(&self) -> Arc<Safe> {
+        Arc::clone(&self.safe)
+    }
+
+    /// Takes a block of samples; writes and flushes when a chunk is full or 0.15 s of samples wait.
     ///
     /// # Errors
     /// [`RecordingError::Invalid`] if the block does not fit the header or does not follow the last one (nothing of
@@ -141,12 +167,19 @@ impl RecordingWriter {
             kept.extend_from_slice(counts);
         }
         self.last_tick = Some(last);
-        let to_boundary = LIVE_CHUNK_ROWS - self.written_rows % LIVE_CHUNK_ROWS;
-        if self.ticks.len() >= to_boundary {
-            let whole = to_boundary + (self.ticks.len() - to_boundary) / LIVE_CHUNK_ROWS * LIVE_CHUNK_ROWS;
-            self.commit(whole)?;
-        }
-        Ok(())
+        let due = self
+            .pace
+            .due(self.written_rows, self.ticks.len(), self.waiting_ticks());
+        if due > 0 { self.commit(due) } else { Ok(()) }
+    }
+
+    /// Ticks from the first row that is not yet in the file to the end of the last.
+    fn waiting_ticks(&self) -> u64 {
+        let first = self.ticks.first().and_then(|tick| u64::try_from(*tick).ok());
+        let end = self
+            .last_tick
+            .map(|tick| tick.saturating_add(self.header.sample_period_ticks.into()));
+        first.zip(end).map_or(0, |(first, end)| end.saturating_sub(first))
     }
 
     /// Notes a repeat of a segment; written at the next flush.
@@ -157,28 +190,31 @@ impl RecordingWriter {
         self.note(row)
     }
 
-    /// Notes an event; written at the next flush.
+    /// Notes an event; written at the next flush, or now if lines have waited for 0.15 s of host time.
     ///
     /// # Errors
-    /// As [`RecordingWriter::segment`].
+    /// As [`RecordingWriter::segment`] and [`RecordingWriter::flush`].
     pub fn event(&mut self, row: &EventRow) -> Result<(), RecordingError> {
-        self.note(row)
+        self.note(row)?;
+        self.line_taken(row.host_ns)
     }
 
-    /// Notes the arrival of a batch; written at the next flush.
+    /// Notes the arrival of a batch; written as an event is.
     ///
     /// # Errors
-    /// As [`RecordingWriter::segment`].
+    /// As [`RecordingWriter::event`].
     pub fn host(&mut self, row: &HostRow) -> Result<(), RecordingError> {
-        self.note(row)
+        self.note(row)?;
+        self.line_taken(row.host_ns)
     }
 
-    /// Notes a round trip over the link; written at the next flush.
+    /// Notes a round trip over the link; written as an event is.
     ///
     /// # Errors
-    /// As [`RecordingWriter::segment`].
+    /// As [`RecordingWriter::event`].
     pub fn round_trip(&mut self, row: &RoundTrip) -> Result<(), RecordingError> {
-        self.note(row)
+        self.note(row)?;
+        self.line_taken(row.host_receive_ns)
     }
 
     /// Writes everything taken so far and flushes it.
@@ -207,11 +243,20 @@ impl RecordingWriter {
             progress,
             journal,
             queue,
+            header,
+            safe,
+            flush_ticks,
+            force,
             ..
         } = self;
-        drop((layout, progress, journal));
+        drop((layout, progress, journal, force));
         file.close().doing(&path, "close the live file")?;
-        sealing::seal(&path, &path, completion, queue)
+        let figures = LiveFigures {
+            queue,
+            flush_span_max_s: flush_ticks as f64 * header.tick_s,
+            unflushed_max_s: safe.behind_ticks().map(|ticks| ticks as f64 * header.tick_s),
+        };
+        sealing::seal(&path, &path, completion, Some(figures))
     }
 
     /// Figures of the queue in front of this writer, kept in the sealed file.
@@ -287,6 +332,15 @@ impl RecordingWriter {
         })
     }
 
+    /// A line of `host_ns` was taken: it or an older one may have waited long enough.
+    fn line_taken(&mut self, host_ns: i64) -> Result<(), RecordingError> {
+        let oldest_ns = *self.oldest_line_ns.get_or_insert(host_ns);
+        if self.pace.lines_due(oldest_ns, host_ns) {
+            self.flush()?;
+        }
+        Ok(())
+    }
+
     /// Writes the first `rows` gathered rows and all journal lines, then says that they are safe.
     fn commit(&mut self, rows: usize) -> Result<(), RecordingError> {
         if rows == 0 && self.lines.is_empty() {
@@ -297,7 +351,7 @@ impl RecordingWriter {
                 path: self.path.clone(),
                 free_bytes: space::free_bytes(&self.path).unwrap_or(0),
                 detail: error.without_path(),
-                rows: self.safe_rows,
+                rows: self.safe_rows(),
             })
         });
         if let Err(error) = &outcome {
@@ -320,13 +374,14 @@ impl RecordingWriter {
                 path: self.path.clone(),
                 free_bytes,
                 needed_bytes,
-                rows: self.safe_rows,
+                rows: self.safe_rows(),
             });
         }
         Ok(())
     }
 
     fn write(&mut self, rows: usize) -> Result<(), RecordingError> {
+        let span_ticks = self.waiting_ticks();
         let ticks: Vec<i64> = self.ticks.drain(..rows).collect();
         let columns: Vec<Vec<i32>> = self
             .columns
@@ -350,7 +405,30 @@ impl RecordingWriter {
             .write(&arr1(&[self.written_rows as u64, self.written_journal as u64]))
             .and_then(|()| self.file.flush())
             .doing(&self.path, "write and flush /progress/valid")?;
-        self.safe_rows = self.written_rows as u64;
-        Ok(())
+        let end_tick = ticks.last().and_then(|tick| u64::try_from(*tick).ok());
+        let end_tick = end_tick.map_or(self.safe.end_tick(), |tick| {
+            tick.saturating_add(self.header.sample_period_ticks.into())
+        });
+        self.safe.reaches(self.written_rows as u64, end_tick);
+        self.oldest_line_ns = None;
+        self.flush_ticks = self.flush_ticks.max(span_ticks);
+        self.force_now_and_then()
+    }
+
+    /// Asks for the file to be forced to the disk, if a second of samples came since the last time.
+    fn force_now_and_then(&mut self) -> Result<(), RecordingError> {
+        let force = match self.force.take() {
+            Some(force) => force,
+            None => Force::start(&self.path)?,
+        };
+        let tick = self.last_tick.unwrap_or(0);
+        let asked = if self.pace.force_due(self.forced_tick, tick) {
+            self.forced_tick = tick;
+            force.ask()
+        } else {
+            Ok(())
+        };
+        self.force = Some(force);
+        asked
     }
 }

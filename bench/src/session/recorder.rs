@@ -15,12 +15,12 @@ use super::notes::{Note, What};
 use crate::drive::schedule::back_to_ordinary;
 use crate::drive::{Lateness, Sink};
 use crate::recording::{
-    Block, Completion, Header, HostRow, RecorderThread, RecordingError, RecordingWriter, RoundTrip, Seal,
-    WhenFull,
+    Block, Completion, Header, HostRow, RecorderThread, RecordingError, RecordingWriter, RoundTrip, Safe,
+    Seal, WhenFull,
 };
 
-/// Rows in a block: 62.5 ms at 4,000 samples/s.
-const BLOCK_ROWS: usize = 250;
+/// Longest stretch of samples in a block, s: with what the writer lets wait, well within 0.25 s.
+const BLOCK_S: f64 = 0.025;
 /// Arrivals are kept once in so many batches: enough for the host's jitter, little beside the samples.
 const ARRIVAL_EVERY: u32 = 4;
 
@@ -37,6 +37,11 @@ pub struct RunRecorder {
     plan: Arc<Plan>,
     real_time: bool,
     thread: Option<RecorderThread<Note>>,
+    safe: Option<Arc<Safe>>,
+    /// Rows of a full block.
+    block_rows: usize,
+    /// First tick of the recording.
+    first_tick: Option<u64>,
     block: Block,
     period: u64,
     arrivals: u32,
@@ -53,10 +58,13 @@ impl RunRecorder {
         Self {
             path: path.to_owned(),
             period: u64::from(header.sample_period_ticks),
+            block_rows: ((BLOCK_S * header.sample_rate_hz()) as usize).max(1),
             header,
             plan: Arc::new(plan),
             real_time,
             thread: None,
+            safe: None,
+            first_tick: None,
             block: Block::default(),
             arrivals: 0,
             last_host: HostNs(0),
@@ -88,6 +96,12 @@ impl RunRecorder {
         self.approach
     }
 
+    /// How far the recording can be relied on; `None` before it is begun.
+    #[must_use]
+    pub const fn safe(&self) -> Option<&Arc<Safe>> {
+        self.safe.as_ref()
+    }
+
     /// Seals the recording; `None` when none was begun.
     pub fn finish(mut self, outcome: &Outcome) -> Option<Result<Seal, RecordingError>> {
         let flushed = self.flush_block();
@@ -106,18 +120,19 @@ impl RunRecorder {
     fn open(&mut self) -> Result<(), RecordingError> {
         let writer = RecordingWriter::create(&self.path, &self.header)?;
         // Blocks, arrivals and round trips a second.
+        self.safe = Some(writer.safe());
         let rate = self.header.sample_rate_hz();
-        let messages_per_s = rate / BLOCK_ROWS as f64 + rate / f64::from(ARRIVAL_EVERY) + 400.0;
+        let messages_per_s = rate / self.block_rows as f64 + rate / f64::from(ARRIVAL_EVERY) + 400.0;
         let when_full = if self.real_time {
             WhenFull::Fail
         } else {
             WhenFull::Wait
         };
-        let spares = (rate / BLOCK_ROWS as f64 * SPARE_S).ceil().clamp(2.0, 1e5) as usize;
+        let spares = (rate / self.block_rows as f64 * SPARE_S).ceil().clamp(2.0, 1e5) as usize;
         let spares = (0..spares)
-            .map(|_| empty_block(self.header.channels.len()))
+            .map(|_| empty_block(self.header.channels.len(), self.block_rows))
             .collect();
-        self.block = empty_block(self.header.channels.len());
+        self.block = empty_block(self.header.channels.len(), self.block_rows);
         self.thread = Some(RecorderThread::start_with(
             writer,
             messages_per_s,
@@ -145,7 +160,7 @@ impl RunRecorder {
                     capacity: thread.capacity(),
                 });
             }
-            None => empty_block(self.block.columns.len()),
+            None => empty_block(self.block.columns.len(), self.block_rows),
         };
         thread.block(std::mem::replace(&mut self.block, next))
     }
@@ -220,7 +235,7 @@ impl Sink for RunRecorder {
             .block
             .first_tick
             .saturating_add(self.block.rows as u64 * self.period);
-        if self.block.rows >= BLOCK_ROWS || (self.block.rows > 0 && row.tick != expected) {
+        if self.block.rows >= self.block_rows || (self.block.rows > 0 && row.tick != expected) {
             self.flush_block().map_err(|error| error.to_string())?;
         }
         if self.block.rows == 0 {
@@ -230,6 +245,9 @@ impl Sink for RunRecorder {
             column.push(count);
         }
         self.block.rows += 1;
+        if let (true, Some(safe)) = (self.real_time, &self.safe) {
+            safe.taken(row.tick, *self.first_tick.get_or_insert(row.tick));
+        }
         Ok(())
     }
 
@@ -257,10 +275,10 @@ impl Sink for RunRecorder {
 }
 
 /// A block without rows, with room for a whole one.
-fn empty_block(channels: usize) -> Block {
+fn empty_block(channels: usize, rows: usize) -> Block {
     Block {
         first_tick: 0,
         rows: 0,
-        columns: (0..channels).map(|_| Vec::with_capacity(BLOCK_ROWS)).collect(),
+        columns: (0..channels).map(|_| Vec::with_capacity(rows)).collect(),
     }
 }

@@ -192,14 +192,13 @@ pub(crate) fn write_notes(writer: &mut RecordingWriter) -> Result<(), RecordingE
     })
 }
 
-/// Runs a script of `tests/python` with the interpreter of `TRUERIM_PYTHON` (or `python3`).
-pub(crate) fn python(script: &str, arguments: &[&Path]) -> Output {
+/// The interpreter of `TRUERIM_PYTHON` (or `python3`), which must have what recordings are opened with.
+pub(crate) fn interpreter() -> String {
     let interpreter = std::env::var("TRUERIM_PYTHON").unwrap_or_else(|_| "python3".into());
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("python").join(script);
-    let help = "this test needs Python with h5py, xarray and h5netcdf: `python3 -m venv .venv && .venv/bin/pip install \
-                h5py xarray h5netcdf`, then set TRUERIM_PYTHON=.venv/bin/python (an absolute path)";
+    let help = "this test needs Python with what tests/python/requirements.txt lists: `tools/prepare tests`, then set \
+                TRUERIM_PYTHON to the absolute path of target/python/bin/python";
     let probe = Command::new(&interpreter)
-        .args(["-c", "import h5py, xarray, h5netcdf"])
+        .args(["-c", "import h5py, xarray, h5netcdf, netCDF4"])
         .output();
     match probe {
         Err(e) => panic!("cannot start {interpreter}: {e}; {help}"),
@@ -209,9 +208,14 @@ pub(crate) fn python(script: &str, arguments: &[&Path]) -> Output {
                 String::from_utf8_lossy(&output.stderr).trim()
             )
         }
-        Ok(_) => {}
+        Ok(_) => interpreter,
     }
-    Command::new(&interpreter)
+}
+
+/// Runs a script of `tests/python`.
+pub(crate) fn python(script: &str, arguments: &[&Path]) -> Output {
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("python").join(script);
+    Command::new(interpreter())
         .arg(script)
         .args(arguments)
         .output()

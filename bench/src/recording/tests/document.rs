@@ -42,6 +42,7 @@ fn the_schema_document_names_every_dataset_and_attribute() {
     everything(&h5::access().open(&path).unwrap(), "/", &mut found);
     let whole = directory.path().join("whole.h5");
     let writer = RecordingWriter::create(&whole, &header()).unwrap();
+    writer.safe().taken(1_000, 0); // as in real time
     let recorder = RecorderThread::start(writer, 10.0, WhenFull::Wait, || {}).unwrap();
     recorder.finish(Completion::Complete).unwrap();
     everything(&h5::access().open(&whole).unwrap(), "/", &mut found);
