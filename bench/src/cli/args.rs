@@ -83,6 +83,12 @@ pub(super) enum Command {
     Verify(RecordingArgs),
     /// Make a clean recording from one whose program died while writing; the damaged one stays as it is
     Recover(RecoverArgs),
+    /// Bring in data recorded by other means: CSV, Parquet, npz, mat, HDF5, netCDF-4
+    #[command(after_help = IMPORT_HELP)]
+    Import(ImportArgs),
+    /// Write a recording's channels as CSV, Parquet or npz
+    #[command(after_help = EXPORT_HELP)]
+    Export(ExportArgs),
     /// Print a completion script for a shell
     Completions(CompletionsArgs),
 }
@@ -95,6 +101,22 @@ Examples:
       the same rig served by `truerim virtual`, in real time through a serial port
   truerim measure --rig my-rig.toml --procedure procedures/quick.toml --out results/unit-17
       a real rig; asks before it arms";
+
+const IMPORT_HELP: &str = "\
+Examples:
+  truerim import bench.csv --map bench-map.toml --out out/bench/recording.h5
+      makes a recording that fit and report read like any other; it says that it was imported
+  truerim import bench.csv --map bench-map.toml --out out/bench/recording.h5 --repair
+      the same, leaving out rows that cannot be read, and resampling uneven time; each is said in the recording
+
+What a map holds, with an example for each kind of file: docs/importing.md";
+
+const EXPORT_HELP: &str = "\
+Examples:
+  truerim export out/run/recording.h5 --format csv --out run.csv
+  truerim export out/run/recording.h5 --format parquet --channels setpoint,torque --from 12 --to 14.5 --out part.parquet
+  truerim export out/run/recording.h5 --format npz --out run.npz --map run-map.toml
+      also writes the map with which `truerim import` brings the data back, segments included";
 
 /// Which rig.
 #[derive(Debug, Clone, Args)]
@@ -195,6 +217,55 @@ pub(super) struct RecoverArgs {
     pub(super) damaged: PathBuf,
     /// The clean one to make
     pub(super) to: PathBuf,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct ImportArgs {
+    /// Data file; its kind is told from its contents
+    pub(super) data: PathBuf,
+    /// Map file: which column is what, in which unit
+    #[arg(long, value_name = "FILE")]
+    pub(super) map: PathBuf,
+    /// Recording to make (HDF5)
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: PathBuf,
+    /// Put right what can be: leave out rows, resample uneven time, turn a reversed torque; each is said in the recording
+    #[arg(long)]
+    pub(super) repair: bool,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct ExportArgs {
+    /// Recording (HDF5)
+    pub(super) recording: PathBuf,
+    /// Kind of file
+    #[arg(long, value_enum)]
+    pub(super) format: ExportFormat,
+    /// Channels to write, separated by commas [default: all]
+    #[arg(long, value_name = "NAMES", value_delimiter = ',')]
+    pub(super) channels: Vec<String>,
+    /// From this time on the recording's clock, s
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true)]
+    pub(super) from: Option<f64>,
+    /// Up to this time, s
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true)]
+    pub(super) to: Option<f64>,
+    /// File to make
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: PathBuf,
+    /// Map to make beside it, for importing the file again
+    #[arg(long, value_name = "FILE")]
+    pub(super) map: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum ExportFormat {
+    /// Text, one row a line
+    Csv,
+    /// Apache Parquet
+    Parquet,
+    /// NumPy, one array a column
+    Npz,
 }
 
 #[derive(Debug, Clone, Args)]

@@ -4,6 +4,7 @@ use std::process::ExitCode;
 
 use bench_core::run::{End, StopCause};
 
+use crate::exchange::ExchangeError;
 use crate::fitting::FittingError;
 use crate::recording::RecordingError;
 use crate::report::ReportError;
@@ -53,6 +54,8 @@ pub(super) enum Problem {
     Session(#[from] SessionError),
     #[error("{0}")]
     Recording(#[from] RecordingError),
+    #[error("{0}")]
+    Exchange(#[from] ExchangeError),
     #[error("{0}")]
     Fitting(#[from] FittingError),
     #[error("{0}")]

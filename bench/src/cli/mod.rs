@@ -5,8 +5,10 @@ mod check;
 mod completions;
 mod contact;
 mod exit;
+mod export;
 mod files;
 mod fit;
+mod import;
 mod limits;
 mod measure;
 mod permit;
@@ -34,6 +36,8 @@ pub fn main() -> ExitCode {
         Command::Virtual(args) => simulate::simulate(&args, &say),
         Command::Verify(args) => files::verify(&args, &say),
         Command::Recover(args) => files::recover(&args, &say),
+        Command::Import(args) => import::import(&args, &say),
+        Command::Export(args) => export::export(&args, &say),
         Command::Completions(args) => completions::completions(&args),
     };
     match done {

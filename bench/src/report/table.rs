@@ -149,12 +149,12 @@ fn rule(widths: &[usize]) -> String {
 fn heading(document: &FitDocument) -> String {
     let r = &document.recording;
     let mut head = String::new();
-    let simulated = if r.rig.kind == "virtual" {
-        " (simulated)"
-    } else {
-        ""
+    let origin = match r.rig.kind.as_str() {
+        "virtual" => " (simulated)",
+        "imported" => " (imported)",
+        _ => "",
     };
-    let unit = format!("{} {}{simulated}", r.unit.model, r.unit.serial);
+    let unit = format!("{} {}{origin}", r.unit.model, r.unit.serial);
     for line in wrapped(
         &format!(
             "{} · {} · {} · {}",

@@ -89,10 +89,10 @@ fn header(document: &FitDocument, unit: &str, day: &str) -> String {
         .filter(|(_, value)| !value.is_empty())
         .map(|(name, value)| format!("<span><b>{name}</b> {}</span>", escape(value)))
         .collect();
-    let kind = if r.rig.kind == "virtual" {
-        "Test of a simulated wheelbase"
-    } else {
-        "Wheelbase test"
+    let kind = match r.rig.kind.as_str() {
+        "virtual" => "Test of a simulated wheelbase",
+        "imported" => "Wheelbase test, imported data",
+        _ => "Wheelbase test",
     };
     let partial = if r.completion.is_complete() {
         String::new()

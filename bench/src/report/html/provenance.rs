@@ -161,6 +161,14 @@ pub(super) fn cautions(document: &FitDocument) -> String {
             "This unit is simulated. Nothing was measured on hardware.".into(),
         );
     }
+    if document.recording.rig.kind == "imported" {
+        items.insert(
+            0,
+            "The data were recorded by other means and imported: what the rig, the sensor and the clock were is what \
+             the map declares, and the bench has watched none of it."
+                .into(),
+        );
+    }
     let items: String = items
         .iter()
         .map(|item| format!("<li>{}</li>\n", escape(item)))
