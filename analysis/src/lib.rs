@@ -7,23 +7,31 @@
 //!
 //! | module | what it answers |
 //! | --- | --- |
+//! | [`clamp`] | the rig's own part in a clamped response, and the response on an ideal clamp |
 //! | [`estimate`] | how contributions combine into one uncertainty and interval (JCGM 100) |
 //! | [`least_squares`] | parameters of a non-linear model, bounded, with covariance |
 //! | [`step`] | levels, transition, overshoot and settling of a step (IEEE Std 181) |
 //! | [`latency`] | pure delay from the setpoint coming into force to torque onset, and its spread |
 //! | [`spectra`] | averaged auto- and cross-spectra, coherence |
 //! | [`frequency`] | frequency response from repeated chirps: bandwidth, delay, first resonance |
+//! | [`modes`] | all resonances, by poles and by circles |
+//! | [`multisine`] | best linear approximation, noise, odd and even distortion; lines and phases of a multisine |
+//! | [`rational`] | delay and rational transfer function of a response, with poles, zeros and their uncertainties |
 //! | [`friction`] | breakaway, Coulomb, viscous and Stribeck friction, three ways, and pre-sliding stiffness |
 //! | [`regression`] | linear least squares, and what its columns can tell apart |
 //! | [`zero_phase`] | low-pass filtering without shift in time |
 //! | [`statistics`] | means, spreads and quantiles used by the others |
 
+pub mod clamp;
 pub mod estimate;
 pub mod frequency;
 pub mod friction;
 pub mod latency;
 pub mod least_squares;
 mod linear;
+pub mod modes;
+pub mod multisine;
+pub mod rational;
 pub mod regression;
 pub mod spectra;
 pub mod statistics;

@@ -8,7 +8,7 @@ use serde_json::Value;
 use truerim_analysis::frequency::{
     auto_spectrum_error, coherence_error, cross_spectrum_error, magnitude_error, phase_error_rad,
 };
-use truerim_analysis::spectra::{WelchOptions, coherence, csd, spectra, welch};
+use truerim_analysis::spectra::{Estimator, WelchOptions, coherence, csd, spectra, welch, welch_response};
 
 fn list(v: &Value) -> Vec<f64> {
     v.as_array()
@@ -106,5 +106,88 @@ fn refuse_what_they_cannot_transform() {
             }
         ),
         "out_of_range"
+    );
+}
+
+/// Noise of the same relative power on both records: H1 is low by it, H2 high by it, Hv right (closed form: with noise
+/// of a quarter of the power, H1 = 0.8 H, H2 = 1.25 H).
+#[test]
+fn hv_is_right_when_both_records_carry_noise() {
+    let mut random = Random::new(11);
+    let (segment, averages) = (64, 400);
+    let clean: Vec<f64> = (0..segment * averages).map(|_| random.normal()).collect();
+    let seen: Vec<f64> = clean.iter().map(|u| u + 0.5 * random.normal()).collect();
+    let output: Vec<f64> = clean.iter().map(|u| -3.0 * (u + 0.5 * random.normal())).collect();
+    let options = WelchOptions {
+        fs_hz: 1.0,
+        segment,
+        overlap: 0,
+    };
+    let mean = |estimator| {
+        let r = welch_response(&seen, &output, &options, estimator, 0.0).unwrap();
+        r.h[1..32].iter().map(|h| h.re).sum::<f64>() / 31.0
+    };
+    for (estimator, expected) in [
+        (Estimator::H1, -2.4),
+        (Estimator::H2, -3.75),
+        (Estimator::Hv, -3.0),
+    ] {
+        let found = mean(estimator);
+        assert!((found / expected - 1.0).abs() < 0.03, "{estimator:?}: {found}");
+    }
+}
+
+/// Half-overlapping Hann windows share a sixth of their power: `K / (1 + 2 (1 - 1/K) / 36)` averages (Welch 1967; closed
+/// form), and segments that do not overlap count in full.
+#[test]
+fn overlapping_segments_are_worth_fewer_averages() {
+    let options = WelchOptions::half_overlap(1.0, 256);
+    for k in [1, 2, 9, 100] {
+        let expected = k as f64 / (1.0 + 2.0 * (1.0 - 1.0 / k as f64) / 36.0);
+        assert!((options.averages(k) / expected - 1.0).abs() < 1e-9, "{k}");
+    }
+    assert!(
+        (WelchOptions {
+            overlap: 0,
+            ..options
+        }
+        .averages(7)
+            - 7.0)
+            .abs()
+            < 1e-12
+    );
+}
+
+/// A delay of a quarter of a segment costs coherence and gain when it stays in, and nothing when it is taken out first; the
+/// phase is that of the delay either way.
+#[test]
+fn a_delay_is_taken_out_before_windows_are_laid() {
+    let mut random = Random::new(4);
+    let (fs_hz, late) = (1000.0, 74);
+    let x: Vec<f64> = (0..40_000).map(|_| random.normal()).collect();
+    let y: Vec<f64> = (0..x.len())
+        .map(|i| if i < late { 0.0 } else { x[i - late] })
+        .collect();
+    let options = WelchOptions::half_overlap(fs_hz, 296);
+    let at = |delay_s| welch_response(&x, &y, &options, Estimator::H1, delay_s).unwrap();
+    let (left_in, out) = (at(0.0), at(0.0736));
+    let mean = |v: &[f64]| v[5..140].iter().sum::<f64>() / 135.0;
+    assert!(mean(&left_in.coherence) < 0.8 && mean(&out.coherence) > 0.9999);
+    for (h, f) in out.h.iter().zip(&out.f_hz).skip(2).take(140) {
+        let expected = -std::f64::consts::TAU * f * 0.074;
+        let turns = (h.arg() - expected) / std::f64::consts::TAU;
+        assert!(
+            (turns - turns.round()).abs() < 1e-3 && (h.norm() - 1.0).abs() < 0.01,
+            "{f}"
+        );
+    }
+    let code = |delay_s| {
+        welch_response(&x, &y, &options, Estimator::H1, delay_s)
+            .unwrap_err()
+            .code()
+    };
+    assert_eq!(
+        (code(-1e-3), code(20.0)),
+        ("delay_beyond_window", "delay_beyond_window")
     );
 }

@@ -4,10 +4,14 @@
 //! (type B); contributions combine in quadrature; the effective degrees of freedom follow Welch and Satterthwaite
 //! (JCGM 100, G.4.1); the interval is value ± t · u with Student's quantile at those degrees of freedom.
 
+mod bootstrap;
 mod combine;
+mod compare;
 mod refusal;
 
+pub use bootstrap::bootstrap;
 pub use combine::{Combined, combine, coverage_factor};
+pub use compare::difference;
 pub use refusal::Refusal;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};

@@ -188,6 +188,48 @@ pub enum Refusal {
         /// Highest frequency seen, Hz.
         f_max_hz: f64,
     },
+    /// Events that follow no period.
+    #[error(
+        "{what} follow no period: the mean arrow is {concentration}, at least {limit} is needed; the firmware may not poll, its clock may wander, or other jitter outweighs its period: use the mean delay and its spread instead"
+    )]
+    NoPattern {
+        /// Which events.
+        what: String,
+        /// Length of the mean arrow found, 0 to 1.
+        concentration: f64,
+        /// Least length.
+        limit: f64,
+    },
+    /// An onset that a gap in the drivetrain hides.
+    #[error(
+        "{what}: onset comes {apart_s} s later for small steps than for large ones, as it does when the drivetrain crosses a gap first, so delay and crossing cannot be told apart; add steps from a preload of the same sign"
+    )]
+    GapInTheWay {
+        /// What was to be estimated.
+        what: String,
+        /// Difference in onset between the smallest and the largest step, s.
+        apart_s: f64,
+    },
+    /// A frequency at which the fixture decides the result.
+    #[error(
+        "{f_hz} Hz is at or above the rig's lowest mode of {rig_mode_hz} Hz, so the fixture decides what is seen there; stiffen the fixture, or correct with a model of it"
+    )]
+    RigDecides {
+        /// Frequency of the result, Hz.
+        f_hz: f64,
+        /// Lowest mode of the rig, Hz.
+        rig_mode_hz: f64,
+    },
+    /// A baseline that moves by itself.
+    #[error(
+        "the torque drifts by {drift_nm} N·m over the record, before the step as after it, which is more than the settling band of {band_nm} N·m; let sensor and unit warm up, or look for creep in the clamp"
+    )]
+    Drifting {
+        /// Drift over the record, N·m.
+        drift_nm: f64,
+        /// Half-width of the settling band, N·m.
+        band_nm: f64,
+    },
     /// An option or a result outside what makes sense.
     #[error("{what} is {value} {unit}, allowed {low} to {high} {unit}")]
     OutOfRange {
@@ -285,6 +327,10 @@ impl Refusal {
             Self::Aliasing { .. } => "aliasing",
             Self::NotConverged { .. } => "not_converged",
             Self::NoCrossing { .. } => "no_crossing",
+            Self::NoPattern { .. } => "no_pattern",
+            Self::GapInTheWay { .. } => "gap_in_the_way",
+            Self::RigDecides { .. } => "rig_decides",
+            Self::Drifting { .. } => "drifting",
             Self::OutOfRange { .. } => "out_of_range",
             Self::Confounded { .. } => "confounded",
             Self::BelowNoise { .. } => "below_noise",

@@ -41,13 +41,13 @@ const REACH: usize = 8;
 
 /// Relative error of a band's magnitude that is allowed for, beyond noise: curvature within the band, a record that does
 /// not end at rest, a firmware that polls instead of following. Simulated chains stay within it at damping above 0.05.
-const BAND_MODEL: f64 = 7e-4;
+pub(crate) const BAND_MODEL: f64 = 7e-4;
 
 /// Relative error of a frequency because a sweep is not a steady sine. Friction acts at the amplitude that the system has,
 /// and that follows the sweep one decay late, so a share of the curve is moved along: with a sweep of 0.8 a second (ln f),
 /// a decay of 14 ms and a seventh of the stiffness or damping by friction, 0.15 %. A belt drive computed sine by sine
 /// (`tests/reference/plant/truth.py`) is below what its sweeps read by 0.13 % at -3 dB and 0.17 % at +3 dB.
-const SWEPT: f64 = 1.5e-3;
+pub(crate) const SWEPT: f64 = 1.5e-3;
 
 /// Bandwidth: the frequency at which the smoothed magnitude falls below the level against the mean gain over the
 /// reference band. The smoothing is a quadratic of the logarithm of the magnitude in the logarithm of frequency through

@@ -79,6 +79,11 @@ impl Piece {
         })
     }
 
+    /// Standard uncertainty of the slope of a straight line.
+    pub(crate) fn slope_u(&self) -> f64 {
+        self.covariance.col(1)[1].max(0.0).sqrt()
+    }
+
     /// Value, slope and standard uncertainty of the value at `x`.
     pub(crate) fn at(&self, x: f64) -> (f64, f64, f64) {
         let (d, n) = (x - self.centre, self.coefficients.len());

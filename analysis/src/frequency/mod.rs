@@ -12,6 +12,7 @@ mod crossing;
 mod curve;
 mod delay;
 mod errors;
+mod phase;
 mod polled;
 mod resonance;
 mod response;
@@ -24,6 +25,7 @@ pub use errors::{
     auto_spectrum_error, coherence_error, cross_spectrum_error, magnitude_error, phase_error_rad,
 };
 
+pub use phase::{GroupDelay, PhaseOptions, phase_frequency};
 pub use resonance::{Resonance, ResonanceOptions, first_resonance};
 pub use response::frequency_response;
 pub use start::REACH;

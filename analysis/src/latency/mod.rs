@@ -18,7 +18,10 @@
 //! What belongs to a repeat is eliminated by variable projection (Golub and Pereyra 1973, in Kaufman's form). The mean of
 //! the delays is the latency; their spread is the jitter, of which a polled command gives `period/sqrt(12)`.
 
+mod arrival;
 mod fit;
+mod gap;
+mod marks;
 mod outcome;
 mod prepare;
 mod problem;
@@ -26,7 +29,10 @@ mod shape;
 mod split;
 mod table;
 
+pub use arrival::{ArrivalOptions, Arrivals, arrivals};
 pub use fit::{LatencyGroups, fit_latency, fit_latency_groups};
+pub use gap::{GapCrossing, gap_between_sizes, gap_crossing};
+pub use marks::{OnsetMarks, marks_agree, onset_marks};
 pub use shape::{SensorForm, ShapeModel};
 
 use serde::{Deserialize, Serialize};

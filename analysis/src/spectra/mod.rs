@@ -1,6 +1,10 @@
 //! Averaged spectra of long records, as `scipy.signal.welch`, `csd` and `coherence` define them: periodic Hann window,
 //! each segment's mean removed, one-sided densities, segments averaged (Welch 1967).
 
+mod response;
+
+pub use response::{Estimator, SpectralResponse, welch_response};
+
 use realfft::num_complex::Complex64;
 use realfft::{RealFftPlanner, RealToComplex};
 use serde::{Deserialize, Serialize};
@@ -148,9 +152,7 @@ pub fn spectra(x: &[f64], y: &[f64], options: &WelchOptions) -> Result<Spectra, 
     }
     all_finite("the first record", x.iter())?;
     all_finite("the second record", y.iter())?;
-    let window: Vec<f64> = (0..n)
-        .map(|i| 0.5 - 0.5 * (std::f64::consts::TAU * i as f64 / n as f64).cos())
-        .collect();
+    let window = hann(n);
     let mut transform = Transform::new(n);
     let bins = n / 2 + 1;
     let (mut pxx, mut pyy, mut pxy) = (vec![0.0; bins], vec![0.0; bins], vec![Complex64::default(); bins]);
@@ -180,6 +182,13 @@ pub fn spectra(x: &[f64], y: &[f64], options: &WelchOptions) -> Result<Spectra, 
         pxy,
         segments,
     })
+}
+
+/// Periodic Hann window.
+fn hann(n: usize) -> Vec<f64> {
+    (0..n)
+        .map(|i| 0.5 - 0.5 * (std::f64::consts::TAU * i as f64 / n as f64).cos())
+        .collect()
 }
 
 /// A real transform of one length. Division by zero cannot occur and lengths are right by construction, so the

@@ -49,6 +49,9 @@ pub fn measure_step(record: &StepRecord<'_>, options: &StepOptions) -> Result<St
     let levels = state_levels(&y, options.histogram_bins, noise_nm)?;
     let amplitude_nm = levels.high - levels.low;
     let band_nm = (options.settle_band * amplitude_nm).max(4.0 * noise_nm);
+    if let Some(drift_nm) = drift(&t, &y, tail).filter(|d| d.abs() > band_nm) {
+        return Err(Refusal::Drifting { drift_nm, band_nm });
+    }
     let last_outside = y.iter().rposition(|v| (v - levels.high).abs() > band_nm);
     if let Some(i) = last_outside.filter(|i| *i + tail >= y.len()) {
         return Err(Refusal::NeverSettled {
@@ -91,6 +94,7 @@ pub fn measure_step(record: &StepRecord<'_>, options: &StepOptions) -> Result<St
         transition_s,
         slew_nm_per_s: 0.8 * amplitude_nm / transition_s,
         steepest_nm_per_s: steepest,
+        sustained_nm_per_s: sustained(&t, &y, 0.5 * amplitude_nm),
         overshoot: (high_side / amplitude_nm).max(0.0),
         undershoot: (low_side / amplitude_nm).max(0.0),
         preshoot: (far_side / amplitude_nm).max(0.0),
@@ -151,6 +155,62 @@ pub(crate) fn check_record(record: &StepRecord<'_>) -> Result<f64, Refusal> {
 pub(crate) fn noise_sd(y: &[f64]) -> Result<f64, Refusal> {
     let second: Vec<f64> = y.windows(3).map(|w| (w[0] - 2.0 * w[1] + w[2]).abs()).collect();
     Ok(median(&second)? * 1.482_602_218_505_602 / 6.0_f64.sqrt())
+}
+
+/// Multiple of its standard error that a slope must exceed to count as drift.
+const DRIFTS: f64 = 6.0;
+
+/// Drift over the record: a slope that the base before the setpoint and the settled end both have, in the same direction
+/// and clear of noise, times the length of the record; the smaller of both counts. One alone is ringing or settling.
+fn drift(t: &[f64], y: &[f64], tail: usize) -> Option<f64> {
+    let before = t.iter().take_while(|t| **t <= 0.0).count();
+    let base = slope(&t[..before], &y[..before])?;
+    let end = slope(&t[t.len() - tail..], &y[y.len() - tail..])?;
+    let least = if base.abs() < end.abs() { base } else { end };
+    (base * end > 0.0).then_some(least * (t[t.len() - 1] - t[0]))
+}
+
+/// Slope of the straight line through the points, if it is clear of their scatter about it.
+fn slope(t: &[f64], y: &[f64]) -> Option<f64> {
+    if t.len() < 10 {
+        return None;
+    }
+    let n = t.len() as f64;
+    let (mean_t, mean_y) = (t.iter().sum::<f64>() / n, y.iter().sum::<f64>() / n);
+    let sxx: f64 = t.iter().map(|t| (t - mean_t).powi(2)).sum();
+    let slope = t
+        .iter()
+        .zip(y)
+        .map(|(t, y)| (t - mean_t) * (y - mean_y))
+        .sum::<f64>()
+        / sxx;
+    let rest: f64 = t
+        .iter()
+        .zip(y)
+        .map(|(t, y)| (y - mean_y - slope * (t - mean_t)).powi(2))
+        .sum();
+    let error = (rest / (n - 2.0) / sxx).sqrt();
+    (slope.abs() > DRIFTS * error).then_some(slope)
+}
+
+/// `rise` over the shortest time in which `y` rises by it; the chord between samples is interpolated.
+fn sustained(t: &[f64], y: &[f64], rise: f64) -> f64 {
+    let mut shortest = f64::INFINITY;
+    for i in 0..y.len() - 1 {
+        // Only a start that is left upward can begin the shortest time.
+        if y[i + 1] <= y[i] {
+            continue;
+        }
+        let goal = y[i] + rise;
+        let found = (i + 1..y.len())
+            .take_while(|j| t[*j] - t[i] < shortest + (t[1] - t[0]))
+            .find(|j| y[*j] >= goal);
+        if let Some(j) = found {
+            let share = ((goal - y[j - 1]) / (y[j] - y[j - 1])).clamp(0.0, 1.0);
+            shortest = shortest.min(t[j - 1] + share * (t[j] - t[j - 1]) - t[i]);
+        }
+    }
+    rise / shortest
 }
 
 /// Level before the setpoint came into force, or the first samples if none were kept.

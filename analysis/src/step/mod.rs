@@ -4,10 +4,12 @@
 //! reference levels are 10, 50 and 90 % between them, the transition duration runs from the first to the last of these.
 //! Negative steps are turned over first, so "low" is always the level left and "high" the level reached.
 
+mod band;
 mod levels;
 mod measure;
 mod summary;
 
+pub use band::{Percentiles, StepBand, StepSpread, spread_of_steps, step_band};
 pub use levels::{StateLevels, state_levels};
 pub use measure::measure_step;
 pub(crate) use measure::{check_record, noise_sd};
@@ -79,6 +81,9 @@ pub struct StepMeasures {
     pub slew_nm_per_s: f64,
     /// Steepest central difference over the transition, N·m/s.
     pub steepest_nm_per_s: f64,
+    /// Rate kept over half the amplitude: that half over the shortest time in which the torque rises by it, N·m/s. A single
+    /// steep difference does not make it.
+    pub sustained_nm_per_s: f64,
     /// Largest excursion beyond the level reached, as a fraction of the amplitude; not negative.
     pub overshoot: f64,
     /// Largest excursion short of the level reached after the first peak, as a fraction of the amplitude.

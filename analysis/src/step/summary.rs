@@ -41,8 +41,14 @@ pub struct StepSummary {
     pub t50: Outcome,
     /// Slew `0.8 amplitude / transition`, N·m/s.
     pub slew: Outcome,
+    /// Steepest rate, N·m/s.
+    pub steepest: Outcome,
+    /// Rate kept over half the amplitude, N·m/s.
+    pub sustained: Outcome,
     /// Overshoot, fraction of the amplitude.
     pub overshoot: Outcome,
+    /// Undershoot after the first peak, fraction of the amplitude.
+    pub undershoot: Outcome,
     /// Settling time from the setpoint coming into force, s.
     pub settling: Outcome,
     /// Largest torque, N·m.
@@ -77,6 +83,24 @@ pub fn summarise_steps(steps: &[StepMeasures], options: &SummaryOptions) -> Step
             "N.m/s",
             "0.8 amplitude over transition duration",
             &|v| vec![gain(v)],
+        ),
+        steepest: of(
+            |s| s.steepest_nm_per_s,
+            "N.m/s",
+            "steepest central difference",
+            &|v| vec![gain(v)],
+        ),
+        sustained: of(
+            |s| s.sustained_nm_per_s,
+            "N.m/s",
+            "rate kept over half the amplitude",
+            &|v| vec![gain(v)],
+        ),
+        undershoot: of(
+            |s| s.undershoot,
+            "1",
+            "largest excursion short of the level after the peak",
+            &|_| Vec::new(),
         ),
         overshoot: of(|s| s.overshoot, "1", "largest excursion over amplitude", &|_| {
             Vec::new()

@@ -1,6 +1,7 @@
 //! Seeded noise and the independent rise curves for the tests.
 #![allow(dead_code, unreachable_pub, missing_docs, clippy::unwrap_used)]
 
+pub mod rises;
 pub mod sweep;
 
 /// SplitMix64 with Box–Muller: small, seeded, the same on every machine.

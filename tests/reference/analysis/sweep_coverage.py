@@ -1,8 +1,8 @@
 """Bias, spread and coverage of what the sweep survey printed.
 
 Truth: crossings from tests/reference/plant (sine by sine), the equivalent mode from mode.py beside this file, the delay from
-the rig file: dead time 3.5 ms and half the polling period of 1 ms. The truth does not depend on the poll phase: at phases
-0.15, 0.4, 0.65 and 0.9 the crossings agree to 1e-4 Hz.
+the rig file: dead time 3.5 ms and half the polling period of 1 ms. The truth hardly depends on the poll phase: at phases
+0.15, 0.4, 0.65 and 0.9 the -3 dB frequencies agree to 1e-4 Hz, the ends of the flat band to 4e-3 Hz.
 
 Run: /opt/pyref/bin/python tests/reference/analysis/sweep_coverage.py found.csv [--budget]
 """

@@ -1,0 +1,61 @@
+//! Which lines of a multisine carry power. Plain arithmetic without memory of its own; random numbers are an argument.
+
+use serde::{Deserialize, Serialize};
+
+/// Lines of a multisine, as multiples of the inverse period; all lists ascend.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MultisineLines {
+    /// Lines that carry power.
+    pub excited: Vec<usize>,
+    /// Odd lines within the range that carry none: odd distortion (friction, symmetric gaps, clipping) shows there.
+    pub silent_odd: Vec<usize>,
+    /// Even lines within the range; none carries power: even distortion (asymmetry) shows there.
+    pub silent_even: Vec<usize>,
+}
+
+impl MultisineLines {
+    /// Sorts the lines of a range by what they carry. Works for any choice of excited lines; of even lines those without
+    /// power are listed.
+    pub fn of(excited: &[usize], last: usize) -> Self {
+        let mut excited = excited.to_vec();
+        excited.sort_unstable();
+        excited.dedup();
+        let first = excited.first().copied().unwrap_or(1);
+        let silent = |odd: bool| -> Vec<usize> {
+            (first..=last)
+                .filter(|k| (k % 2 == 1) == odd && excited.binary_search(k).is_err())
+                .collect()
+        };
+        let (silent_odd, silent_even) = (silent(true), silent(false));
+        Self {
+            excited,
+            silent_odd,
+            silent_even,
+        }
+    }
+}
+
+/// Odd lines from `first` to `last` with one left out at random in each group of `group` (random odd grid; Pintelon and
+/// Schoukens, System Identification, 2nd ed., 4.3.1: four is usual). `random` gives numbers from 0 to 1, 1 excluded.
+///
+/// All odd lines are excited when `group` is below 2. The last group may be short; it then keeps all its lines.
+pub fn odd_random_lines(
+    first: usize,
+    last: usize,
+    group: usize,
+    mut random: impl FnMut() -> f64,
+) -> MultisineLines {
+    let odd: Vec<usize> = (first.max(1)..=last).filter(|k| k % 2 == 1).collect();
+    let mut excited = Vec::with_capacity(odd.len());
+    for part in odd.chunks(group.max(1)) {
+        let left_out =
+            (part.len() == group && group > 1).then(|| ((random() * group as f64) as usize).min(group - 1));
+        excited.extend(
+            part.iter()
+                .enumerate()
+                .filter(|(i, _)| Some(*i) != left_out)
+                .map(|(_, k)| *k),
+        );
+    }
+    MultisineLines::of(&excited, last)
+}

@@ -1,0 +1,226 @@
+//! How many poles and zeros: cross-validation.
+//!
+//! Each number of poles and zeros is fitted without one fold and judged by what it predicts of that fold. Folds are the
+//! repeats; where there are none, every fifth line. The one that predicts best is taken, where each
+//! parameter must earn what one of two standard uncertainties would. Rules that forgo more for fewer parameters are made
+//! for prediction: here a zero too few shifts the delay by many of its standard uncertainties, while one too many only
+//! widens them.
+
+use realfft::num_complex::Complex64;
+use std::f64::consts::TAU;
+
+use super::RationalOptions;
+use super::lines::ResponseLines;
+use super::model::{Factor, RationalModel};
+use super::refine::{Effort, Line, Refined, refine};
+use super::vector::{Aligned, numerator, poles};
+use crate::estimate::Refusal;
+
+/// Delays tried at the start, as shares of the mean delay of all lines: the rest of that is lag.
+const SHARES: [f64; 6] = [1.0, 0.9, 0.75, 0.6, 0.35, 0.0];
+
+/// A fit from its start: to a thousandth of a standard uncertainty.
+const WHOLE: Effort = Effort {
+    iterations: 150,
+    rss_tolerance: 1e-9,
+};
+
+/// A fit from that of nearly the same data, of which only the prediction counts.
+const AGAIN: Effort = Effort {
+    iterations: 50,
+    rss_tolerance: 1e-6,
+};
+
+/// Poles beyond the best number so far after which no more are tried.
+const IN_VAIN: usize = 2;
+
+/// Mean squared residual, in units of the errors, that is as good as none.
+const EXACT: f64 = 1e-9;
+
+/// Folds where there are no repeats.
+const LINE_FOLDS: usize = 5;
+
+/// Starts of one number of poles that are carried on to a fit.
+const CARRIED: usize = 3;
+
+/// One number of poles and zeros that was tried.
+#[derive(Debug, Clone)]
+pub(crate) struct Candidate {
+    pub(crate) fit: Refined,
+    /// Mean squared misprediction of each fold, in units of the errors.
+    pub(crate) folds: Vec<f64>,
+}
+
+impl Candidate {
+    /// Mean of the folds.
+    pub(crate) fn prediction(&self) -> f64 {
+        self.folds.iter().sum::<f64>() / self.folds.len() as f64
+    }
+
+    fn parameters(&self) -> usize {
+        self.fit.parameters.len()
+    }
+}
+
+/// All candidates that could be fitted, by their number of parameters, and the place of the one chosen.
+pub(crate) fn choose(
+    data: &ResponseLines,
+    options: &RationalOptions,
+) -> Result<(Vec<Candidate>, usize), Refusal> {
+    let lines = weighted(data, &data.h, 1.0, options);
+    let mut candidates: Vec<Candidate> = Vec::new();
+    let mut reason = "no start".to_string();
+    // A parameter that lies two of its standard uncertainties from where it does not matter lowers the sum of squares of
+    // all data by four; of a fold that is the share that one repeat is.
+    let dear = 4.0 / (2.0 * lines.len() as f64 * data.repeats.len().max(1) as f64);
+    let cost = |c: &Candidate| c.prediction() + dear * c.parameters() as f64;
+    let mut leader = (f64::INFINITY, options.orders[0]);
+    for order in options.orders[0]..=options.orders[1] {
+        if order > leader.1 + IN_VAIN && leader.0.is_finite() {
+            break;
+        }
+        let starts = starts(&lines, order, data.bulk_delay_s(), options);
+        let mut before: Option<RationalModel> = None;
+        for excess in options.excess[0]..=options.excess[1].min(order) {
+            match fit(&lines, order - excess, &starts, before.as_ref(), options) {
+                Ok(fit) => {
+                    before = Some(fit.model.clone());
+                    let folds = validate(data, &fit, options);
+                    let candidate = Candidate { fit, folds };
+                    if cost(&candidate) < leader.0 {
+                        leader = (cost(&candidate), order);
+                    }
+                    candidates.push(candidate);
+                }
+                Err(why) => reason = why,
+            }
+        }
+    }
+    candidates.sort_by_key(|c| (c.parameters(), c.fit.model.orders()));
+    let best = (0..candidates.len())
+        .filter(|i| candidates[*i].prediction().is_finite())
+        .min_by(|a, b| cost(&candidates[*a]).total_cmp(&cost(&candidates[*b])));
+    let Some(chosen) = best else {
+        return Err(Refusal::NotConverged {
+            what: "the rational fit of every number of poles".into(),
+            iterations: WHOLE.iterations,
+            reason,
+        });
+    };
+    Ok((candidates, chosen))
+}
+
+/// Lines with errors that include the floor, times `factor`.
+fn weighted(data: &ResponseLines, h: &[Complex64], factor: f64, options: &RationalOptions) -> Vec<Line> {
+    (0..data.f_hz.len())
+        .map(|i| {
+            let floor = options.floor_rel * data.h[i].norm();
+            (
+                data.f_hz[i],
+                h[i],
+                factor * data.u[i].hypot(floor).max(f64::MIN_POSITIVE),
+            )
+        })
+        .collect()
+}
+
+/// The lines with a delay taken out.
+fn aligned(lines: &[Line], delay_s: f64) -> Vec<Aligned> {
+    lines
+        .iter()
+        .map(|(f, h, u)| (*f, h * Complex64::from_polar(1.0, TAU * f * delay_s), *u))
+        .collect()
+}
+
+/// Delays and poles to start from, the best first.
+fn starts(lines: &[Line], order: usize, bulk_s: f64, options: &RationalOptions) -> Vec<(f64, Vec<Factor>)> {
+    let delays = match options.delay_s {
+        Some(delay_s) => vec![delay_s],
+        None => SHARES.iter().map(|s| s * bulk_s).collect(),
+    };
+    let mut all: Vec<(f64, Vec<Factor>, f64)> = delays
+        .into_iter()
+        .filter_map(|delay_s| poles(&aligned(lines, delay_s), order).map(|(p, rss)| (delay_s, p, rss)))
+        .collect();
+    all.sort_by(|a, b| a.2.total_cmp(&b.2));
+    all.into_iter().take(CARRIED).map(|(d, p, _)| (d, p)).collect()
+}
+
+/// One number of zeros from the best of a few starts: those of the number of poles, and the fit with one zero more.
+fn fit(
+    lines: &[Line],
+    zeros: usize,
+    starts: &[(f64, Vec<Factor>)],
+    before: Option<&RationalModel>,
+    options: &RationalOptions,
+) -> Result<Refined, String> {
+    let more = before.map(|m| (m.delay_s, m.poles.clone()));
+    let mut models: Vec<(RationalModel, f64)> = starts
+        .iter()
+        .cloned()
+        .chain(more)
+        .filter_map(|(delay_s, factors)| {
+            let (mut model, rss) = numerator(&aligned(lines, delay_s), &factors, zeros)?;
+            model.delay_s = delay_s;
+            Some((model, rss))
+        })
+        .collect();
+    models.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let mut best: Option<Refined> = None;
+    let mut why = "no poles to start from".to_string();
+    for (model, _) in models.iter().take(2) {
+        match refine(lines, model, options.delay_s.is_some(), WHOLE) {
+            Ok(fit) if best.as_ref().is_none_or(|b| fit.rss < b.rss) => best = Some(fit),
+            Ok(_) => {}
+            Err(failure) => why = failure.to_string(),
+        }
+    }
+    best.ok_or(why)
+}
+
+/// Mean squared misprediction of each fold; infinite where the fit without it fails.
+fn validate(data: &ResponseLines, from: &Refined, options: &RationalOptions) -> Vec<f64> {
+    let known = options.delay_s.is_some();
+    let square = |model: &RationalModel, lines: &[Line]| -> f64 {
+        let miss = lines.iter().map(|(f, h, u)| ((model.at(*f) - h) / u).norm_sqr());
+        miss.sum::<f64>() / (2.0 * lines.len() as f64)
+    };
+    let judge = |train: &[Line], test: &[Line]| {
+        // A start that leaves nothing is a minimum, and a search could only call it stuck.
+        if square(&from.model, train) < EXACT {
+            return square(&from.model, test);
+        }
+        match refine(train, &from.model, known, AGAIN) {
+            Ok(fit) => square(&fit.model, test),
+            Err(_) => f64::INFINITY,
+        }
+    };
+    let n = data.repeats.len();
+    if n < 2 {
+        let lines = weighted(data, &data.h, 1.0, options);
+        return (0..LINE_FOLDS)
+            .map(|fold| {
+                let part = |inside: bool| -> Vec<Line> {
+                    let own = |i: usize| (i % LINE_FOLDS == fold) == inside;
+                    let kept = lines.iter().enumerate().filter(|(i, _)| own(*i));
+                    kept.map(|(_, l)| *l).collect()
+                };
+                judge(&part(false), &part(true))
+            })
+            .collect();
+    }
+    let all = n as f64;
+    (0..n)
+        .map(|fold| {
+            let others: Vec<Complex64> = (0..data.f_hz.len())
+                .map(|i| {
+                    let sum: Complex64 = (0..n).filter(|r| *r != fold).map(|r| data.repeats[r][i]).sum();
+                    sum / (all - 1.0)
+                })
+                .collect();
+            let train = weighted(data, &others, (all / (all - 1.0)).sqrt(), options);
+            let test = weighted(data, &data.repeats[fold], all.sqrt(), options);
+            judge(&train, &test)
+        })
+        .collect()
+}
