@@ -133,6 +133,21 @@ fn a_recording_that_fails_ends_the_run() {
     ended_in(&played, STOP_US);
 }
 
+#[test]
+fn a_recording_that_does_not_keep_up_trips_by_its_name() {
+    let played = Scene::new()
+        .bystander(once_at(HOLD_FROM_US, || Err("the queue is full".to_owned())))
+        .queue_full()
+        .play();
+    let End::Tripped(trip) = &played.outcome.end else {
+        panic!("{:?}", played.outcome)
+    };
+    assert_eq!(trip.condition.name(), "recording-stalled");
+    assert!(trip.to_string().contains("640"), "{trip}");
+    assert!(played.outcome.zero_confirmed);
+    ended_in(&played, STOP_US);
+}
+
 /// A file system of its own, if this user may make one.
 struct SmallDisk {
     folder: tempfile::TempDir,

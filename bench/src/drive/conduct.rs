@@ -38,6 +38,12 @@ pub trait Sink {
         Ok(())
     }
 
+    /// Parts that wait to be written and the most that may, once that many waited and one more came: the interlock's
+    /// business then, not an ordinary failure. Asked after an error.
+    fn stalled(&self) -> Option<(usize, usize)> {
+        None
+    }
+
     /// How far the run is; called at every turn, so it must return at once.
     fn progress(&mut self, progress: Progress) {
         let _ = progress;
@@ -105,7 +111,10 @@ fn turn_over(run: &mut Run, line: &mut dyn Line, sink: &mut dyn Sink, stop: &Sto
     loop {
         transmit(run, line, &mut outbox);
         if let Err(why) = hand_over(run, line.now(), sink) {
-            run.stop(line.now(), StopCause::RecordingFailed(why));
+            match sink.stalled() {
+                Some((waiting, capacity)) => run.recording_stalled(line.now(), waiting, capacity),
+                None => run.stop(line.now(), StopCause::RecordingFailed(why)),
+            }
             transmit(run, line, &mut outbox);
         }
         if let Some(outcome) = run.outcome().cloned() {

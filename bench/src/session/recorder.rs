@@ -47,6 +47,8 @@ pub struct RunRecorder {
     arrivals: u32,
     last_host: HostNs,
     approach: Option<ApproachGain>,
+    /// Capacity of the queue, once it was full and one more came.
+    stalled: Option<usize>,
     lateness: Lateness,
     shown: Option<Shown>,
 }
@@ -69,6 +71,7 @@ impl RunRecorder {
             arrivals: 0,
             last_host: HostNs(0),
             approach: None,
+            stalled: None,
             lateness: Lateness::default(),
             shown: None,
         }
@@ -115,6 +118,14 @@ impl RunRecorder {
         };
         let sealed = thread.finish(completion);
         Some(flushed.and(sealed))
+    }
+
+    /// The error in words, after noting that the queue was full if that is what it says.
+    fn tell(&mut self, error: &RecordingError) -> String {
+        if let RecordingError::QueueFull { capacity, .. } = error {
+            self.stalled = Some(*capacity);
+        }
+        error.to_string()
     }
 
     fn open(&mut self) -> Result<(), RecordingError> {
@@ -236,7 +247,7 @@ impl Sink for RunRecorder {
             .first_tick
             .saturating_add(self.block.rows as u64 * self.period);
         if self.block.rows >= self.block_rows || (self.block.rows > 0 && row.tick != expected) {
-            self.flush_block().map_err(|error| error.to_string())?;
+            self.flush_block().map_err(|error| self.tell(&error))?;
         }
         if self.block.rows == 0 {
             self.block.first_tick = row.tick;
@@ -253,7 +264,11 @@ impl Sink for RunRecorder {
 
     fn event(&mut self, now: HostNs, event: &RunEvent) -> Result<(), String> {
         self.last_host = now;
-        self.take(event).map_err(|error| error.to_string())
+        self.take(event).map_err(|error| self.tell(&error))
+    }
+
+    fn stalled(&self) -> Option<(usize, usize)> {
+        self.stalled.map(|capacity| (capacity, capacity))
     }
 
     fn check(&mut self) -> Result<(), String> {

@@ -64,6 +64,7 @@ pub struct Scene {
     bystander: Option<Bystander>,
     permit: Option<Permit>,
     recording: Option<PathBuf>,
+    queue_full: bool,
     mounting: Mounting,
 }
 
@@ -90,6 +91,7 @@ impl Scene {
             bystander: None,
             permit: Some(Permit::granted("test")),
             recording: None,
+            queue_full: false,
             mounting: Mounting::Clamped,
         };
         scene.rig_with("stop = \"brake\"", "stop = \"coast\"")
@@ -212,6 +214,13 @@ impl Scene {
         self
     }
 
+    /// What the bystander's error says is that the recorder's queue is full.
+    #[must_use]
+    pub const fn queue_full(mut self) -> Self {
+        self.queue_full = true;
+        self
+    }
+
     /// Runs it, and checks what must hold of every run.
     #[must_use]
     pub fn play(self) -> Played {
@@ -257,6 +266,7 @@ impl Scene {
             recorder,
             events: Vec::new(),
             bystander: self.bystander,
+            queue_full: self.queue_full,
         };
         let mut run = Run::new(
             rig,
@@ -284,6 +294,7 @@ struct Following {
     recorder: RunRecorder,
     events: Vec<RunEvent>,
     bystander: Option<Bystander>,
+    queue_full: bool,
 }
 
 impl Sink for Following {
@@ -297,6 +308,10 @@ impl Sink for Following {
             bystander(event)?;
         }
         self.recorder.event(now, event)
+    }
+
+    fn stalled(&self) -> Option<(usize, usize)> {
+        self.queue_full.then_some((640, 640))
     }
 
     fn check(&mut self) -> Result<(), String> {
