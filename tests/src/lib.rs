@@ -1,7 +1,9 @@
 //! What the whole program is held against, from outside.
 
 pub mod campaign;
+pub mod diagram;
 pub mod kills;
+pub mod model;
 #[cfg(unix)]
 pub mod pty_figures;
 pub mod recovery;

@@ -41,6 +41,11 @@ pub fn remaining(now: HostNs, until: HostNs) -> Duration {
     Duration::from_nanos(until.0.saturating_sub(now.0))
 }
 
+/// Waits for `at_most`, or until somebody wakes this thread.
+pub fn rest(at_most: Duration) {
+    std::thread::park_timeout(at_most);
+}
+
 /// Date and time of day with the zone's offset, RFC 3339, for provenance only.
 #[must_use]
 pub fn wall_clock() -> String {

@@ -62,7 +62,8 @@ pub fn back_to_ordinary() {
     }
 }
 
-#[cfg(all(test, target_os = "linux"))]
+#[cfg(test)]
+#[cfg(target_os = "linux")]
 mod tests {
     /// Niceness of this thread, field 19 of proc(5)'s `stat`.
     fn niceness() -> i32 {

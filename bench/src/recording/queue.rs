@@ -6,7 +6,7 @@
 
 use std::path::PathBuf;
 use std::sync::{Arc, OnceLock};
-use std::thread::{JoinHandle, park_timeout};
+use std::thread::JoinHandle;
 use std::time::Duration;
 
 use rtrb::{Consumer, Producer, PushError, RingBuffer};
@@ -15,6 +15,7 @@ use super::error::RecordingError;
 use super::rows::{Block, Completion, EventRow, HostRow, RoundTrip, Seal, SegmentRow};
 use super::sealing::QueueFigures;
 use super::writer::RecordingWriter;
+use crate::drive::clock::rest;
 
 /// Seconds of messages the queue holds.
 const QUEUE_S: f64 = 10.0;
@@ -265,7 +266,7 @@ impl<E: Entry> RecorderThread<E> {
                         });
                     }
                     message = back;
-                    park_timeout(FULL);
+                    rest(FULL);
                 }
             }
         }
@@ -324,7 +325,7 @@ impl<E: Entry> Recorder<E> {
                     return Some(Err(error));
                 }
                 Err(_) => {
-                    park_timeout(IDLE);
+                    rest(IDLE);
                     Ok(())
                 }
             };

@@ -1,11 +1,11 @@
 //! How far a run is, shown by a thread of its own: drawing writes to a terminal, which may wait for anything.
 
-use std::thread::park_timeout;
 use std::time::Duration;
 
 use bench_core::run::Progress;
 use rtrb::{Consumer, Producer, RingBuffer};
 
+use crate::drive::clock::rest;
 use crate::drive::schedule::back_to_ordinary;
 
 /// Time between two looks.
@@ -66,7 +66,7 @@ impl Shows {
             if last {
                 return;
             }
-            park_timeout(LOOK);
+            rest(LOOK);
         }
     }
 }
