@@ -18,14 +18,20 @@
 //! | [`multisine`] | best linear approximation, noise, odd and even distortion; lines and phases of a multisine |
 //! | [`rational`] | delay and rational transfer function of a response, with poles, zeros and their uncertainties |
 //! | [`friction`] | breakaway, Coulomb, viscous and Stribeck friction, three ways, and pre-sliding stiffness |
+//! | [`backlash`] | gap, lost motion, hysteresis and stiffness from slow reversals |
+//! | [`cogging`] | torque that repeats with the angle: orders, names, skew, ripple under load |
+//! | [`inertia`] | inertia from two discs, ratio, and what changed in a belt |
 //! | [`regression`] | linear least squares, and what its columns can tell apart |
 //! | [`zero_phase`] | low-pass filtering without shift in time |
 //! | [`statistics`] | means, spreads and quantiles used by the others |
 
+pub mod backlash;
 pub mod clamp;
+pub mod cogging;
 pub mod estimate;
 pub mod frequency;
 pub mod friction;
+pub mod inertia;
 pub mod latency;
 pub mod least_squares;
 mod linear;

@@ -264,6 +264,28 @@ fn what_cannot_be_told_apart_is_not_told() {
     assert_eq!(fit.breakaway_ratio.refused().unwrap().code, "confounded");
 }
 
+/// Without a fall, noise passes for one in no more than the stated share of sweeps.
+#[test]
+fn a_fall_is_rarely_seen_where_there_is_none() {
+    let v = speeds(0.02, 8.0, 10);
+    let mut told = 0;
+    for seed in 0..300 {
+        let mut random = Random::new(4000 + seed);
+        let t: Vec<f64> = v
+            .iter()
+            .map(|v| noisy(&mut random, v.signum() * 0.25 + 0.012 * v, 0.001))
+            .collect();
+        let fit = fit_stribeck(
+            &points(&v, &t, &vec![0.001; v.len()]),
+            &StribeckOptions::default(),
+        )
+        .unwrap();
+        told += usize::from(fit.breakaway_ratio.estimate().is_some());
+    }
+    println!("fall told {told} of 300");
+    assert!(told <= 6);
+}
+
 #[test]
 fn sweeps_that_say_nothing_are_refused() {
     let v = speeds(0.02, 8.0, 8);

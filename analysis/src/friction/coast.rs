@@ -167,7 +167,7 @@ fn fit_run(index: usize, run: &CoastDown<'_>, options: &CoastOptions) -> Result<
 }
 
 /// Angle covered after `t` from speed `w` under `ω' = −c − βω`; analytic in β at zero.
-fn travel(w: f64, c: f64, beta: f64, t: f64) -> f64 {
+pub(crate) fn travel(w: f64, c: f64, beta: f64, t: f64) -> f64 {
     let x = beta * t;
     let (one, two) = if x.abs() < 1e-3 {
         (

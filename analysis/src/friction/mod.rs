@@ -33,6 +33,7 @@ pub use axis::{Axis, TorqueScale};
 pub use breakaway::{
     Breakaway, BreakawayOptions, BreakawaySummary, Ramp, RampConditions, breakaway, summarise_breakaway,
 };
+pub(crate) use coast::travel;
 pub use coast::{CoastDown, CoastFit, CoastOptions, fit_coast_down};
 pub use inverse::{InverseFit, InverseOptions, Motion, inverse_dynamics};
 pub use points::{DragPoint, SteadyTurn, drag_point};
