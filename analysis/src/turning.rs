@@ -36,7 +36,7 @@ mod tests {
 
     #[test]
     fn a_triangle_turns_at_its_tips_whatever_the_noise() {
-        let wiggle = |i: usize| if i.is_multiple_of(2) { 0.4 } else { -0.4 };
+        let wiggle = |i: usize| if i.is_multiple_of(2) { 0.8 } else { -0.8 };
         let x: Vec<f64> = (0..400_i32)
             .map(|i| f64::from(50 - ((i + 25) % 100 - 50).abs()) + wiggle(i as usize))
             .collect();
