@@ -15,6 +15,9 @@ use bench_core::rig::Mounting;
 use clap::Parser;
 use virtual_rig::faults::{FaultKind, KINDS};
 
+/// Runs between two writings of the tables.
+const PART: usize = 1_000;
+
 /// Runs in which one thing goes wrong, and runs in which nothing does.
 #[derive(Debug, Parser)]
 struct Args {
@@ -94,12 +97,7 @@ fn main() -> ExitCode {
         return exit(run.wrong.is_some());
     }
     let count = usize::try_from(args.runs).unwrap_or(usize::MAX);
-    let verdicts: Vec<Verdict> = work::spread(count, |index| {
-        judge(&Case::numbered(args.seed, index as u64, only)).without_samples()
-    });
     let quiet_runs = quiet_runs(args.seed, args.quiet_hours);
-    let document = table::document(&verdicts, &quiet_runs, args.seed);
-    println!("{document}");
     for run in quiet_runs.iter().filter(|run| run.wrong.is_some()) {
         println!(
             "false trip: {} ; {}",
@@ -107,12 +105,24 @@ fn main() -> ExitCode {
             run.command()
         );
     }
-    if let Some(path) = args.markdown
-        && let Err(error) = std::fs::write(&path, &document)
-    {
-        println!("cannot write {}: {error}", path.display());
-        return ExitCode::FAILURE;
+    let mut verdicts: Vec<Verdict> = Vec::with_capacity(count);
+    // In parts, so that what is known is on the disk however long the rest takes.
+    while verdicts.len() < count || verdicts.is_empty() {
+        let done = verdicts.len();
+        verdicts.extend(work::spread(PART.min(count - done), |index| {
+            judge(&Case::numbered(args.seed, (done + index) as u64, only)).without_samples()
+        }));
+        if let Some(path) = &args.markdown
+            && let Err(error) = std::fs::write(path, table::document(&verdicts, &quiet_runs, args.seed))
+        {
+            println!("cannot write {}: {error}", path.display());
+            return ExitCode::FAILURE;
+        }
+        if count == 0 {
+            break;
+        }
     }
+    println!("{}", table::document(&verdicts, &quiet_runs, args.seed));
     let wrong = verdicts.iter().any(|verdict| !verdict.failures.is_empty());
     exit(wrong || quiet_runs.iter().any(|run| run.wrong.is_some()))
 }

@@ -2,7 +2,8 @@
 //!
 //! A rim that is held (clamped and not slipped, or on a drive) moves by what its springs give:
 //! `theta = 2·T/k`, twice the static twist of the greatest torque, plus what a blow puts into the spring,
-//! `dw·sqrt(J/k)`. A belt that slips by `s` leaves its spring twisted by so much: its torque `k_d·s` counts with `T`.
+//! `dw·sqrt(J/k)`. A belt that slips by `s` leaves its spring twisted by so much: its torque `k_d·s` counts with `T`,
+//! and so does what a hand holds.
 //!
 //! A rim that is loose (free, or its clamp slipping) is accelerated by the torque on it until something fires. From
 //! there on, with the reaction time `t_r` of the rig controller,
@@ -95,7 +96,7 @@ pub fn budget(parameters: &RigParameters, played: &Played) -> Budget {
     let plant = &parameters.plant;
     let torque_nm = greatest_nm(plant);
     let drive = plant.drive.stiffness_nm_per_rad;
-    let (blow, slip_nm) = match played.case.info.kind {
+    let (blow, added_nm) = match played.case.info.kind {
         FaultKind::RimStruck => (played.size.abs(), 0.0),
         FaultKind::BeltSlips => {
             // All of the twist's energy in what turns with the rim.
@@ -103,14 +104,16 @@ pub fn budget(parameters: &RigParameters, played: &Played) -> Budget {
             let slip = played.size.abs();
             (slip * (drive / turned).sqrt(), drive * slip)
         }
+        // A hand twists the springs by what it holds.
+        FaultKind::RimGrabbed => (0.0, played.size),
         _ => (0.0, 0.0),
     };
     if !is_loose(parameters, played) {
         // The softest spring decides for the drivetrain's share of the hub's motion, the mounting's for the rim.
         let k = plant.mounting.stiffness_nm_per_rad();
         return Budget {
-            reach_rad: 2.0 * (torque_nm + slip_nm) / k,
-            reaction_rad: if slip_nm > 0.0 {
+            reach_rad: 2.0 * (torque_nm + added_nm) / k,
+            reaction_rad: if added_nm > 0.0 {
                 0.0
             } else {
                 blow * (loose_kg_m2(plant) / k).sqrt()

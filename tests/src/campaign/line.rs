@@ -30,6 +30,9 @@ pub struct Seen {
     pub travel_rad: f64,
     /// Greatest rim speed, on a drive against the drive, rad/s.
     pub speed_rad_s: f64,
+    /// Longest time without a break above the limit of speed, ticks.
+    pub fast_us: u64,
+    fast_since: Option<u64>,
     /// Greatest torque of the motor, N·m.
     pub motor_nm: f64,
     /// Greatest torque at the rim, N·m.
@@ -49,6 +52,7 @@ pub struct Seen {
 pub struct Looking {
     rig: VirtualRig,
     on_drive: bool,
+    limit_rad_s: f64,
     from_bench: Splitter,
     plan_zero: Option<u64>,
     fault: Option<(Onset, FaultKind, f64)>,
@@ -56,26 +60,30 @@ pub struct Looking {
     stop_sent: bool,
     /// What was seen.
     pub seen: Seen,
-    /// Rim angle at arming, rad.
-    pub armed_rad: f64,
-    /// Greatest rim angle from that at arming either way, rad, and rim speed, rad/s, whenever looked at.
+    /// Whether the last that the bench said was a stop, or the end of samples after one.
     pub last_words_stop: bool,
 }
 
 impl Looking {
-    /// Takes a rig that was just switched on. With `kind: None` nothing goes wrong, but it is looked at from `onset` on.
+    /// Takes a rig that was just switched on, and the limit of its rim's speed. With `kind: None` nothing goes wrong, but it is looked at from `onset` on.
     #[must_use]
-    pub fn new(rig: VirtualRig, on_drive: bool, onset: Onset, kind: Option<(FaultKind, f64)>) -> Self {
+    pub fn new(
+        rig: VirtualRig,
+        on_drive: bool,
+        limit_rad_s: f64,
+        onset: Onset,
+        kind: Option<(FaultKind, f64)>,
+    ) -> Self {
         Self {
             rig,
             on_drive,
+            limit_rad_s,
             from_bench: Splitter::new(),
             plan_zero: None,
             fault: kind.map(|(kind, size)| (onset, kind, size)),
             watch: Some(onset),
             stop_sent: false,
             seen: Seen::default(),
-            armed_rad: 0.0,
             last_words_stop: false,
         }
     }
@@ -171,6 +179,9 @@ impl Looking {
         };
         seen.travel_rad = seen.travel_rad.max((place - seen.reference_rad).abs());
         seen.speed_rad_s = seen.speed_rad_s.max(moving.abs());
+        seen.fast_since = (moving.abs() > self.limit_rad_s).then(|| seen.fast_since.unwrap_or(tick));
+        let fast_us = seen.fast_since.map_or(0, |since| tick - since);
+        seen.fast_us = seen.fast_us.max(fast_us);
         seen.motor_nm = seen.motor_nm.max(motor.abs());
         seen.rim_nm = seen.rim_nm.max(rim_nm.abs());
         seen.crept_rad = seen.crept_rad.max(far.abs());
@@ -188,7 +199,6 @@ impl Looking {
 
     fn note_sent(&mut self, bytes: &[u8]) {
         let mut splitter = core::mem::take(&mut self.from_bench);
-        let tick_rad = self.rig.rim_angle_rad();
         splitter.feed(bytes, |frame| {
             let Ok(Ok(message)) = frame.map(HostMessage::parse) else {
                 return;
@@ -197,10 +207,7 @@ impl Looking {
                 HostMessage::Setpoints(setpoints) if self.plan_zero.is_none() => {
                     self.plan_zero = Some(setpoints.first_tick());
                 }
-                HostMessage::ArmConfirm(_) => {
-                    self.armed_rad = tick_rad;
-                    self.stop_sent = false;
-                }
+                HostMessage::ArmConfirm(_) => self.stop_sent = false,
                 HostMessage::Stop(_) => self.stop_sent = true,
                 _ => {}
             }

@@ -16,8 +16,10 @@ use super::scripts;
 
 /// With a short procedure the drive starts when the first torque has been judged, s since switching on.
 const DRIVE_STARTS_S: f64 = 2.0;
-/// How long a rig is looked at after the bench has left it, µs.
+/// How long at most a rig is looked at after the bench has left it, µs; less once the rim rests.
 const AFTER_US: u64 = 1_500_000;
+/// The same for a rim that a drive turns, which never rests.
+const AFTER_ON_DRIVE_US: u64 = 250_000;
 
 /// A case with its rig and plan.
 pub struct Scene {
@@ -94,17 +96,18 @@ pub fn play(case: &Case, faulty: bool) -> Played {
     let (moment, onset) = case.onset(&plan);
     let size = case.size(&parameters.plant);
     let on_drive = case.mounting == Mounting::BackDriven;
+    let limits = *plan.limits();
     let mut line = Looking::new(
         VirtualRig::new(parameters, case.seed),
         on_drive,
+        limits.rim_speed_rad_s,
         onset,
         faulty.then_some((case.info.kind, size)),
     );
-    let limits = *plan.limits();
     let (outcome, trips) = drive(rig, plan, &mut line);
     let armed_when_left = line.truth().state == RigState::Armed;
     let ticks = outcome.counters.rows * 250;
-    line.settle(AFTER_US);
+    line.settle(if on_drive { AFTER_ON_DRIVE_US } else { AFTER_US });
     let torque_at_end =
         line.truth().state == RigState::Armed || (!case.brakes && line.motor_nm().abs() >= NONE_NM);
     Played {

@@ -60,6 +60,7 @@ pub fn one(unit: Unit, name: &str, seed: u64) -> Quiet {
     let mut line = Looking::new(
         VirtualRig::new(parameters, seed),
         false,
+        f64::INFINITY,
         Onset::SinceBoot(u64::MAX),
         None,
     );

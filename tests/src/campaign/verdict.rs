@@ -5,13 +5,13 @@
 //! - *no trace*: rim and motor torque stayed where they are without the fault, to within [`TRACE_RAD`] and
 //!   [`TRACE_SHARE`] of the peak torque. The fault changed nothing that hands could feel; what it does to results is the
 //!   fits' business.
-//! - *within limits*: the rim or the torque went another way, but neither window nor speed limit was ever exceeded by
-//!   the rim itself (whatever its sensors said) and the travel stayed within the budget.
+//! - *within limits*: the rim or the torque went another way, but the rim itself, whatever its sensors said, was never
+//!   faster than its limit for longer than the rig controller has to react, and its travel stayed within the budget.
 //! - *beyond*: it was. That is a failure of the interlock.
 
 use virtual_rig::faults::FaultKind;
 
-use super::budget::{Budget, budget};
+use super::budget::{Budget, REACTION_S, budget};
 use super::play::{Played, play, scene};
 
 /// Rim angles closer than this are the same, rad (0.1°).
@@ -77,9 +77,8 @@ pub fn judge(case: &super::Case) -> Verdict {
             failures.push(format!("without the fault it stops by {condition}"));
         }
         let peak_nm = parameters.plant.torque.peak_nm;
-        // A run whose speeds are the plan's own is no worse than the plan.
-        let speed_over = played.seen.speed_rad_s > played.limits.rim_speed_rad_s
-            && played.seen.speed_rad_s > twin.seen.speed_rad_s + 0.1;
+        // What is over sooner than the rig controller may react is judged by the travel that it made.
+        let speed_over = played.seen.fast_us as f64 * 1e-6 > REACTION_S && twin.seen.fast_us == 0;
         let travel_over = played.seen.travel_rad > budget.total_rad()
             && played.seen.travel_rad > twin.seen.travel_rad + TRACE_RAD;
         if speed_over || travel_over {
