@@ -337,11 +337,11 @@ fn a_procedure_may_tighten_limits() {
         limits.rim_speed_rad_s,
         limits.temperature_degc,
     ];
-    assert_eq!(found, [3.5, 7.0, 2.0, 50.0]);
-    assert_eq!(
-        limits.rim_window_rad.map(f64::to_degrees).map(f64::round),
-        [-1.0, 2.0]
-    );
+    for (found, expected) in found.into_iter().zip([3.5, 7.0, 2.0, 50.0]) {
+        assert!((found - expected).abs() < 1e-12, "{found}, not {expected}");
+    }
+    let degrees = limits.rim_window_rad.map(|rad| rad.to_degrees().round() as i64);
+    assert_eq!(degrees, [-1, 2]);
     // What it does not say stays the rig's.
     assert_eq!((limits.watchdog_us, limits.supply_v), (20_000, [18.0, 30.0]));
     let none = Procedure::from_toml("p.toml", PROCEDURE).unwrap_or_else(|e| panic!("{e}"));

@@ -258,8 +258,10 @@ fn the_mounting_in_force_brings_its_limits() {
     );
     assert_eq!((free.limits.torque_nm, free.limits.rim_speed_rad_s), (2.0, 10.0));
     assert_eq!(
-        free.limits.rim_window_rad.map(|rad| rad.to_degrees().round()),
-        [-270.0, 260.0]
+        free.limits
+            .rim_window_rad
+            .map(|rad| rad.to_degrees().round() as i64),
+        [-270, 260]
     );
     let disc = FarSide::Disc {
         inertia_kg_m2: 0.011,

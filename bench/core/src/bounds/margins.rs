@@ -4,6 +4,9 @@
 pub const GAIN: f64 = 1.25;
 /// Friction that holds the drivetrain's twist, and cogging, as a share of the peak torque: 3 to 11 % (common practice).
 pub const FRICTION: f64 = 0.15;
+/// The same for a rim that a drive turns, which shows breakaway of both sides and cogging at once: up to 16 % of the
+/// peak torque of a small geared unit.
+pub const DRIVEN_FRICTION: f64 = 0.25;
 /// The sensor's zero, as a share of the rig's limit of measured torque: what is accepted at rest before arming.
 pub const ZERO: f64 = 0.1;
 /// A clamped step overshoots by up to this share of its height (lightly damped modes: 40 to 95 %).

@@ -22,9 +22,9 @@ use crate::plan::Plan;
 use crate::rig::{FarSide, Limits, Rig};
 use crate::units::s_from_us;
 use margins::{
-    CHANGE_MARGIN, CLAMPED_SLACK_RAD, DRIVE_MARGIN, EXPIRY_GAPS, FREE_SLACK, FRICTION, GAIN, HIGHEST_MODE_HZ,
-    LEAST_EXPIRY_US, NOISE, RIM_STUCK, SPEED_SLACK_RAD_S, STIFFNESS_ERROR, STUCK, WINDOW_SLACK_RAD, ZERO,
-    ZERO_SETTLE_US, ZERO_SPEED,
+    CHANGE_MARGIN, CLAMPED_SLACK_RAD, DRIVE_MARGIN, DRIVEN_FRICTION, EXPIRY_GAPS, FREE_SLACK, FRICTION, GAIN,
+    HIGHEST_MODE_HZ, LEAST_EXPIRY_US, NOISE, RIM_STUCK, SPEED_SLACK_RAD_S, STIFFNESS_ERROR, STUCK,
+    WINDOW_SLACK_RAD, ZERO, ZERO_SETTLE_US, ZERO_SPEED,
 };
 pub use need::Need;
 pub use table::{Row, Sides};
@@ -77,10 +77,18 @@ struct Derived<'a> {
     need: &'a Need,
 }
 
+/// Friction and cogging that may show on a rig's mounting, as a share of the peak torque.
+const fn friction_share(rig: &Rig) -> f64 {
+    match rig.far_side {
+        FarSide::Drive { .. } => DRIVEN_FRICTION,
+        FarSide::Ground | FarSide::Disc { .. } => FRICTION,
+    }
+}
+
 impl Derived<'_> {
     /// Torque that friction and cogging may hold or add, N·m.
     fn friction_nm(&self) -> f64 {
-        FRICTION * self.rig.wheelbase.peak_torque_nm
+        friction_share(self.rig) * self.rig.wheelbase.peak_torque_nm
     }
 
     /// Greatest torque that the sensor may see in a sound run, N·m.

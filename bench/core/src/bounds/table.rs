@@ -6,11 +6,11 @@ use alloc::{
     vec::Vec,
 };
 
-use super::Bounds;
 use super::margins::{
-    CLAMPED_SLACK_RAD, DRIVE_MARGIN, EXPIRY_GAPS, FREE_SLACK, FRICTION, GAIN, HIGHEST_MODE_HZ, NOISE,
-    OVERSHOOT, RESONANCE, SPEED_SLACK_RAD_S, STIFFNESS_ERROR, WINDOW_SLACK_RAD, ZERO, ZERO_SPEED,
+    CLAMPED_SLACK_RAD, DRIVE_MARGIN, EXPIRY_GAPS, FREE_SLACK, GAIN, HIGHEST_MODE_HZ, NOISE, OVERSHOOT,
+    RESONANCE, SPEED_SLACK_RAD_S, STIFFNESS_ERROR, WINDOW_SLACK_RAD, ZERO, ZERO_SPEED,
 };
+use super::{Bounds, friction_share};
 use crate::interlock::{Condition, ENDINGS, MotionLimits, RimStuckLimits};
 use crate::rig::{FarSide, Rig, WindowFrom};
 use crate::run::RunOptions;
@@ -239,7 +239,7 @@ impl Bounds {
 
     fn sensor_torque(&self, rig: &Rig) -> (String, String) {
         let limit = self.limits.sensor_torque_nm;
-        let friction_nm = FRICTION * rig.wheelbase.peak_torque_nm;
+        let friction_nm = friction_share(rig) * rig.wheelbase.peak_torque_nm;
         let zero_nm = ZERO * rig.limits.sensor_torque_nm;
         let need = GAIN * self.need.rings_to_nm + friction_nm + zero_nm;
         let derivation = format!(
@@ -313,7 +313,7 @@ impl Bounds {
             FarSide::Disc { .. } => format!(
                 "twice ({GAIN} × {} + {} friction and cogging) over the least inertia",
                 nm(self.limits.torque_nm),
-                nm(FRICTION * rig.wheelbase.peak_torque_nm)
+                nm(friction_share(rig) * rig.wheelbase.peak_torque_nm)
             ),
             FarSide::Drive {
                 acceleration_rad_s2, ..
@@ -398,7 +398,7 @@ impl Bounds {
                     ),
                     format!(
                         "{} of the peak torque {peak} for friction; gain",
-                        per_cent(FRICTION)
+                        per_cent(friction_share(rig))
                     ),
                 ),
                 None => ("–".to_string(), "another mounting's".to_string()),
@@ -407,7 +407,7 @@ impl Bounds {
                 nm(judge.unasked_nm),
                 format!(
                     "{} of the peak torque {peak} for friction and cogging",
-                    per_cent(FRICTION)
+                    per_cent(friction_share(rig))
                 ),
             ),
             Condition::TorqueLeap => (

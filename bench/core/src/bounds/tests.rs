@@ -220,6 +220,8 @@ fn what_the_documents_say_of_conditions_is_what_is_in_force() {
         (MotionAtZero, 0, ms(SLOW_US)),
         (MotionAtZero, 1, s(judge.zero_settle_us as f64)),
         (TorqueAstray, 0, percent(follow.difference_nm / peak_nm)),
+        (TorqueAstray, 0, percent(super::margins::DRIVEN_FRICTION)),
+        (TorqueUnasked, 0, percent(super::margins::DRIVEN_FRICTION)),
         (TorqueAstray, 0, percent(follow.share)),
         (TorqueAstray, 1, s(AVERAGED_US)),
         (TorqueUnasked, 0, percent(judge.unasked_nm / peak_nm)),

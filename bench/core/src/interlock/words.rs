@@ -58,12 +58,12 @@ impl Condition {
             ],
             Self::SensorTorque => ["measured torque above the limit in force", "one sample", "every"],
             Self::TorqueAstray => [
-                "torque less setpoint above 15 % of the peak torque and 25 % of the setpoint",
+                "torque less setpoint above 15 % of the peak torque (back-driven: 25 %) and 25 % of the setpoint",
                 "mean over 0.1 s",
                 "clamped, back-driven",
             ],
             Self::TorqueUnasked => [
-                "torque at setpoint zero above 15 % of the peak torque, mean over 5 ms",
+                "torque at setpoint zero above 15 % of the peak torque (back-driven: 25 %), mean over 5 ms",
                 "60 ms at setpoint zero",
                 "every",
             ],
