@@ -223,6 +223,17 @@ fn results(
             budget,
         )
     };
+    // Runs scatter alike in both directions: pooled, the scatter is better known.
+    let mut scatter = (0.0, 0.0);
+    for sign in [1.0, -1.0] {
+        let values = of(0, sign);
+        if !values.is_empty() {
+            let s = mean_sd(&values)?;
+            scatter.0 += s.sd.powi(2) * (s.n as f64 - 1.0);
+            scatter.1 += s.n as f64 - 1.0;
+        }
+    }
+    let sd = (scatter.0 / scatter.1).sqrt();
     let mut sides = Vec::new();
     for sign in [1.0, -1.0] {
         let values = of(0, sign);
@@ -234,8 +245,7 @@ fn results(
             })
         } else {
             let s = mean_sd(&values)?;
-            let n = s.n as f64;
-            estimate(s.mean, axis.effort(), s.sd / n.sqrt(), n - 1.0, s.n)?.into()
+            estimate(s.mean, axis.effort(), sd / (s.n as f64).sqrt(), scatter.1, s.n)?.into()
         });
     }
     // Mean over directions, each counted once, with the scatter within directions.
