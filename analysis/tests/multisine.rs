@@ -315,6 +315,23 @@ fn refusals_are_typed() {
     assert_eq!(code(&with(&|p| p[2].1[70] = f64::NAN), &options), "non_finite");
     let half = |p: &mut Pairs| p[0].0.iter_mut().for_each(|v| *v *= 0.5);
     assert_eq!(code(&with(&half), &options), "records_differ");
+    let short = |p: &mut Pairs| {
+        p[2].0.truncate(N / 2);
+        p[2].1.truncate(3 * N / 2);
+    };
+    assert_eq!(code(&with(&short), &options), "records_differ");
+    let records: Vec<MultisineRecord<'_>> = good
+        .iter()
+        .zip([FS_HZ, FS_HZ, 1.01 * FS_HZ])
+        .map(|((u, y), fs_hz)| MultisineRecord {
+            fs_hz,
+            input_nm: ArrayView1::from(u),
+            output_nm: ArrayView1::from(y),
+            input_age_s: 0.0,
+        })
+        .collect();
+    let found = best_linear_approximation(&records, &options).unwrap_err().code();
+    assert_eq!(found, "records_differ");
     let turned = |p: &mut Pairs| p.iter_mut().flat_map(|p| &mut p.1).for_each(|v| *v = -*v);
     assert_eq!(code(&with(&turned), &options), "wrong_sign");
     let late = |p: &mut Pairs| p.iter_mut().for_each(|p| p.1.rotate_right(300));
