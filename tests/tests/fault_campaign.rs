@@ -1,0 +1,108 @@
+//! A slice of the fault campaign: every kind of fault in every mounting at least once, and fault-free runs of every
+//! shipped procedure. The whole is `cargo run --release -p acceptance --bin fault-campaign -- --runs 20000 --quiet-hours 20`.
+
+use std::collections::BTreeSet;
+
+use acceptance::campaign::quiet;
+use acceptance::campaign::scripts::{shipped, short};
+use acceptance::campaign::units::{MOUNTINGS, Unit};
+use acceptance::campaign::verdict::judge;
+use acceptance::campaign::{Case, Class, Only, Verdict, play, table, work};
+use bench_core::run::End;
+use virtual_rig::faults::{FaultKind, KINDS};
+
+const SEED: u64 = 20_260;
+
+/// One case of every kind in every mounting; wheelbase, moment and size are the seed's.
+fn verdicts() -> Vec<Verdict> {
+    let cells: Vec<Only> = KINDS
+        .iter()
+        .flat_map(|info| {
+            MOUNTINGS.map(|mounting| Only {
+                kind: Some(info.kind),
+                mounting: Some(mounting),
+                unit: None,
+            })
+        })
+        .collect();
+    work::spread(cells.len(), |index| {
+        judge(&Case::numbered(SEED, index as u64, cells[index]))
+    })
+}
+
+#[test]
+fn no_fault_gets_past() {
+    let verdicts = verdicts();
+    println!(
+        "{}\n{}",
+        table::by_mounting(&verdicts),
+        table::unnoticed(&verdicts)
+    );
+    let kinds: BTreeSet<&str> = verdicts.iter().map(|v| v.played.case.info.word).collect();
+    assert_eq!((verdicts.len(), kinds.len()), (3 * KINDS.len(), KINDS.len()));
+    // No rim beyond its budget, no torque after any end, no armed rig left without a word.
+    let failures = table::failures(&verdicts, 20);
+    assert!(failures.is_empty(), "\n{failures}");
+    // A judgement that lets everything through would show here.
+    let noticed = verdicts.iter().filter(|v| v.class == Class::Noticed).count();
+    assert!(
+        3 * noticed > 2 * verdicts.len(),
+        "{noticed} of {}",
+        verdicts.len()
+    );
+    // Who ignores stops has to be told of.
+    let ignored = |v: &&Verdict| v.played.case.info.kind == FaultKind::IgnoreStop;
+    assert!(verdicts.iter().filter(ignored).all(Verdict::warned));
+}
+
+#[test]
+fn nothing_trips_without_a_fault() {
+    let runs = work::spread(quiet::pairings(), |index| quiet::quiet(SEED, index));
+    println!("{}", table::quiet(&runs));
+    for run in &runs {
+        assert_eq!(run.wrong, None, "{}", run.command());
+    }
+    let pairs: BTreeSet<(String, &str)> = runs
+        .iter()
+        .map(|run| (run.procedure.clone(), run.unit.word()))
+        .collect();
+    assert_eq!(pairs.len(), shipped().len() * Unit::ALL.len());
+}
+
+#[test]
+fn the_short_procedures_go_through_without_a_fault() {
+    let cells: Vec<Only> = Unit::ALL
+        .into_iter()
+        .flat_map(|unit| {
+            MOUNTINGS.map(|mounting| Only {
+                kind: None,
+                mounting: Some(mounting),
+                unit: Some(unit),
+            })
+        })
+        .collect();
+    let ends = work::spread(2 * cells.len(), |index| {
+        let mut case = Case::numbered(SEED, index as u64, cells[index / 2]);
+        case.slice = None;
+        (play(&case, false).outcome.end, case.command())
+    });
+    for (end, command) in ends {
+        assert_eq!(end, End::Completed, "{command}");
+    }
+    for mounting in MOUNTINGS {
+        assert_eq!(short(mounting).mounting.value, mounting);
+    }
+}
+
+/// A case is its seed: played twice it is the same to the last bit.
+#[test]
+fn a_case_is_repeated_by_its_seed() {
+    let case = Case::numbered(SEED, 3, Only::default());
+    let (once, again) = (
+        play(&case, true),
+        play(&Case::new(case.seed, Only::default()), true),
+    );
+    assert_eq!(once.outcome, again.outcome);
+    assert_eq!(once.seen.kept, again.seen.kept);
+    assert!(case.command().contains("--replay 0x"));
+}
