@@ -8,22 +8,13 @@ mod common;
 mod drivetrain;
 
 use common::Random;
-use drivetrain::{Tally, noisy, steps};
+use drivetrain::{Tally, list, noisy, reference, steps};
 use ndarray::ArrayView1;
-use serde_json::Value;
 use std::f64::consts::{PI, TAU};
 use truerim_analysis::backlash::*;
 use truerim_analysis::estimate::Outcome;
 
 const ARC_MINUTE: f64 = PI / 180.0 / 60.0;
-
-fn list(v: &Value) -> Vec<f64> {
-    v.as_array()
-        .unwrap()
-        .iter()
-        .map(|v| v.as_f64().unwrap())
-        .collect()
-}
 
 fn record<'a>(loops: &'a (Vec<f64>, Vec<f64>), position_rad: f64) -> LoopRecord<'a> {
     LoopRecord {
@@ -103,11 +94,7 @@ fn what_gives_in_series_is_taken_out() {
 
 #[test]
 fn flanks_are_those_of_scipys_orthogonal_regression() {
-    let path = format!(
-        "{}/tests/data/drivetrain/backlash.json",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    let data: Value = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+    let data = reference("backlash");
     let loops = (list(&data["twist"]), list(&data["torque"]));
     let (odr, sd, noise) = (list(&data["odr"]), list(&data["odr_sd"]), list(&data["noise"]));
     let mut options = BacklashOptions::new(1.5, [noise[0], noise[1]]);

@@ -7,19 +7,10 @@ mod common;
 mod drivetrain;
 
 use common::Random;
-use drivetrain::noisy;
+use drivetrain::{list, noisy, reference};
 use ndarray::{Array1, ArrayView1};
-use serde_json::Value;
 use std::f64::consts::TAU;
 use truerim_analysis::cogging::*;
-
-fn list(v: &Value) -> Vec<f64> {
-    v.as_array()
-        .unwrap()
-        .iter()
-        .map(|v| v.as_f64().unwrap())
-        .collect()
-}
 
 /// Check OR-1: order 12 of 0.1200 and order 60 of 0.0500 N·m on a mean of 0.8000 N·m, at a speed that grows.
 #[test]
@@ -64,11 +55,7 @@ fn resampling_keeps_orders_at_a_speed_that_grows() {
 
 #[test]
 fn regression_and_spectrum_are_those_of_numpy() {
-    let path = format!(
-        "{}/tests/data/drivetrain/cogging.json",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    let data: Value = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+    let data = reference("cogging");
     let track = Track {
         angle_rad: list(&data["angle"]),
         torque_nm: list(&data["torque"]),

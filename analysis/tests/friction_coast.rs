@@ -7,28 +7,11 @@ mod common;
 mod drivetrain;
 
 use common::Random;
-use drivetrain::{Lugre, Tally, steps};
+use drivetrain::{Lugre, Tally, friction_reference as reference, list, steps};
 use ndarray::ArrayView1;
-use serde_json::Value;
 use std::f64::consts::TAU;
 use truerim_analysis::estimate::Outcome;
 use truerim_analysis::friction::*;
-
-fn reference() -> Value {
-    let path = format!(
-        "{}/tests/data/drivetrain/friction.json",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
-}
-
-fn list(v: &Value) -> Vec<f64> {
-    v.as_array()
-        .unwrap()
-        .iter()
-        .map(|v| v.as_f64().unwrap())
-        .collect()
-}
 
 fn near(found: f64, expected: f64, relative: f64) {
     assert!(

@@ -7,31 +7,14 @@ mod common;
 mod drivetrain;
 
 use common::Random;
-use drivetrain::{Lugre, Tally, noisy, steps};
+use drivetrain::{Lugre, Tally, friction_reference as reference, list, noisy, steps};
 use ndarray::ArrayView1;
-use serde_json::Value;
 use std::f64::consts::TAU;
 use truerim_analysis::estimate::{Contribution, Estimate};
 use truerim_analysis::friction::*;
 use truerim_analysis::least_squares::Matrix;
 use truerim_analysis::regression::{block_jackknife, fit};
 use truerim_analysis::zero_phase::LowPass;
-
-fn reference() -> Value {
-    let path = format!(
-        "{}/tests/data/drivetrain/friction.json",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
-}
-
-fn list(v: &Value) -> Vec<f64> {
-    v.as_array()
-        .unwrap()
-        .iter()
-        .map(|v| v.as_f64().unwrap())
-        .collect()
-}
 
 #[test]
 fn the_low_pass_is_that_of_scipy() {

@@ -175,20 +175,7 @@ impl Reader<'_> {
         };
         let b = found.ok_or_else(none)?;
         let (first, last) = (b.saturating_sub(reach - 1), (b + reach).min(n - 1));
-        if let Some(bad) = (first..=last).find(|i| !response.usable[*i]) {
-            let (f_hz, coherence) = (response.f_hz[bad], response.coherence[bad]);
-            return Err(Refusal::LowCoherence {
-                f_hz,
-                coherence,
-                limit: coherence,
-            });
-        }
-        let x: Vec<f64> = response.f_hz[first..=last].iter().map(|f| f.ln()).collect();
-        let u: Vec<f64> = response.gain_rel_u[first..=last]
-            .iter()
-            .map(|u| u.max(1e-4))
-            .collect();
-        let piece = Piece::new(&x, &ratio[first..=last], &u, 2).ok_or_else(none)?;
+        let piece = Piece::through(response, &ratio, &response.gain_rel_u, first..=last)?.ok_or_else(none)?;
         // Bisection between the bands around the crossing, widened by one band for noise.
         let (mut lo, mut hi) = (
             response.f_hz[b.saturating_sub(1)].ln(),

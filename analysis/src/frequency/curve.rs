@@ -1,5 +1,7 @@
 //! Magnitude against the gain at low frequency, and smooth pieces of it: what the readings share.
 
+use std::ops::RangeInclusive;
+
 use super::FrequencyResponse;
 use crate::estimate::{Contribution, Refusal};
 use crate::linear::{Matrix, back_substitute, inverse_gram, qr};
@@ -57,6 +59,30 @@ pub(crate) struct Piece {
 }
 
 impl Piece {
+    /// A parabola over the logarithm of frequency through some bands of `values` with errors `u`; `None` when they do
+    /// not determine it.
+    ///
+    /// # Errors
+    /// [`Refusal::LowCoherence`] when one of the bands is not usable.
+    pub(crate) fn through(
+        response: &FrequencyResponse,
+        values: &[f64],
+        u: &[f64],
+        bands: RangeInclusive<usize>,
+    ) -> Result<Option<Self>, Refusal> {
+        if let Some(bad) = bands.clone().find(|i| !response.usable[*i]) {
+            let (f_hz, coherence) = (response.f_hz[bad], response.coherence[bad]);
+            return Err(Refusal::LowCoherence {
+                f_hz,
+                coherence,
+                limit: coherence,
+            });
+        }
+        let x: Vec<f64> = response.f_hz[bands.clone()].iter().map(|f| f.ln()).collect();
+        let u: Vec<f64> = u[bands.clone()].iter().map(|u| u.max(1e-4)).collect();
+        Ok(Self::new(&x, &values[bands], &u, 2))
+    }
+
     /// Weighted least squares of `order` through points with errors `u`; `None` when they do not determine it.
     pub(crate) fn new(x: &[f64], y: &[f64], u: &[f64], order: usize) -> Option<Self> {
         let (m, n) = (x.len(), order + 1);

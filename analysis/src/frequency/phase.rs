@@ -228,20 +228,7 @@ fn find(
         .find(|b| miss(*b) > 0.0 && miss(b + 1) <= 0.0 && miss(b + 2) <= 0.0)
         .ok_or_else(none)?;
     let (first, last) = (b.saturating_sub(reach - 1), (b + reach).min(n - 1));
-    if let Some(bad) = (first..=last).find(|i| !response.usable[*i]) {
-        let (f_hz, coherence) = (response.f_hz[bad], response.coherence[bad]);
-        return Err(Refusal::LowCoherence {
-            f_hz,
-            coherence,
-            limit: coherence,
-        });
-    }
-    let x: Vec<f64> = response.f_hz[first..=last].iter().map(|f| f.ln()).collect();
-    let u: Vec<f64> = response.phase_u_rad[first..=last]
-        .iter()
-        .map(|u| u.max(1e-4))
-        .collect();
-    let piece = Piece::new(&x, &phase[first..=last], &u, 2).ok_or_else(none)?;
+    let piece = Piece::through(response, &phase, &response.phase_u_rad, first..=last)?.ok_or_else(none)?;
     let at = |x: f64| piece.at(x).0 - turn(x.exp()) - options.level_rad;
     let (mut low, mut high) = (
         response.f_hz[b.saturating_sub(1)].ln(),

@@ -10,6 +10,27 @@
 )]
 
 use super::common::Random;
+use serde_json::Value;
+
+/// What tests/reference/analysis/friction.py found.
+pub fn friction_reference() -> Value {
+    reference("friction")
+}
+
+/// What the script of this name under tests/reference/analysis found.
+pub fn reference(name: &str) -> Value {
+    let path = format!("{}/tests/data/drivetrain/{name}.json", env!("CARGO_MANIFEST_DIR"));
+    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+}
+
+/// A list of numbers.
+pub fn list(v: &Value) -> Vec<f64> {
+    v.as_array()
+        .unwrap()
+        .iter()
+        .map(|v| v.as_f64().unwrap())
+        .collect()
+}
 
 #[derive(Clone, Copy)]
 pub struct Lugre {

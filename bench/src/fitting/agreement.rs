@@ -1,12 +1,10 @@
 //! Whether steps and chirps give the same delay.
 
-use truerim_analysis::estimate::{Check, Contribution, Estimate, Kind, Outcome};
+use truerim_analysis::estimate::{self, Outcome};
 
 use super::groups::refused;
 
-/// Latency less the delay from phase. Type B contributions of the same name stem from one and the same value (the
-/// declared sensor delay, the clock), so they are fully correlated and enter by their difference (JCGM 100, 5.2.2,
-/// correlation coefficient 1); all others are independent.
+/// Latency less the delay from phase; what both share (the declared sensor delay, the clock) cancels.
 pub(crate) fn of(latency: &Outcome, phase: &Outcome) -> Outcome {
     let (Some(a), Some(b)) = (latency.estimate(), phase.estimate()) else {
         let missing = match (latency.estimate(), phase.estimate()) {
@@ -21,46 +19,13 @@ pub(crate) fn of(latency: &Outcome, phase: &Outcome) -> Outcome {
             ),
         );
     };
-    let budget = difference_budget(a, b);
-    let method = "difference of the two estimates, shared contributions cancelled";
-    let made = Estimate::from_budget(a.value - b.value, "s", a.n.min(b.n), method, budget);
-    let judged = made.map(|e| {
-        let agree = e.interval[0] <= 0.0 && 0.0 <= e.interval[1];
-        let detail = if agree {
-            "zero lies within the interval"
-        } else {
-            "zero lies outside the interval"
-        };
-        e.with_checks([Check::new("delays agree", agree, detail)])
-    });
-    judged.into()
-}
-
-fn difference_budget(a: &Estimate, b: &Estimate) -> Vec<Contribution> {
-    let twin = |c: &Contribution, other: &Estimate| -> Option<f64> {
-        let same = |o: &&Contribution| o.kind == Kind::B && c.kind == Kind::B && o.source == c.source;
-        other.budget.iter().find(same).map(|o| o.std_uncertainty)
-    };
-    let named = |c: &Contribution, which: &str, u: f64| Contribution {
-        source: format!("{}, {which}", c.source),
-        std_uncertainty: u,
-        ..c.clone()
-    };
-    let mut budget = Vec::new();
-    for c in &a.budget {
-        match twin(c, b) {
-            Some(u) => budget.push(named(c, "shared by both", (c.std_uncertainty - u).abs())),
-            None => budget.push(named(c, "latency", c.std_uncertainty)),
-        }
-    }
-    for c in b.budget.iter().filter(|c| twin(c, a).is_none()) {
-        budget.push(named(c, "delay from phase", c.std_uncertainty));
-    }
-    budget
+    estimate::difference(a, b, ["latency", "delay from phase"], "delays agree").into()
 }
 
 #[cfg(test)]
 mod tests {
+    use truerim_analysis::estimate::{Contribution, Estimate};
+
     use super::*;
 
     fn estimate(value: f64, budget: Vec<Contribution>) -> Outcome {

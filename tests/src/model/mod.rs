@@ -1,7 +1,7 @@
 //! A model of bench and rig controller on a lossy line, small enough that every state it can reach is looked at.
 //!
-//! - [`bench`] is a run with the real table of the interlock; [`rig`] is the controller with its real table of states,
-//!   its real challenge and its real memory of keep-alives; [`line`] is what lies between them.
+//! - [`mod@bench`] is a run with the real table of the interlock; [`rig`] is the controller with its real table of states,
+//!   its real challenge and its real memory of keep-alives; [`mod@line`] is what lies between them.
 //! - [`world`] puts them together and says what can happen next: a frame is delivered, lost or doubled, the line is cut
 //!   and comes back, a time limit ends, the watchdog fires, the operator stops, a limit is broken on either side, the
 //!   emergency stop opens or closes, the rig reboots, the program dies and is started again.
