@@ -223,7 +223,7 @@ fn a_trip_is_told_with_its_cause_and_what_to_do() {
     let ended = files.record(None).end();
     assert_eq!(ended.code, Some(3), "{ended:?}");
     assert!(ended.err.contains("motion-unexplained"), "{}", ended.err);
-    assert!(ended.err.contains("remove the cause"), "{}", ended.err);
+    assert!(ended.err.contains("look for a slipped clamp"), "{}", ended.err);
     assert!(!ended.err.contains("EMERGENCY STOP"), "{}", ended.err);
     files.verified();
     let recording = Recording::open(&files.recording).unwrap();
