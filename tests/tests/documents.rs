@@ -22,6 +22,15 @@ fn conditions() -> String {
     text
 }
 
+/// The same for rig files, as comments.
+fn comments() -> String {
+    let row = |condition: Condition| {
+        let [fires_on, after, mounting] = condition.terms();
+        format!("#   {}: {fires_on}; {after}; {mounting}\n", condition.name())
+    };
+    Condition::ALL.into_iter().map(row).collect()
+}
+
 /// States and events of the interlock, as DEVELOPERS.md shows them; "–" where the state stays.
 fn states() -> String {
     let words = |name: &str| {
@@ -70,4 +79,15 @@ fn the_states_of_the_interlock_are_shown_as_they_are() {
         document("DEVELOPERS.md").contains(&table),
         "DEVELOPERS.md must hold this table:\n{table}"
     );
+}
+
+#[test]
+fn every_rig_file_lists_the_conditions_as_they_are() {
+    let table = comments();
+    for file in ["belt", "geared", "direct", "serial"] {
+        assert!(
+            document(&format!("rigs/{file}.toml")).contains(&table),
+            "rigs/{file}.toml must hold these lines:\n{table}"
+        );
+    }
 }
