@@ -4,14 +4,12 @@
 #[path = "../tests/common/mod.rs"]
 mod common;
 
-use common::sweep::{AGE_S, Chain, FS_HZ, SENSOR_DELAY_S};
+use common::sweep::{Chain, SENSOR_DELAY_S, records};
 use common::{Columns, Random, interpolate};
 use criterion::{Criterion, criterion_group, criterion_main};
 use ndarray::ArrayView1;
 use std::hint::black_box;
-use truerim_analysis::frequency::{
-    DelayOptions, FrequencyOptions, SweepRecord, frequency_response, phase_delay,
-};
+use truerim_analysis::frequency::{DelayOptions, FrequencyOptions, frequency_response, phase_delay};
 use truerim_analysis::latency::{LatencyOptions, fit_latency};
 use truerim_analysis::step::StepRecord;
 
@@ -57,16 +55,7 @@ fn frequency(c: &mut Criterion) {
         slew_nm_per_s: f64::INFINITY,
     };
     let sweeps: Vec<_> = (0..3).map(|seed| chain.sweep(0.7, 2e-3, seed)).collect();
-    let records: Vec<SweepRecord<'_>> = sweeps
-        .iter()
-        .map(|(u, y)| SweepRecord {
-            fs_hz: FS_HZ,
-            input_nm: ArrayView1::from(u),
-            output_nm: ArrayView1::from(y),
-            input_hold_s: 1.0 / FS_HZ,
-            input_age_s: AGE_S,
-        })
-        .collect();
+    let records = records(&sweeps);
     let options = FrequencyOptions::default();
     c.bench_function("response of 3 sweeps", |b| {
         b.iter(|| frequency_response(black_box(&records), &options).unwrap());

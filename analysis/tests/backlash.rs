@@ -7,8 +7,8 @@ mod common;
 #[path = "common/drivetrain.rs"]
 mod drivetrain;
 
-use common::Random;
-use drivetrain::{Tally, list, noisy, reference, steps};
+use common::{Random, list};
+use drivetrain::{Tally, noisy, reference, steps};
 use ndarray::ArrayView1;
 use std::f64::consts::{PI, TAU};
 use truerim_analysis::backlash::*;

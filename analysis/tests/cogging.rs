@@ -6,8 +6,8 @@ mod common;
 #[path = "common/drivetrain.rs"]
 mod drivetrain;
 
-use common::Random;
-use drivetrain::{list, noisy, reference};
+use common::{Random, list};
+use drivetrain::{noisy, reference};
 use ndarray::{Array1, ArrayView1};
 use std::f64::consts::TAU;
 use truerim_analysis::cogging::*;

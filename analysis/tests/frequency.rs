@@ -3,8 +3,7 @@
 
 mod common;
 
-use common::sweep::{AGE_S, Chain, DELAY_S, FS_HZ, SENSOR_DELAY_S};
-use ndarray::ArrayView1;
+use common::sweep::{Chain, DELAY_S, FS_HZ, SENSOR_DELAY_S, records};
 use truerim_analysis::estimate::{Estimate, Refusal};
 use truerim_analysis::frequency::*;
 
@@ -20,17 +19,7 @@ fn respond(
     sweeps: &[(Vec<f64>, Vec<f64>)],
     options: &FrequencyOptions,
 ) -> Result<FrequencyResponse, Refusal> {
-    let records: Vec<SweepRecord<'_>> = sweeps
-        .iter()
-        .map(|(u, y)| SweepRecord {
-            fs_hz: FS_HZ,
-            input_nm: ArrayView1::from(u),
-            output_nm: ArrayView1::from(y),
-            input_hold_s: 1.0 / FS_HZ,
-            input_age_s: AGE_S,
-        })
-        .collect();
-    frequency_response(&records, options)
+    frequency_response(&records(sweeps), options)
 }
 
 fn belt() -> Chain {

@@ -6,8 +6,8 @@ mod common;
 #[path = "common/drivetrain.rs"]
 mod drivetrain;
 
-use common::Random;
-use drivetrain::{Lugre, Tally, friction_reference as reference, list, noisy, steps};
+use common::{Random, list};
+use drivetrain::{Lugre, Tally, friction_reference as reference, noisy, steps};
 use ndarray::ArrayView1;
 use std::f64::consts::TAU;
 use truerim_analysis::estimate::{Contribution, Estimate};

@@ -3,20 +3,12 @@
 
 mod common;
 
-use common::Random;
+use common::{Random, list};
 use ndarray::ArrayView1;
 use serde_json::Value;
 use std::f64::consts::TAU;
 use truerim_analysis::frequency::{BandwidthOptions, bandwidth};
 use truerim_analysis::multisine::*;
-
-fn list(v: &Value) -> Vec<f64> {
-    v.as_array()
-        .unwrap()
-        .iter()
-        .map(|v| v.as_f64().unwrap())
-        .collect()
-}
 
 fn close(found: &[f64], expected: &[f64], rel: f64) {
     assert_eq!(found.len(), expected.len());

@@ -3,8 +3,7 @@
 
 mod common;
 
-use common::sweep::{AGE_S, Chain, DELAY_S, FS_HZ, SENSOR_DELAY_S};
-use ndarray::ArrayView1;
+use common::sweep::{Chain, DELAY_S, SENSOR_DELAY_S, records};
 use std::f64::consts::TAU;
 use truerim_analysis::frequency::*;
 
@@ -22,16 +21,7 @@ fn response(noise: f64, seed: u64) -> FrequencyResponse {
     let sweeps: Vec<_> = (0..3)
         .map(|i| chain().sweep(0.7, noise, 1000 * seed + i))
         .collect();
-    let records: Vec<SweepRecord<'_>> = sweeps
-        .iter()
-        .map(|(u, y)| SweepRecord {
-            fs_hz: FS_HZ,
-            input_nm: ArrayView1::from(u),
-            output_nm: ArrayView1::from(y),
-            input_hold_s: 1.0 / FS_HZ,
-            input_age_s: AGE_S,
-        })
-        .collect();
+    let records = records(&sweeps);
     let options = FrequencyOptions {
         output_delay_s: SENSOR_DELAY_S,
         output_delay_u_s: 5e-6,

@@ -3,20 +3,12 @@
 
 mod common;
 
-use common::Random;
+use common::{Random, list};
 use realfft::num_complex::Complex64;
 use serde_json::Value;
 use std::f64::consts::{FRAC_PI_2, TAU};
 use truerim_analysis::estimate::Estimate;
 use truerim_analysis::rational::*;
-
-fn list(v: &Value) -> Vec<f64> {
-    v.as_array()
-        .unwrap()
-        .iter()
-        .map(|v| v.as_f64().unwrap())
-        .collect()
-}
 
 fn reference() -> (Value, ResponseLines) {
     let path = format!("{}/tests/data/rational.json", env!("CARGO_MANIFEST_DIR"));

@@ -3,20 +3,12 @@
 
 mod common;
 
-use common::Random;
+use common::{Random, list};
 use serde_json::Value;
 use truerim_analysis::frequency::{
     auto_spectrum_error, coherence_error, cross_spectrum_error, magnitude_error, phase_error_rad,
 };
 use truerim_analysis::spectra::{Estimator, WelchOptions, coherence, csd, spectra, welch, welch_response};
-
-fn list(v: &Value) -> Vec<f64> {
-    v.as_array()
-        .unwrap()
-        .iter()
-        .map(|v| v.as_f64().unwrap())
-        .collect()
-}
 
 /// Relative to the value, and to the largest value for the line at zero, which holds rounding alone once the mean is
 /// taken out.

@@ -4,6 +4,7 @@ pub mod campaign;
 pub mod diagram;
 pub mod kills;
 pub mod model;
+pub mod program;
 #[cfg(unix)]
 pub mod pty_figures;
 pub mod recovery;

@@ -308,6 +308,17 @@ impl Refusal {
         }
     }
 
+    /// [`Refusal::OutOfRange`] of a value that must lie between `low` and `high`.
+    pub(crate) fn out_of_range(what: &str, value: f64, low: f64, high: f64, unit: &str) -> Self {
+        Self::OutOfRange {
+            what: what.into(),
+            value,
+            low,
+            high,
+            unit: unit.into(),
+        }
+    }
+
     /// Stable short code for documents and tests.
     pub fn code(&self) -> &'static str {
         match self {

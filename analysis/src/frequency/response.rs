@@ -97,21 +97,26 @@ fn check(sweeps: &[SweepRecord<'_>], options: &FrequencyOptions) -> Result<f64, 
         return Err(too_few);
     };
     let fs_hz = first.fs_hz;
-    let range = |what: &str, value: f64, low: f64, high: f64, unit: &str| Refusal::OutOfRange {
-        what: what.into(),
-        value,
-        low,
-        high,
-        unit: unit.into(),
-    };
     if !fs_hz.is_finite() || fs_hz <= 0.0 {
-        return Err(range("the sample rate", fs_hz, 0.0, f64::INFINITY, "Hz"));
+        return Err(Refusal::out_of_range(
+            "the sample rate",
+            fs_hz,
+            0.0,
+            f64::INFINITY,
+            "Hz",
+        ));
     }
     if !(options.f_min_hz > 0.0 && options.f_min_hz < options.f_max_hz && options.f_max_hz.is_finite()) {
-        return Err(range("f_min", options.f_min_hz, 0.0, options.f_max_hz, "Hz"));
+        return Err(Refusal::out_of_range(
+            "f_min",
+            options.f_min_hz,
+            0.0,
+            options.f_max_hz,
+            "Hz",
+        ));
     }
     if !(options.bands_per_octave >= 1.0 && options.bands_per_octave <= 1000.0) {
-        return Err(range(
+        return Err(Refusal::out_of_range(
             "bands an octave",
             options.bands_per_octave,
             1.0,
@@ -150,7 +155,7 @@ fn check(sweeps: &[SweepRecord<'_>], options: &FrequencyOptions) -> Result<f64, 
         }
         let held = sweep.input_hold_s * fs_hz;
         if !(held > 0.5 && (held - held.round()).abs() < 1e-6 * held) {
-            return Err(range(
+            return Err(Refusal::out_of_range(
                 "input hold in whole sample intervals",
                 held,
                 1.0,
@@ -159,7 +164,7 @@ fn check(sweeps: &[SweepRecord<'_>], options: &FrequencyOptions) -> Result<f64, 
             ));
         }
         if !(0.0..=1.0 / fs_hz).contains(&sweep.input_age_s) {
-            return Err(range(
+            return Err(Refusal::out_of_range(
                 "age of an input value when first sampled",
                 sweep.input_age_s,
                 0.0,

@@ -34,15 +34,14 @@ pub(crate) fn check(
     options: &MultisineOptions,
 ) -> Result<(usize, usize), Refusal> {
     let (n, fs_hz) = (record.input_nm.len(), record.fs_hz);
-    let range = |what: &str, value: f64, low: f64, high: f64, unit: &str| Refusal::OutOfRange {
-        what: what.into(),
-        value,
-        low,
-        high,
-        unit: unit.into(),
-    };
     if !fs_hz.is_finite() || fs_hz <= 0.0 {
-        return Err(range("the sample rate", fs_hz, 0.0, f64::INFINITY, "Hz"));
+        return Err(Refusal::out_of_range(
+            "the sample rate",
+            fs_hz,
+            0.0,
+            f64::INFINITY,
+            "Hz",
+        ));
     }
     if n < 16 {
         return Err(Refusal::TooFewSamples {
@@ -70,7 +69,13 @@ pub(crate) fn check(
         });
     }
     let Some(last) = options.lines.excited.last() else {
-        return Err(range("the number of excited lines", 0.0, 1.0, f64::INFINITY, "1"));
+        return Err(Refusal::out_of_range(
+            "the number of excited lines",
+            0.0,
+            1.0,
+            f64::INFINITY,
+            "1",
+        ));
     };
     let (f_max_hz, limit_hz) = (*last as f64 * fs_hz / n as f64, ALIAS_SHARE * fs_hz);
     if f_max_hz > limit_hz {
@@ -82,7 +87,13 @@ pub(crate) fn check(
     }
     if !(0.0..=1.0 / fs_hz).contains(&record.input_age_s) {
         let what = "age of an input value when first sampled";
-        return Err(range(what, record.input_age_s, 0.0, 1.0 / fs_hz, "s"));
+        return Err(Refusal::out_of_range(
+            what,
+            record.input_age_s,
+            0.0,
+            1.0 / fs_hz,
+            "s",
+        ));
     }
     if let Some(limit_nm) = options.saturation_nm {
         let value_nm = record.output_nm.iter().fold(0.0_f64, |a, v| a.max(v.abs()));

@@ -122,26 +122,32 @@ pub fn spectra(x: &[f64], y: &[f64], options: &WelchOptions) -> Result<Spectra, 
             right: y.len(),
         });
     }
-    let range = |what: &str, value: f64, low: f64, high: f64| Refusal::OutOfRange {
-        what: what.into(),
-        value,
-        low,
-        high,
-        unit: "1".into(),
-    };
     if n < 2 {
-        return Err(range("the length of a segment", n as f64, 2.0, f64::INFINITY));
+        return Err(Refusal::out_of_range(
+            "the length of a segment",
+            n as f64,
+            2.0,
+            f64::INFINITY,
+            "1",
+        ));
     }
     if overlap >= n {
-        return Err(range(
+        return Err(Refusal::out_of_range(
             "the overlap of segments",
             overlap as f64,
             0.0,
             (n - 1) as f64,
+            "1",
         ));
     }
     if !fs_hz.is_finite() || fs_hz <= 0.0 {
-        return Err(range("the sample rate", fs_hz, 0.0, f64::INFINITY));
+        return Err(Refusal::out_of_range(
+            "the sample rate",
+            fs_hz,
+            0.0,
+            f64::INFINITY,
+            "1",
+        ));
     }
     if x.len() < n {
         return Err(Refusal::TooFewSamples {

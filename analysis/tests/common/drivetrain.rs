@@ -23,15 +23,6 @@ pub fn reference(name: &str) -> Value {
     serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
 }
 
-/// A list of numbers.
-pub fn list(v: &Value) -> Vec<f64> {
-    v.as_array()
-        .unwrap()
-        .iter()
-        .map(|v| v.as_f64().unwrap())
-        .collect()
-}
-
 #[derive(Clone, Copy)]
 pub struct Lugre {
     pub inertia: f64,

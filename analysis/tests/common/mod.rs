@@ -4,6 +4,15 @@
 pub mod rises;
 pub mod sweep;
 
+/// A list of numbers.
+pub fn list(v: &serde_json::Value) -> Vec<f64> {
+    v.as_array()
+        .unwrap()
+        .iter()
+        .map(|v| v.as_f64().unwrap())
+        .collect()
+}
+
 /// SplitMix64 with Box–Muller: small, seeded, the same on every machine.
 pub struct Random(u64);
 

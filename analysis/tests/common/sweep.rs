@@ -4,8 +4,10 @@
 //! steps exactly while its input is constant: nothing here is an approximation that the analysis could share.
 
 use super::Random;
+use ndarray::ArrayView1;
 use realfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
+use truerim_analysis::frequency::SweepRecord;
 
 /// Steps a sample; the rig samples at 4,000 /s.
 pub const STEPS: usize = 16;
@@ -143,4 +145,18 @@ impl Chain {
         }
         (input, output)
     }
+}
+
+/// Sweeps as a fit takes them.
+pub fn records(sweeps: &[(Vec<f64>, Vec<f64>)]) -> Vec<SweepRecord<'_>> {
+    sweeps
+        .iter()
+        .map(|(u, y)| SweepRecord {
+            fs_hz: FS_HZ,
+            input_nm: ArrayView1::from(u),
+            output_nm: ArrayView1::from(y),
+            input_hold_s: 1.0 / FS_HZ,
+            input_age_s: AGE_S,
+        })
+        .collect()
 }

@@ -16,10 +16,15 @@ pub(super) fn open(args: &RigArgs, say: &Say) -> Result<Bench, Problem> {
         args.operator.clone(),
     )?
     .with_faults(&args.fault)?;
-    if !bench.faults.is_empty() {
-        say.note(&format!("Faults scripted: {}.", bench.faults.join("; ")));
-    }
+    tell_faults(&bench.faults, say);
     Ok(bench)
+}
+
+/// Says which faults are scripted, if any are.
+pub(super) fn tell_faults(faults: &[String], say: &Say) {
+    if !faults.is_empty() {
+        say.note(&format!("Faults scripted: {}.", faults.join("; ")));
+    }
 }
 
 /// A flag that Ctrl-C and the system's requests to end set. Without one nothing may be armed.

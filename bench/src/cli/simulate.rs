@@ -9,6 +9,7 @@ use virtual_rig::describe::{TruthRow, describe, describe_text};
 use virtual_rig::parameters::RigParameters;
 
 use super::args::VirtualArgs;
+use super::contact;
 use super::exit::{Exit, Problem};
 use super::say::Say;
 use crate::drive::schedule::ask_for_real_time;
@@ -18,21 +19,17 @@ use crate::session::{SessionError, SettingsText, faults_of, simulated};
 pub(super) fn simulate(args: &VirtualArgs, say: &Say) -> Result<Exit, Problem> {
     let text = SettingsText::read(&args.rig)?;
     let mounting = args.mounting.map(simulated);
-    let parameters =
+    let mut parameters =
         RigParameters::mounted(&text.file, &text.text, args.seed, mounting).map_err(SessionError::from)?;
     if args.describe {
         tell(&describe(&parameters), say);
         return Ok(Exit::Done);
     }
     let faults = faults_of(&args.fault, parameters.plant.tooth_rad)?;
+    parameters.faults.extend(faults);
     let mut rig = VirtualRig::new(parameters, args.seed);
-    for fault in faults {
-        rig.add_fault(fault);
-    }
     let script: Vec<String> = rig.faults().iter().map(ToString::to_string).collect();
-    if !script.is_empty() {
-        say.note(&format!("Faults scripted: {}.", script.join("; ")));
-    }
+    contact::tell_faults(&script, say);
     let ending = Arc::new(AtomicBool::new(false));
     for signal in [
         signal_hook::consts::SIGINT,

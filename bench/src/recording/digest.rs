@@ -47,11 +47,12 @@ pub(super) fn of_list(rows: &[DigestRow]) -> String {
     for row in rows {
         hash.update(format!("{} {}\n", row.sha256, row.object));
     }
-    hexadecimal(hash)
+    hexadecimal(&hash.finalize())
 }
 
-fn hexadecimal(hash: Sha256) -> String {
-    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+/// Two lower-case digits a byte.
+pub(crate) fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 fn walk(
@@ -73,7 +74,7 @@ fn walk(
     attributes(&mut hash, group, name, path)?;
     rows.push(DigestRow {
         object: name.to_owned(),
-        sha256: hexadecimal(hash),
+        sha256: hexadecimal(&hash.finalize()),
     });
     let base = name.trim_end_matches('/');
     for dataset in group
@@ -87,7 +88,7 @@ fn walk(
         data(&mut hash, &dataset, &object, path)?;
         rows.push(DigestRow {
             object,
-            sha256: hexadecimal(hash),
+            sha256: hexadecimal(&hash.finalize()),
         });
     }
     for inner in group.groups().doing(path, format!("list the groups of {name}"))? {

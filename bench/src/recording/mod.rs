@@ -66,6 +66,7 @@ mod tests;
 mod trailer;
 mod writer;
 
+pub(crate) use digest::hexadecimal;
 pub use error::RecordingError;
 pub use header::{ChannelInfo, CountWidth, Header, RigInfo, Sensor, Software, Unit};
 pub use queue::{Entry, RecorderThread, WhenFull};

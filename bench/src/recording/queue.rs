@@ -272,14 +272,6 @@ impl<E: Entry> RecorderThread<E> {
         }
     }
 
-    /// Closes the queue and waits for the thread to write what is in it.
-    fn join(&mut self) -> Option<Result<Seal, RecordingError>> {
-        self.queue = None;
-        let thread = self.thread.take()?;
-        thread.thread().unpark();
-        thread.join().ok().flatten()
-    }
-
     /// Why the thread takes no more.
     fn gone(&self) -> RecordingError {
         self.failure().unwrap_or_else(|| RecordingError::Ended {
@@ -289,13 +281,19 @@ impl<E: Entry> RecorderThread<E> {
     }
 }
 
+impl<E> RecorderThread<E> {
+    /// Closes the queue and waits for the thread to write what is in it.
+    fn join(&mut self) -> Option<Result<Seal, RecordingError>> {
+        self.queue = None;
+        let thread = self.thread.take()?;
+        thread.thread().unpark();
+        thread.join().ok().flatten()
+    }
+}
+
 impl<E> Drop for RecorderThread<E> {
     fn drop(&mut self) {
-        self.queue = None;
-        if let Some(thread) = self.thread.take() {
-            thread.thread().unpark();
-            let _ = thread.join();
-        }
+        let _ = self.join();
     }
 }
 

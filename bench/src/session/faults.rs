@@ -1,9 +1,9 @@
 //! Faults scripted for a virtual rig: from its file, and from the command line.
 
+use virtual_rig::Fault;
 use virtual_rig::faults::KINDS;
-use virtual_rig::{Fault, RigParameters};
 
-use super::{Bench, SessionError, Way, simulated};
+use super::{Bench, SessionError};
 
 /// What a rig controller's firmware version begins with when faults are scripted there.
 const ADMITTED: &str = "faults, ";
@@ -15,17 +15,14 @@ impl Bench {
     /// [`SessionError::Fault`] naming the argument, what is wrong with it and what is allowed;
     /// [`SessionError::FaultsElsewhere`] for a rig that is not simulated in this process.
     pub fn with_faults(mut self, texts: &[String]) -> Result<Self, SessionError> {
-        if self.way != Way::LockStep {
+        let Some(rig) = &mut self.simulated else {
             return match texts {
                 [] => Ok(self),
                 _ => Err(SessionError::FaultsElsewhere),
             };
-        }
-        let mounting = Some(simulated(self.rig.mounting));
-        let rig = RigParameters::mounted(&self.rig_text.file, &self.rig_text.text, self.seed, mounting)?;
-        self.added_faults = faults_of(texts, rig.plant.tooth_rad)?;
-        let all = rig.faults.iter().chain(&self.added_faults);
-        self.faults = all.map(ToString::to_string).collect();
+        };
+        rig.faults.extend(faults_of(texts, rig.plant.tooth_rad)?);
+        self.faults = rig.faults.iter().map(ToString::to_string).collect();
         Ok(self)
     }
 }

@@ -8,7 +8,7 @@ use rig_link::message::{Channel, Configuration, Identity};
 use super::{Bench, SettingsText, Way};
 use crate::drive::clock::today;
 use crate::drive::schedule::Granted;
-use crate::recording::{ChannelInfo, CountWidth, Header, RigInfo, Sensor, Unit};
+use crate::recording::{ChannelInfo, CountWidth, Header, RigInfo, Sensor, Unit, hexadecimal};
 
 /// All that is known before the rig has said anything.
 pub(super) fn before_contact(
@@ -152,7 +152,7 @@ fn channel_info(channel: &Channel) -> ChannelInfo {
 fn run_id(created: &str, serial: &str, seed: u64) -> String {
     use sha2::{Digest, Sha256};
     let digest = Sha256::digest(format!("{created}|{serial}|{seed}|{}", std::process::id()));
-    let tail: String = digest.iter().take(4).map(|byte| format!("{byte:02x}")).collect();
+    let tail: String = hexadecimal(&digest).chars().take(8).collect();
     let day: String = created.chars().filter(char::is_ascii_digit).take(14).collect();
     format!("{serial}-{day}-{tail}")
 }

@@ -15,7 +15,7 @@ use bench_core::rig::{Kind, Mounting, Rig};
 use bench_core::run::{Course, Outcome, Permit, Progress, Run, RunOptions};
 use settings_file::Findings;
 use virtual_rig::faults::FaultTextError;
-use virtual_rig::{Fault, VirtualRig};
+use virtual_rig::{RigParameters, VirtualRig};
 
 use crate::drive::clock::wall_clock;
 use crate::drive::schedule::{Granted, ask_for_real_time, back_to_ordinary};
@@ -130,8 +130,8 @@ pub struct Bench {
     pub operator: String,
     /// Faults scripted for the virtual rig, in its file and besides, as text; none as far as is known.
     pub faults: Vec<String>,
-    /// Those besides.
-    added_faults: Vec<Fault>,
+    /// The virtual rig of this process with its faults; none where the rig is reached through a port.
+    simulated: Option<RigParameters>,
 }
 
 impl Bench {
@@ -155,6 +155,18 @@ impl Bench {
             (None, Kind::Virtual) => Way::LockStep,
             (None, Kind::Serial) => return Err(SessionError::NoPort { file: rig_text.file }),
         };
+        let simulated = match way {
+            Way::LockStep => {
+                let mounting = Some(simulated(rig.mounting));
+                Some(RigParameters::mounted(
+                    &rig_text.file,
+                    &rig_text.text,
+                    seed,
+                    mounting,
+                )?)
+            }
+            Way::Port(_) => None,
+        };
         Self {
             rig,
             rig_text,
@@ -162,25 +174,22 @@ impl Bench {
             seed,
             operator,
             faults: Vec::new(),
-            added_faults: Vec::new(),
+            simulated,
         }
         .with_faults(&[])
     }
 
     /// The line to the rig, open.
     fn line(&self) -> Result<Box<dyn Line>, SessionError> {
-        match &self.way {
-            Way::LockStep if self.rig.kind == Kind::Virtual => {
-                let mounting = Some(simulated(self.rig.mounting));
-                let mut rig =
-                    VirtualRig::mounted(&self.rig_text.file, &self.rig_text.text, self.seed, mounting)?;
-                self.added_faults.iter().for_each(|fault| rig.add_fault(*fault));
+        match (&self.way, &self.simulated) {
+            (Way::LockStep, Some(parameters)) => {
+                let rig = VirtualRig::new(parameters.clone(), self.seed);
                 Ok(Box::new(LockStep::new(rig)))
             }
-            Way::LockStep => Err(SessionError::NotVirtual {
+            (Way::LockStep, None) => Err(SessionError::NotVirtual {
                 file: self.rig_text.file.clone(),
             }),
-            Way::Port(port) => Ok(Box::new(SerialLine::open(port, self.rig.link.baud)?)),
+            (Way::Port(port), _) => Ok(Box::new(SerialLine::open(port, self.rig.link.baud)?)),
         }
     }
 

@@ -130,9 +130,9 @@ impl RunRecorder {
 
     fn open(&mut self) -> Result<(), RecordingError> {
         let writer = RecordingWriter::create(&self.path, &self.header)?;
-        // Blocks, arrivals and round trips a second.
         self.safe = Some(writer.safe());
         let rate = self.header.sample_rate_hz();
+        // Blocks, arrivals and round trips a second.
         let messages_per_s = rate / self.block_rows as f64 + rate / f64::from(ARRIVAL_EVERY) + 400.0;
         let when_full = if self.real_time {
             WhenFull::Fail

@@ -1,6 +1,5 @@
 //! The real program: built beside this one, and run as anybody runs it.
 
-use std::ffi::OsStr;
 use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -14,33 +13,13 @@ use super::Unmeasured;
 /// # Errors
 /// [`Unmeasured`] when it does not build.
 pub fn build() -> Result<PathBuf, Unmeasured> {
-    let doing = |error: &dyn std::fmt::Display| Unmeasured::from_error("building the program", error);
     // target/PROFILE/pty-figures
-    let own = std::env::current_exe().map_err(|error| doing(&error))?;
-    let (Some(folder), Some(target)) = (own.parent(), own.ancestors().nth(2)) else {
+    let own =
+        std::env::current_exe().map_err(|error| Unmeasured::from_error("building the program", &error))?;
+    let Some(folder) = own.parent() else {
         return Err(Unmeasured(format!("{} lies in no folder", own.display())));
     };
-    let cargo = std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned());
-    let mut build = Command::new(cargo);
-    build.args([
-        "build",
-        "--quiet",
-        "--offline",
-        "-p",
-        "truerim",
-        "--bin",
-        "truerim",
-    ]);
-    build.arg("--target-dir").arg(target);
-    if folder.file_name() == Some(OsStr::new("release")) {
-        build.arg("--release");
-    }
-    build.current_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/.."));
-    let status = build.status().map_err(|error| doing(&error))?;
-    if !status.success() {
-        return Err(Unmeasured("the program does not build".to_owned()));
-    }
-    Ok(folder.join("truerim"))
+    crate::program::build(folder).map_err(Unmeasured)
 }
 
 /// `truerim virtual`; ends with this value.

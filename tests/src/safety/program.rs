@@ -40,24 +40,7 @@ pub fn program() -> &'static Path {
         // target/PROFILE/deps/test-1234
         let test = std::env::current_exe().unwrap();
         let folder = test.ancestors().nth(2).unwrap();
-        let cargo = std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned());
-        let mut build = Command::new(cargo);
-        build.args([
-            "build",
-            "--quiet",
-            "--offline",
-            "-p",
-            "truerim",
-            "--bin",
-            "truerim",
-        ]);
-        build.arg("--target-dir").arg(folder.parent().unwrap());
-        if folder.file_name() == Some(OsStr::new("release")) {
-            build.arg("--release");
-        }
-        build.current_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/.."));
-        assert!(build.status().unwrap().success(), "the program does not build");
-        folder.join("truerim")
+        crate::program::build(folder).unwrap_or_else(|why| panic!("{why}"))
     })
 }
 

@@ -68,6 +68,15 @@ impl Bounds {
             need,
         }
     }
+
+    /// What its limits follow from, for telling how.
+    fn derived<'a>(&'a self, rig: &'a Rig) -> Derived<'a> {
+        Derived {
+            rig,
+            allowed: &self.allowed,
+            need: &self.need,
+        }
+    }
 }
 
 /// What goes into a derivation.
@@ -93,7 +102,12 @@ impl Derived<'_> {
 
     /// Greatest torque that the sensor may see in a sound run, N·m.
     fn measured_nm(&self) -> f64 {
-        GAIN * self.need.rings_to_nm + self.friction_nm() + ZERO * self.rig.limits.sensor_torque_nm
+        GAIN * self.need.rings_to_nm + self.friction_nm() + self.zero_nm()
+    }
+
+    /// What the sensor may show at rest, N·m.
+    fn zero_nm(&self) -> f64 {
+        ZERO * self.rig.limits.sensor_torque_nm
     }
 
     /// Least inertia that turns on a free mounting, kg·m².

@@ -8,7 +8,7 @@ use alloc::{
 
 use super::margins::{
     CLAMPED_SLACK_RAD, DRIVE_MARGIN, EXPIRY_GAPS, FREE_SLACK, GAIN, HIGHEST_MODE_HZ, NOISE, OVERSHOOT,
-    RESONANCE, SPEED_SLACK_RAD_S, STIFFNESS_ERROR, WINDOW_SLACK_RAD, ZERO, ZERO_SPEED,
+    RESONANCE, SPEED_SLACK_RAD_S, STIFFNESS_ERROR, WINDOW_SLACK_RAD, ZERO_SPEED,
 };
 use super::{Bounds, friction_share};
 use crate::interlock::{Condition, ENDINGS, MotionLimits, RimStuckLimits};
@@ -239,16 +239,15 @@ impl Bounds {
 
     fn sensor_torque(&self, rig: &Rig) -> (String, String) {
         let limit = self.limits.sensor_torque_nm;
-        let friction_nm = friction_share(rig) * rig.wheelbase.peak_torque_nm;
-        let zero_nm = ZERO * rig.limits.sensor_torque_nm;
-        let need = GAIN * self.need.rings_to_nm + friction_nm + zero_nm;
+        let derived = self.derived(rig);
+        let need = derived.measured_nm();
         let derivation = format!(
             "{GAIN} (gain) × {} to which the plan rings ({} of each jump, {RESONANCE} times an oscillation) + {} friction \
              + {} zero = {}",
             nm(self.need.rings_to_nm),
             per_cent(OVERSHOOT),
-            nm(friction_nm),
-            nm(zero_nm),
+            nm(derived.friction_nm()),
+            nm(derived.zero_nm()),
             nm(need)
         );
         let allowed = self.allowed.sensor_torque_nm;
@@ -280,7 +279,7 @@ impl Bounds {
     }
 
     fn speed(&self, rig: &Rig) -> (String, String) {
-        let give = self.limits.sensor_torque_nm / rig.stiffness_nm_per_rad();
+        let give = self.derived(rig).give_rad(self.limits.sensor_torque_nm);
         let ringing = format!("2π·{} Hz × the give of {}", short(HIGHEST_MODE_HZ), degrees(give));
         let [low, high] = self.need.impulse_nm_s;
         let derivation = match rig.far_side {
@@ -313,7 +312,7 @@ impl Bounds {
             FarSide::Disc { .. } => format!(
                 "twice ({GAIN} × {} + {} friction and cogging) over the least inertia",
                 nm(self.limits.torque_nm),
-                nm(friction_share(rig) * rig.wheelbase.peak_torque_nm)
+                nm(self.derived(rig).friction_nm())
             ),
             FarSide::Drive {
                 acceleration_rad_s2, ..

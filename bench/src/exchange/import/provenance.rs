@@ -13,7 +13,7 @@ use super::map::{Map, Role};
 use super::source::DataFile;
 use super::survey::{Second, Survey};
 use super::write;
-use crate::recording::{Header, RigInfo, Unit};
+use crate::recording::{Header, RigInfo, Unit, hexadecimal};
 
 /// Word in `rig_kind` of a recording whose data were recorded by other means.
 pub(super) const IMPORTED: &str = "imported";
@@ -42,7 +42,6 @@ pub(super) fn identity(path: &Path) -> Result<Identity, ExchangeError> {
             }
         }
     }
-    let digest = hash.finalize();
     Ok(Identity {
         name: path
             .file_name()
@@ -50,7 +49,7 @@ pub(super) fn identity(path: &Path) -> Result<Identity, ExchangeError> {
             .to_string_lossy()
             .into_owned(),
         bytes,
-        sha256: digest.iter().map(|byte| format!("{byte:02x}")).collect(),
+        sha256: hexadecimal(&hash.finalize()),
     })
 }
 
