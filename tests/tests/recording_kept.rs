@@ -132,8 +132,7 @@ fn every_recording_that_is_kept_opens_with_what_was_in_it() {
     assert!(due.len() >= 4);
 }
 
-/// Debian's `h5dump` 1.10 reads what this program writes, with the system's HDF5 or the newer one that
-/// `bundled-hdf5` builds in.
+/// The system's `h5dump` reads what this program writes with the system's HDF5.
 #[test]
 fn h5dump_reads_every_sealed_recording_that_is_kept() {
     for path in kept() {
