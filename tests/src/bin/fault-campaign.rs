@@ -9,7 +9,7 @@ use std::process::ExitCode;
 
 use acceptance::campaign::quiet::{self, Quiet};
 use acceptance::campaign::units::Unit;
-use acceptance::campaign::verdict::judge;
+use acceptance::campaign::verdict::{Class, judge};
 use acceptance::campaign::{Case, Only, Verdict, table, work};
 use bench_core::rig::Mounting;
 use clap::Parser;
@@ -48,6 +48,9 @@ struct Args {
     /// The shipped procedure of --replay-quiet
     #[arg(long, default_value = "quick")]
     procedure: String,
+    /// Says each run that moved something and was not noticed, a line each
+    #[arg(long)]
+    unnoticed: bool,
     /// Writes the tables there
     #[arg(long)]
     markdown: Option<PathBuf>,
@@ -123,8 +126,34 @@ fn main() -> ExitCode {
         }
     }
     println!("{}", table::document(&verdicts, &quiet_runs, args.seed));
+    if args.unnoticed {
+        verdicts
+            .iter()
+            .filter_map(unnoticed)
+            .for_each(|line| println!("{line}"));
+    }
     let wrong = verdicts.iter().any(|verdict| !verdict.failures.is_empty());
     exit(wrong || quiet_runs.iter().any(|run| run.wrong.is_some()))
+}
+
+/// One that went another way than without the fault, and was not noticed.
+fn unnoticed(verdict: &Verdict) -> Option<String> {
+    let [angle_rad, torque_nm] = verdict.differs;
+    let case = &verdict.played.case;
+    matches!(verdict.class, Class::WithinLimits | Class::Beyond).then(|| {
+        format!(
+            "{} of {:.5} (SI), {}, {}, at {}{}: {:.2} deg, {:.2} N.m; {}",
+            case.info.word,
+            verdict.played.size,
+            case.unit.word(),
+            case.mounting,
+            verdict.played.moment.word(),
+            if case.slice.is_some() { ", slice" } else { "" },
+            angle_rad.to_degrees(),
+            torque_nm,
+            case.command()
+        )
+    })
 }
 
 fn exit(wrong: bool) -> ExitCode {

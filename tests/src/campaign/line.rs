@@ -18,6 +18,8 @@ pub const NONE_NM: f64 = 0.02;
 /// What the rig really did from the onset on.
 #[derive(Debug, Clone, Default)]
 pub struct Seen {
+    /// Rig tick of the plan's zero, once a setpoint was sent.
+    pub plan_zero: Option<u64>,
     /// Rig tick of the onset.
     pub onset: Option<u64>,
     /// Rim angle, rim speed at the onset, rad, rad/s.
@@ -54,7 +56,6 @@ pub struct Looking {
     on_drive: bool,
     limit_rad_s: f64,
     from_bench: Splitter,
-    plan_zero: Option<u64>,
     fault: Option<(Onset, FaultKind, f64)>,
     watch: Option<Onset>,
     stop_sent: bool,
@@ -79,7 +80,6 @@ impl Looking {
             on_drive,
             limit_rad_s,
             from_bench: Splitter::new(),
-            plan_zero: None,
             fault: kind.map(|(kind, size)| (onset, kind, size)),
             watch: Some(onset),
             stop_sent: false,
@@ -118,7 +118,7 @@ impl Looking {
     fn due(&self, onset: Onset) -> Option<u64> {
         match onset {
             Onset::SinceBoot(tick) => Some(tick),
-            Onset::InPlan(us) => self.plan_zero.map(|zero| zero + us),
+            Onset::InPlan(us) => self.seen.plan_zero.map(|zero| zero + us),
         }
     }
 
@@ -204,8 +204,8 @@ impl Looking {
                 return;
             };
             match message {
-                HostMessage::Setpoints(setpoints) if self.plan_zero.is_none() => {
-                    self.plan_zero = Some(setpoints.first_tick());
+                HostMessage::Setpoints(setpoints) if self.seen.plan_zero.is_none() => {
+                    self.seen.plan_zero = Some(setpoints.first_tick());
                 }
                 HostMessage::ArmConfirm(_) => self.stop_sent = false,
                 HostMessage::Stop(_) => self.stop_sent = true,

@@ -10,7 +10,7 @@ use super::budget::{REACTION_S, greatest_nm, loose_kg_m2, stop_rad};
 use super::quiet::Quiet;
 use super::sizes;
 use super::units::{MOUNTINGS, Unit};
-use super::verdict::{Class, TRACE_SHARE, Verdict};
+use super::verdict::{Class, SHIFT_MS, TRACE_SHARE, Verdict};
 
 /// The value below which a share of the sorted values lies.
 fn quantile(sorted: &[u64], share: f64) -> f64 {
@@ -124,8 +124,9 @@ fn is(verdict: &Verdict, info: &KindInfo) -> bool {
 #[must_use]
 pub fn unnoticed(verdicts: &[Verdict]) -> String {
     let mut out = String::from(
-        "| fault, mounting | went through | no trace | within limits | beyond | greatest difference of the rim, deg | of the \
-         motor, N·m | sizes that moved it |\n| --- | --- | --- | --- | --- | --- | --- | --- |\n",
+        "| fault, mounting | went through | no trace | torque alone | rim moved, within limits | beyond | greatest \
+         difference of the rim, deg | of the motor, N·m | sizes that moved the rim |\n| --- | --- | --- | --- | --- | --- | --- | --- \
+         | --- |\n",
     );
     for info in &KINDS {
         for mounting in MOUNTINGS {
@@ -139,7 +140,7 @@ pub fn unnoticed(verdicts: &[Verdict]) -> String {
             let class = |class| of.iter().filter(|v| v.class == class).count();
             let moved = of
                 .iter()
-                .filter(|v| v.class != Class::NoTrace)
+                .filter(|v| matches!(v.class, Class::WithinLimits | Class::Beyond))
                 .map(|v| v.played.size);
             let (least, most) = moved.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), size| {
                 (a.min(size), b.max(size))
@@ -157,10 +158,11 @@ pub fn unnoticed(verdicts: &[Verdict]) -> String {
             };
             let _ = writeln!(
                 out,
-                "| {}, {mounting} | {} | {} | {} | {} | {:.2} | {:.2} | {sizes} |",
+                "| {}, {mounting} | {} | {} | {} | {} | {} | {:.2} | {:.2} | {sizes} |",
                 info.word,
                 of.len(),
                 class(Class::NoTrace),
+                class(Class::TorqueAlone),
                 class(Class::WithinLimits),
                 class(Class::Beyond),
                 greatest(of.iter().map(|v| v.differs[0].to_degrees())),
@@ -297,7 +299,8 @@ pub fn document(verdicts: &[Verdict], quiet_runs: &[Quiet], seed: u64) -> String
          size and way of stopping are drawn from the run's seed. Nine in ten play a short procedure made for the mounting, the \
          others a slice of a shipped one. Travel is what the rim really did from the onset until it came to rest, on a drive \
          against the drive. Rules and derivations are in `tests/src/campaign`.\n\n\
-         {} runs: {} noticed, {} without a trace, {} within the limits, {beyond} beyond them; {over} travelled further than the \
+         {} runs: {} noticed, {} without a trace, {} in which the torque alone was another one, {} in which the \
+         rim went another way within the limits, {beyond} beyond them; {over} travelled further than the \
          budget; {wrong} in which something was as it must never be. In {warned} runs zero torque could not be confirmed of a rig \
          that had been armed, and the program said that only the emergency stop is left.\n\n\
          ## By fault\n\n{}\n\
@@ -306,7 +309,8 @@ pub fn document(verdicts: &[Verdict], quiet_runs: &[Quiet], seed: u64) -> String
          of runs in which it made any.\n\n\
          ## Runs that went through\n\n{}\n\
          Each was laid beside the same run without the fault. *No trace*: rim within 0.1 deg and motor within {:.0} % of peak of \
-         it. *Within limits*: another way, but the rim itself never beyond the limits of speed and window nor the budget. \
+         it, if up to {SHIFT_MS} ms earlier or later. *Torque alone*: the motor's was another one, and the rim stayed within 0.1 deg. \
+         *Within limits*: the rim went another way, but never beyond the limits of speed and window nor the budget. \
          *Beyond*: it was; that is a failure.\n\n\
          ## Budgets of a loose rim\n\n{}\n\
          With w = w_L + a·t_r and t_r = {:.2} ms. A rim may reach the window's end before it is fast; where the torque is known \
@@ -321,6 +325,7 @@ pub fn document(verdicts: &[Verdict], quiet_runs: &[Quiet], seed: u64) -> String
         verdicts.len(),
         verdicts.iter().filter(|v| v.class == Class::Noticed).count(),
         verdicts.iter().filter(|v| v.class == Class::NoTrace).count(),
+        verdicts.iter().filter(|v| v.class == Class::TorqueAlone).count(),
         verdicts.iter().filter(|v| v.class == Class::WithinLimits).count(),
         by_kind(verdicts),
         unnoticed(verdicts),

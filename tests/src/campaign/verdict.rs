@@ -2,20 +2,25 @@
 //!
 //! A run that stops is *noticed*. A run that goes through is laid beside the same run without the fault:
 //!
-//! - *no trace*: rim and motor torque stayed where they are without the fault, to within [`TRACE_RAD`] and
-//!   [`TRACE_SHARE`] of the peak torque. The fault changed nothing that hands could feel; what it does to results is the
-//!   fits' business.
-//! - *within limits*: the rim or the torque went another way, but the rim itself, whatever its sensors said, was never
-//!   faster than its limit for longer than the rig controller has to react, and its travel stayed within the budget.
+//! - *no trace*: rim and motor torque did what they do without the fault, to within [`TRACE_RAD`] and [`TRACE_SHARE`] of
+//!   the peak torque, if at another time: what delays the arming or makes the rig's clock jump before it delays all that
+//!   follows. The fault changed nothing that hands could feel; what it does to results is the fits' business.
+//! - *torque alone*: the motor's torque was another one, and the rim did not move by it.
+//! - *within limits*: the rim went another way, but the rim itself, whatever its sensors said, was never faster than its
+//!   limit for longer than the rig controller has to react, and its travel stayed within the budget.
 //! - *beyond*: it was. That is a failure of the interlock.
 
 use virtual_rig::faults::FaultKind;
 
 use super::budget::{Budget, REACTION_S, budget};
+use super::line::KEPT_US;
 use super::play::{Played, play, scene};
 
 /// Rim angles closer than this are the same, rad (0.1°).
 pub const TRACE_RAD: f64 = 0.1 * std::f64::consts::PI / 180.0;
+/// Shift in time, before and behind, at which a run may do the same as without the fault, ms: what a line or a clock
+/// holds up before something fires.
+pub const SHIFT_MS: i64 = 30;
 /// Motor torques closer than this share of the peak torque are the same.
 pub const TRACE_SHARE: f64 = 0.05;
 
@@ -26,6 +31,8 @@ pub enum Class {
     Noticed,
     /// It went through, and nothing was different.
     NoTrace,
+    /// It went through; the torque was another one, the rim the same.
+    TorqueAlone,
     /// It went through; the rim went another way, but never beyond a limit.
     WithinLimits,
     /// It went through, and the rim went beyond a limit.
@@ -39,6 +46,7 @@ impl Class {
         match self {
             Self::Noticed => "noticed",
             Self::NoTrace => "no trace",
+            Self::TorqueAlone => "torque alone",
             Self::WithinLimits => "within limits",
             Self::Beyond => "beyond",
         }
@@ -85,6 +93,8 @@ pub fn judge(case: &super::Case) -> Verdict {
             Class::Beyond
         } else if differs[0] <= TRACE_RAD && differs[1] <= TRACE_SHARE * peak_nm {
             Class::NoTrace
+        } else if differs[0] <= TRACE_RAD {
+            Class::TorqueAlone
         } else {
             Class::WithinLimits
         }
@@ -131,9 +141,36 @@ pub fn judge(case: &super::Case) -> Verdict {
     }
 }
 
+/// By how much a run differs from the one without the fault: rim and motor torque, each at the shift in time that makes
+/// the rim's difference least.
 fn difference(a: &Played, b: &Played) -> [f64; 2] {
+    let late = match (a.seen.plan_zero, b.seen.plan_zero) {
+        (Some(a), Some(b)) => (a as i64 - b as i64) / KEPT_US as i64,
+        _ => 0,
+    };
+    let same_time = shifted(a, b, 0);
+    // With little left to compare, anything would be the same.
+    let looks = a.seen.kept.len().min(b.seen.kept.len());
+    if looks < 10 * usize::try_from(late.abs() + SHIFT_MS).unwrap_or(usize::MAX) {
+        return same_time;
+    }
+    let around = |middle: i64| (middle - SHIFT_MS)..=(middle + SHIFT_MS);
+    let others = around(0).chain(around(late)).map(|shift| shifted(a, b, shift));
+    others.fold(
+        same_time,
+        |least, other| {
+            if other[0] < least[0] { other } else { least }
+        },
+    )
+}
+
+/// The greatest differences with the first run `shift` looks later than the second, where both have looks.
+fn shifted(a: &Played, b: &Played, shift: i64) -> [f64; 2] {
+    let (a, b) = (&a.seen.kept, &b.seen.kept);
+    let skipped = |late: i64| usize::try_from(late).unwrap_or(0);
+    let (a, b) = (a.iter().skip(skipped(shift)), b.iter().skip(skipped(-shift)));
     let mut most = [0.0_f64; 2];
-    for (x, y) in a.seen.kept.iter().zip(&b.seen.kept) {
+    for (x, y) in a.zip(b) {
         for (most, (x, y)) in most.iter_mut().zip(x.iter().zip(y)) {
             *most = most.max(f64::from((x - y).abs()));
         }

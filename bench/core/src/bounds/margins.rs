@@ -34,6 +34,14 @@ pub const SPEED_SLACK_RAD_S: f64 = 0.5;
 /// What a free rim may be faster than the setpoints can have made it, as a share of the rig's limit of rim speed:
 /// cogging wells and ringing of the hub against the disc, up to 0.6 rad/s each.
 pub const FREE_SLACK: f64 = 0.1;
+/// Torque on a free disc from its own bearing and imbalance, and what the sensor's zero may have moved since the run
+/// began: a share of the peak torque, and so much besides, N·m.
+pub const OUTSIDE: f64 = 0.02;
+/// See [`OUTSIDE`].
+pub const OUTSIDE_NM: f64 = 0.1;
+/// Share of the measured torque by which it may differ from inertia times acceleration: the sensor's gain, and delays
+/// while torque changes. Twice the inertia's declared uncertainty comes on top.
+pub const OUTSIDE_SHARE: f64 = 0.15;
 /// A drive's greatest speed and acceleration over its declared ones.
 pub const DRIVE_MARGIN: f64 = 1.25;
 /// Motion at setpoint zero, as a share of the rig's limit of rim speed.

@@ -17,14 +17,16 @@ mod tests;
 use core::f64::consts::PI;
 
 use crate::interlock::trail::{ACCELERATION_US, SLOW_US};
-use crate::interlock::{FollowLimits, JudgeLimits, LeapLimits, MotionLimits, RimStuckLimits, RotorLimits};
+use crate::interlock::{
+    DiscLimits, FollowLimits, JudgeLimits, LeapLimits, MotionLimits, RimStuckLimits, RotorLimits,
+};
 use crate::plan::Plan;
 use crate::rig::{FarSide, Limits, Rig};
 use crate::units::s_from_us;
 use margins::{
     CHANGE_MARGIN, CLAMPED_SLACK_RAD, DRIVE_MARGIN, DRIVEN_FRICTION, EXPIRY_GAPS, FREE_SLACK, FRICTION, GAIN,
-    HIGHEST_MODE_HZ, LEAST_EXPIRY_US, NOISE, RIM_STUCK, SPEED_SLACK_RAD_S, STIFFNESS_ERROR, STUCK,
-    WINDOW_SLACK_RAD, ZERO, ZERO_SETTLE_US, ZERO_SPEED,
+    HIGHEST_MODE_HZ, LEAST_EXPIRY_US, NOISE, OUTSIDE, OUTSIDE_NM, OUTSIDE_SHARE, RIM_STUCK,
+    SPEED_SLACK_RAD_S, STIFFNESS_ERROR, STUCK, WINDOW_SLACK_RAD, ZERO, ZERO_SETTLE_US, ZERO_SPEED,
 };
 pub use need::Need;
 pub use table::{Row, Sides};
@@ -117,6 +119,21 @@ impl Derived<'_> {
                 inertia_kg_m2,
                 uncertainty_kg_m2,
             } => Some((inertia_kg_m2 - 2.0 * uncertainty_kg_m2).max(0.1 * inertia_kg_m2)),
+            FarSide::Ground | FarSide::Drive { .. } => None,
+        }
+    }
+
+    /// What may act on the disc of a free mounting.
+    fn disc(&self) -> Option<DiscLimits> {
+        match self.rig.far_side {
+            FarSide::Disc {
+                inertia_kg_m2,
+                uncertainty_kg_m2,
+            } => Some(DiscLimits {
+                inertia_kg_m2,
+                outside_nm: OUTSIDE * self.rig.wheelbase.peak_torque_nm + OUTSIDE_NM,
+                share: OUTSIDE_SHARE + 2.0 * uncertainty_kg_m2 / inertia_kg_m2,
+            }),
             FarSide::Ground | FarSide::Drive { .. } => None,
         }
     }
@@ -233,6 +250,7 @@ impl Derived<'_> {
                 difference_nm: self.friction_nm(),
                 share: GAIN - 1.0,
             }),
+            disc: self.disc(),
             unasked_nm: self.friction_nm(),
             leap: LeapLimits {
                 rate_nm_per_s: 2.0 * PI * HIGHEST_MODE_HZ * limits.sensor_torque_nm

@@ -7,13 +7,14 @@ use alloc::{
 };
 
 use super::margins::{
-    CLAMPED_SLACK_RAD, DRIVE_MARGIN, EXPIRY_GAPS, FREE_SLACK, GAIN, HIGHEST_MODE_HZ, NOISE, OVERSHOOT,
-    RESONANCE, SPEED_SLACK_RAD_S, STIFFNESS_ERROR, WINDOW_SLACK_RAD, ZERO_SPEED,
+    CLAMPED_SLACK_RAD, DRIVE_MARGIN, EXPIRY_GAPS, FREE_SLACK, GAIN, HIGHEST_MODE_HZ, NOISE, OUTSIDE,
+    OUTSIDE_NM, OUTSIDE_SHARE, OVERSHOOT, RESONANCE, SPEED_SLACK_RAD_S, STIFFNESS_ERROR, WINDOW_SLACK_RAD,
+    ZERO_SPEED,
 };
 use super::{Bounds, friction_share};
 use crate::interlock::{Condition, ENDINGS, MotionLimits, RimStuckLimits};
 use crate::rig::{FarSide, Rig, WindowFrom};
-use crate::run::RunOptions;
+use crate::run::{CLOCK_LIMIT_PPM, RunOptions};
 use crate::units::{show_nm, show_slew};
 
 /// Who enforces a limit.
@@ -194,6 +195,7 @@ impl Bounds {
             Condition::SensorTorque => self.sensor_torque(rig),
             Condition::TorqueAstray
             | Condition::TorqueUnasked
+            | Condition::TorqueUnaccounted
             | Condition::TorqueLeap
             | Condition::SensorStuck
             | Condition::RimStuck => self.torque(condition, rig),
@@ -215,6 +217,10 @@ impl Bounds {
             Condition::StaleSamples | Condition::Watchdog => (
                 ms(options.stale_us),
                 "the bench's: longer than the delays of a busy host, shorter than what a held torque may last".to_string(),
+            ),
+            Condition::ClockDrift => (
+                format!("{} %", short(CLOCK_LIMIT_PPM * 1e-4)),
+                "the bench's: twice and more what a crystal is off, a fraction of what other oscillators are".to_string(),
             ),
             Condition::DeadlineMissed => (
                 ms(options.slack_us),
@@ -409,6 +415,23 @@ impl Bounds {
                     per_cent(friction_share(rig))
                 ),
             ),
+            Condition::TorqueUnaccounted => match judge.disc {
+                Some(disc) => (
+                    format!(
+                        "{} + {} of the measured",
+                        nm(disc.outside_nm),
+                        per_cent(disc.share)
+                    ),
+                    format!(
+                        "{} of the peak torque {peak} and {} for bearing and imbalance; {} and twice the disc's relative \
+                         uncertainty for gain and inertia",
+                        per_cent(OUTSIDE),
+                        nm(OUTSIDE_NM),
+                        per_cent(OUTSIDE_SHARE)
+                    ),
+                ),
+                None => ("–".to_string(), "another mounting's".to_string()),
+            },
             Condition::TorqueLeap => (
                 format!(
                     "{} + {}",

@@ -1,8 +1,10 @@
 //! Motion although the setpoint has been zero for long enough to settle.
 
+use super::coasting::Coasting;
 use super::condition::Condition;
 use super::limits::MotionLimits;
 use super::trip::Found;
+use super::unasked::SETTLED_US;
 
 /// Setpoints that are zero, and for how long.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -21,29 +23,48 @@ impl ZeroSince {
     }
 }
 
-/// The rule of each mounting. A clamped rim must rest. A free one may coast but must not become faster; its own slack
-/// against the model is for torque that is there, at zero less will do. A driven one turns as the drive likes: its speed
+/// The rule of each mounting. A clamped rim must rest. A free one may coast but must not become faster, as its own slack
+/// against the model is for torque that is there, at zero less will do; and it must slow down ([`super::coasting`]). A driven one turns as the drive likes: its speed
 /// is judged at all times.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ZeroMotion {
     settle_us: u64,
     limits: MotionLimits,
     least_rad_s: Option<f64>,
+    coasting: Coasting,
 }
 
 impl ZeroMotion {
     /// Has seen nothing yet.
     #[must_use]
-    pub const fn new(settle_us: u64, limits: MotionLimits) -> Self {
+    pub fn new(settle_us: u64, limits: MotionLimits) -> Self {
         Self {
             settle_us,
             limits,
             least_rad_s: None,
+            coasting: Coasting::default(),
         }
     }
 
     /// Takes the time for which the setpoint has been zero, and the mean speed.
     pub fn look(&mut self, zero_us: Option<u64>, speed_rad_s: Option<f64>) -> Option<Found> {
+        let coasts_on = self.coasts_on(zero_us, speed_rad_s);
+        self.moves(zero_us, speed_rad_s).or(coasts_on)
+    }
+
+    /// A free rim that does not slow down.
+    fn coasts_on(&mut self, zero_us: Option<u64>, speed_rad_s: Option<f64>) -> Option<Found> {
+        let (MotionLimits::Free { .. }, Some(zero_us)) =
+            (self.limits, zero_us.filter(|us| *us >= SETTLED_US))
+        else {
+            self.coasting = Coasting::default();
+            return None;
+        };
+        let [peak, allowed] = self.coasting.step(zero_us, speed_rad_s?)?;
+        Some(Found::new(Condition::MotionAtZero, peak, allowed, "rad/s"))
+    }
+
+    fn moves(&mut self, zero_us: Option<u64>, speed_rad_s: Option<f64>) -> Option<Found> {
         let (Some(_), Some(speed)) = (zero_us.filter(|us| *us >= self.settle_us), speed_rad_s) else {
             self.least_rad_s = None;
             return None;
@@ -85,6 +106,30 @@ mod tests {
         // A new setpoint, and all is forgotten.
         assert_eq!(motion.look(None, Some(-8.0)), None);
         assert_eq!(motion.look(Some(400_000), Some(-8.0)), None);
+    }
+
+    #[test]
+    fn a_free_rim_must_slow_down_and_a_new_setpoint_begins_it_anew() {
+        let limits = MotionLimits::Free {
+            inertia_kg_m2: 0.01,
+            gain: 1.25,
+            slack_rad_s: 1.0,
+            zero_rise_rad_s: 0.5,
+        };
+        let steady = |motion: &mut ZeroMotion, from_us: u64, until_us: u64| {
+            (from_us..until_us)
+                .step_by(1_000)
+                .find_map(|us| motion.look(Some(us), Some(2.0)).map(|found| (us, found)))
+        };
+        let mut motion = ZeroMotion::new(400_000, limits);
+        assert_eq!(steady(&mut motion, 0, 500_000), None);
+        assert_eq!(motion.look(None, Some(2.0)), None);
+        let (us, found) = steady(&mut motion, 0, 900_000).unwrap();
+        assert_eq!(
+            (us, found.condition),
+            (SETTLED_US + 500_000, Condition::MotionAtZero)
+        );
+        assert!((found.limit - 1.875).abs() < 1e-12, "{found:?}");
     }
 
     #[test]

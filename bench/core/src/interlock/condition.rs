@@ -21,6 +21,8 @@ pub enum Condition {
     TorqueAstray,
     /// Torque is there although none is commanded.
     TorqueUnasked,
+    /// Torque acts on a free rim that its sensor does not show.
+    TorqueUnaccounted,
     /// Measured torque changes faster than motor and rig can make it.
     TorqueLeap,
     /// The torque sensor gives one and the same count.
@@ -43,6 +45,8 @@ pub enum Condition {
     SequenceGap,
     /// The rig's clock went back, or rows come at another period than agreed.
     ClockJump,
+    /// The rig's clock runs faster or slower than the host's, by more than any crystal does.
+    ClockDrift,
     /// The rig does not answer keep-alives.
     Watchdog,
     /// The host woke too late to be relied on.
@@ -67,7 +71,7 @@ pub enum Condition {
 
 impl Condition {
     /// Every condition, in the order in which documents list them.
-    pub const ALL: [Self; 30] = [
+    pub const ALL: [Self; 32] = [
         Self::RimWindow,
         Self::RimSpeed,
         Self::RimAcceleration,
@@ -77,6 +81,7 @@ impl Condition {
         Self::SensorTorque,
         Self::TorqueAstray,
         Self::TorqueUnasked,
+        Self::TorqueUnaccounted,
         Self::TorqueLeap,
         Self::SensorStuck,
         Self::RimStuck,
@@ -88,6 +93,7 @@ impl Condition {
         Self::StaleSamples,
         Self::SequenceGap,
         Self::ClockJump,
+        Self::ClockDrift,
         Self::Watchdog,
         Self::DeadlineMissed,
         Self::RecordingStalled,
@@ -113,6 +119,7 @@ impl Condition {
             Self::SensorTorque => "sensor-torque",
             Self::TorqueAstray => "torque-astray",
             Self::TorqueUnasked => "torque-unasked",
+            Self::TorqueUnaccounted => "torque-unaccounted",
             Self::TorqueLeap => "torque-leap",
             Self::SensorStuck => "sensor-stuck",
             Self::RimStuck => "rim-stuck",
@@ -124,6 +131,7 @@ impl Condition {
             Self::StaleSamples => "stale-samples",
             Self::SequenceGap => "sequence-gap",
             Self::ClockJump => "clock-jump",
+            Self::ClockDrift => "clock-drift",
             Self::Watchdog => "watchdog",
             Self::DeadlineMissed => "deadline-missed",
             Self::RecordingStalled => "recording-stalled",

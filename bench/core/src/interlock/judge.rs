@@ -4,6 +4,7 @@
 use super::at_zero::{ZeroMotion, ZeroSince};
 use super::clamped::ClampedMotion;
 use super::condition::Condition;
+use super::disc::DiscBalance;
 use super::following::Following;
 use super::free::FreeMotion;
 use super::leap::Leap;
@@ -47,6 +48,7 @@ pub struct Judge {
     mounted: Mounted,
     zero_motion: ZeroMotion,
     following: Option<Following>,
+    disc: Option<DiscBalance>,
     unasked: Unasked,
     leap: Leap,
     sensor_stuck: SensorStuck,
@@ -78,6 +80,7 @@ impl Judge {
             },
             zero_motion: ZeroMotion::new(limits.zero_settle_us, limits.motion),
             following: limits.follow.map(Following::new),
+            disc: limits.disc.map(DiscBalance::new),
             unasked: Unasked::new(limits.unasked_nm),
             leap: Leap::new(limits.leap),
             sensor_stuck: SensorStuck::new(limits.stuck_nm),
@@ -93,6 +96,12 @@ impl Judge {
         &self.limits
     }
 
+    /// Whether the zeros are known.
+    #[must_use]
+    pub const fn has_begun(&self) -> bool {
+        self.window_from_rad.is_some()
+    }
+
     /// The rim rests, without torque: what counts from there begins anew.
     pub fn begin(&mut self, rest: Rest) {
         self.window_from_rad = Some(rest.window_from_rad);
@@ -101,6 +110,9 @@ impl Judge {
         }
         if let Some(following) = &mut self.following {
             following.begin(rest.torque_nm);
+        }
+        if let Some(disc) = &mut self.disc {
+            disc.begin(rest.torque_nm);
         }
         self.unasked.begin(rest.torque_nm);
         self.sensor_stuck.begin();
@@ -131,6 +143,9 @@ impl Judge {
             self.following
                 .as_mut()
                 .and_then(|following| following.look(reading)),
+            self.disc
+                .as_mut()
+                .and_then(|disc| disc.look(reading, motion.model_rad_s)),
             self.sensor_stuck.look(reading),
             self.rim_stuck.look(reading),
             self.leap.look(reading),

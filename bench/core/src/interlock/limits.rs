@@ -23,6 +23,8 @@ pub struct JudgeLimits {
     pub motion: MotionLimits,
     /// How far torque may be from the setpoint on the average; `None` on a mounting where the rim is not held.
     pub follow: Option<FollowLimits>,
+    /// What may act on a free rim's disc from outside; `None` on the other mountings.
+    pub disc: Option<DiscLimits>,
     /// Greatest torque that may be left without a command, N·m.
     pub unasked_nm: f64,
     /// How fast measured torque can change.
@@ -71,6 +73,17 @@ pub struct FollowLimits {
     /// Of the averaged difference at zero setpoint, N·m: friction that holds, zero drift.
     pub difference_nm: f64,
     /// What comes on top of it for each N·m of averaged setpoint: gain.
+    pub share: f64,
+}
+
+/// What may act on the disc of a free rim from outside.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DiscLimits {
+    /// The disc's declared inertia, kg·m².
+    pub inertia_kg_m2: f64,
+    /// Torque of the disc's own bearing and imbalance, N·m.
+    pub outside_nm: f64,
+    /// What comes on top of it for each N·m of measured torque: the sensor's gain, the inertia's uncertainty.
     pub share: f64,
 }
 

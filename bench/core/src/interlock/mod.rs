@@ -7,11 +7,13 @@
 //! - [`state`] is the table of states and events.
 //! - [`condition`] names what can fire, [`words`] says what each means, [`limits`] what a sample may be.
 //! - [`judge`] looks at samples; it is made of [`trail`] (speeds), [`recent`] (setpoints), [`clamped`], [`free`],
-//!   [`at_zero`] (motion), [`following`], [`unasked`], [`leap`] (torque), [`sensor_stuck`], [`rim_stuck`] and [`rotor`].
+//!   [`at_zero`], [`coasting`] (motion), [`following`], [`unasked`], [`leap`], [`disc`] (torque), [`sensor_stuck`], [`rim_stuck`] and [`rotor`].
 
 pub mod at_zero;
 pub mod clamped;
+pub mod coasting;
 pub mod condition;
+pub mod disc;
 pub mod following;
 pub mod free;
 pub mod judge;
@@ -32,7 +34,9 @@ pub mod words;
 use crate::channels::Reading;
 pub use condition::Condition;
 pub use judge::{Judge, Rest};
-pub use limits::{FollowLimits, JudgeLimits, LeapLimits, MotionLimits, RimStuckLimits, RotorLimits};
+pub use limits::{
+    DiscLimits, FollowLimits, JudgeLimits, LeapLimits, MotionLimits, RimStuckLimits, RotorLimits,
+};
 pub use state::{Event, State};
 pub use trip::{Found, Trip};
 pub use words::ENDINGS;
@@ -78,11 +82,13 @@ impl Interlock {
 
     /// Judges a sample. Returns the trip when a condition fires that had not fired yet.
     ///
-    /// Outside [`State::Armed`] samples are taken note of (speed, reference) but trip nothing: there is no torque to
-    /// take away.
-    pub fn judge(&mut self, reading: &Reading) -> Option<Trip> {
+    /// Outside [`State::Armed`] it trips only `at_rest`: from the zeros before arming to the first setpoint, while stop
+    /// and watchdog are proved, the rim must rest as it must at any setpoint zero, and what already went wrong there is
+    /// not to be met with torque. Before, nobody knows where the rim is; afterwards it may coast, and there is no torque
+    /// to take away: samples are then taken note of only.
+    pub fn judge(&mut self, reading: &Reading, at_rest: bool) -> Option<Trip> {
         let found = self.judge.look(reading)?;
-        if self.state != State::Armed {
+        if self.state != State::Armed && !(at_rest && self.judge.has_begun()) {
             return None;
         }
         self.raise(found)

@@ -22,6 +22,7 @@ const LIMITS: JudgeLimits = JudgeLimits {
         unexplained_rad: 1.0, // as good as none: the other limits of motion are looked at here
         zero_speed_rad_s: 0.25,
     },
+    disc: None,
     follow: Some(FollowLimits {
         difference_nm: 100.0,
         share: 0.25,
@@ -202,7 +203,7 @@ fn the_first_trip_is_latched_and_no_event_leads_out() {
         temperature_degc: Some(90.0),
         ..at_rest(0)
     };
-    let trip = interlock.judge(&hot).unwrap();
+    let trip = interlock.judge(&hot, false).unwrap();
     assert_eq!(trip.condition, Condition::Temperature);
     let other = Trip {
         condition: Condition::Watchdog,
@@ -211,7 +212,7 @@ fn the_first_trip_is_latched_and_no_event_leads_out() {
     assert_eq!(interlock.raise(other), None);
     let cool = at_rest(250);
     for event in Event::ALL {
-        assert_eq!(interlock.judge(&cool), None);
+        assert_eq!(interlock.judge(&cool, false), None);
         assert_eq!(interlock.apply(event), State::Tripped);
         assert_eq!(interlock.bound(1.0), None);
     }
@@ -222,14 +223,20 @@ fn the_first_trip_is_latched_and_no_event_leads_out() {
 }
 
 #[test]
-fn samples_trip_only_while_armed() {
+fn samples_trip_while_armed_and_at_rest_before_but_neither_earlier_nor_later() {
     let hot = Reading {
         temperature_degc: Some(90.0),
         ..at_rest(0)
     };
     let mut interlock = Interlock::new(LIMITS);
-    assert_eq!(interlock.judge(&hot), None);
+    // Without zeros there is nothing to judge by.
+    assert_eq!(interlock.judge(&hot, true), None);
+    interlock.begin(REST);
+    assert_eq!(interlock.judge(&hot, false), None);
     assert_eq!(interlock.state(), State::Disarmed);
+    let trip = interlock.judge(&hot, true).unwrap();
+    assert_eq!(trip.condition, Condition::Temperature);
+    assert_eq!(interlock.apply(Event::ArmAsked), State::Tripped);
 }
 
 #[test]

@@ -52,8 +52,8 @@ impl Condition {
                 "free, back-driven",
             ],
             Self::MotionAtZero => [
-                "rim speed over 16 ms above 5 % of `rim_speed`; free: a rise by that",
-                "0.4 s at setpoint zero",
+                "rim speed over 16 ms above 5 % of `rim_speed`; free: a rise by that, or no fall by 0.5 rad/s in a second",
+                "0.4 s at setpoint zero; fall: 0.5 s",
                 "clamped, free",
             ],
             Self::SensorTorque => ["measured torque above the limit in force", "one sample", "every"],
@@ -66,6 +66,11 @@ impl Condition {
                 "torque at setpoint zero above 15 % of the peak torque (back-driven: 25 %), mean over 5 ms",
                 "60 ms at setpoint zero",
                 "every",
+            ],
+            Self::TorqueUnaccounted => [
+                "torque on the disc, measured less inertia times acceleration, beyond 2 % of the peak + 0.1 N·m + 15 % of the measured",
+                "mean over 50 ms",
+                "free",
             ],
             Self::TorqueLeap => [
                 "change of torque from sample to sample beyond what drive and ringing can make",
@@ -108,6 +113,11 @@ impl Condition {
             Self::ClockJump => [
                 "the rig's ticks go back, or its sample period changes",
                 "one batch",
+                "every",
+            ],
+            Self::ClockDrift => [
+                "the rig's clock against this computer's, beyond what round trips leave open: 0.05 %",
+                "0.1 s",
                 "every",
             ],
             Self::Watchdog => ["no echo of a keep-alive", "30 ms", "every"],
@@ -158,6 +168,9 @@ impl Condition {
             Self::TorqueUnasked => {
                 "torque is there without a command: look for a wheelbase that pushes by itself, a hand on the rim, or a sensor whose zero moved"
             }
+            Self::TorqueUnaccounted => {
+                "something else than the wheelbase turns or holds the disc: look for a hand, a cable or a rubbing guard, and check the disc's declared inertia"
+            }
             Self::TorqueLeap => {
                 "the torque changed faster than this wheelbase can make it: look for a clamp that let go, or a fault of the sensor's wiring or converter"
             }
@@ -188,6 +201,9 @@ impl Condition {
             }
             Self::ClockJump => {
                 "the rig's clock is not to be trusted: its recording would not be either; check the controller"
+            }
+            Self::ClockDrift => {
+                "the rig's clock runs faster or slower than this computer's by more than crystals do, and with it everything it measures: check the controller's oscillator and clock settings"
             }
             Self::Watchdog => "the rig did not answer: check the cable and the controller",
             Self::DeadlineMissed => {

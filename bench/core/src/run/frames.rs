@@ -5,6 +5,7 @@ use rig_link::message::{Event as Report, MessageError, Samples};
 use rig_link::{EventCode, MAX_CHANNELS, RefusalCode, RigMessage, RigState, TripCause};
 
 use super::approach::Verdict;
+use super::clock_watch::{ClockWatch, LIMIT_PPM, RoundTrip};
 use super::phase::Phase;
 use super::{EVENT_CAPACITY, Failure, ROW_CAPACITY, Run, RunEvent};
 use crate::channels::{Reading, SampleRow};
@@ -61,6 +62,12 @@ impl Run {
             RigMessage::Echo(echo) => {
                 self.fed_tick = Some(echo.received_tick);
                 self.alive = now;
+                self.watch_clock(RoundTrip {
+                    sent: HostNs(echo.host_ns),
+                    received: now,
+                    rig_received: echo.received_tick,
+                    rig_sent: echo.sent_tick,
+                });
                 self.publish_if_roomy(RunEvent::RoundTrip {
                     sent_ns: echo.host_ns,
                     received_ns: now.0,
@@ -90,6 +97,17 @@ impl Run {
                 }
             }
             RigMessage::Stopped(stopped) => self.on_stopped(now, stopped),
+        }
+    }
+
+    /// From the limits being agreed to the last stop; what comes after makes no torque.
+    fn watch_clock(&mut self, trip: RoundTrip) {
+        let over = matches!(self.phase, Phase::Ending | Phase::After { .. }) || !self.phase.streams();
+        if over || self.known.configuration.is_none() {
+            return;
+        }
+        if let Some(ppm) = self.clock_watch.look(trip) {
+            self.raise(trip.received, Condition::ClockDrift, ppm, LIMIT_PPM, "ppm");
         }
     }
 
@@ -159,7 +177,7 @@ impl Run {
 
     /// Judges one row first; then everything else may look at it.
     fn on_row(&mut self, now: HostNs, row: SampleRow, reading: &Reading, period_us: u32) {
-        if let Some(trip) = self.interlock.judge(reading) {
+        if let Some(trip) = self.interlock.judge(reading, self.phase.at_rest()) {
             self.trip(now, trip);
         }
         if let Some(expected) = self.next_row_tick
@@ -208,6 +226,7 @@ impl Run {
         if event.code == EventCode::Booted && self.known.identity.is_some() {
             self.raise(now, Condition::Rebooted, 1.0, 0.0, "reboots");
             self.clock.reset();
+            self.clock_watch = ClockWatch::default();
             self.next_row_tick = None;
             return;
         }

@@ -15,6 +15,7 @@
 
 mod approach;
 mod arming;
+mod clock_watch;
 mod course;
 mod ending;
 mod frames;
@@ -37,6 +38,7 @@ use alloc::vec::Vec;
 use rig_link::message::{Channel, Configuration, Identity, Status};
 use rig_link::{Splitter, StopReason, TripCause};
 
+pub use clock_watch::LIMIT_PPM as CLOCK_LIMIT_PPM;
 pub use outcome::{Counters, End, Failure, Outcome, Proofs, StopCause};
 pub use output::{Progress, RunEvent};
 pub use rig_clock::RigClock;
@@ -49,6 +51,7 @@ use crate::plan::Plan;
 use crate::rig::Rig;
 use crate::time::HostNs;
 use approach::ApproachJudge;
+use clock_watch::ClockWatch;
 use phase::Phase;
 use sender::Sender;
 
@@ -120,6 +123,7 @@ pub struct Run {
     sender: Sender,
     interlock: Interlock,
     clock: RigClock,
+    clock_watch: ClockWatch,
     known: Known,
     zeros: Zeros,
     baseline_nm: f64,
@@ -177,6 +181,7 @@ impl Run {
             sender: Sender::default(),
             interlock,
             clock: RigClock::default(),
+            clock_watch: ClockWatch::default(),
             known: Known::default(),
             zeros: Zeros::default(),
             baseline_nm: 0.0,

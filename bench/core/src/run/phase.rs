@@ -116,6 +116,20 @@ impl Phase {
         }
     }
 
+    /// Whether nothing moves yet: from the first zeros to the first setpoint.
+    pub(super) const fn at_rest(self) -> bool {
+        matches!(
+            self,
+            Self::Baseline { .. }
+                | Self::Asking(_)
+                | Self::Confirming(_)
+                | Self::ProvingStop { .. }
+                | Self::ProvingWatchdog { .. }
+                | Self::Starting
+                | Self::Clearing { .. }
+        )
+    }
+
     /// Whether samples are expected to stream in.
     pub(super) const fn streams(self) -> bool {
         !matches!(

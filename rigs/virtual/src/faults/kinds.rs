@@ -14,9 +14,9 @@ pub enum FaultKind {
     SupplySags,
     /// The clamp holds no more than `size` N·m from now on.
     ClampSlip,
-    /// A hand holds the rim with a friction of `size` N·m; 0 lets go.
+    /// A hand holds the rim, or a free mounting's disc, with a friction of `size` N·m; 0 lets go.
     RimGrabbed,
-    /// A blow changes the rim's speed by `size` rad/s.
+    /// A blow changes the speed of the hub, or of a free mounting's disc, by `size` rad/s.
     RimStruck,
     /// The belt (or joint) slips by `size` rad at the rim: the motor's side goes on by so much without the hub.
     BeltSlips,
@@ -259,14 +259,14 @@ pub const KINDS: [KindInfo; 28] = [
         "rim-grabbed",
         Q::Torque,
         [0.0, 100.0],
-        "a hand holds the rim with this friction; 0 lets go",
+        "a hand holds the rim, or a free mounting's disc, with this friction; 0 lets go",
     ),
     sized(
         K::RimStruck,
         "rim-struck",
         Q::Speed,
         [-100.0, 100.0],
-        "a blow changes the speed of the hub by this",
+        "a blow changes the speed of the hub, or of a free mounting's disc, by this",
     ),
     KindInfo {
         kind: K::BeltSlips,

@@ -13,15 +13,23 @@ impl Plant {
         self.mounting.set_holding_nm(torque_nm);
     }
 
-    /// A hand holds the rim from now on with this friction, N·m, once it has given by friction/σ0 of the output side; 0 lets
-    /// go.
+    /// A hand holds what it can reach from now on with this friction, N·m; 0 lets go. On a free mounting that is the disc,
+    /// beyond the sensor; else the hub, which gives by friction/σ0 of the output side first.
     pub fn set_grab_nm(&mut self, grab_nm: f64) {
-        self.grab_nm = grab_nm;
+        if self.mounting.has_disc() {
+            self.mounting.set_held_nm(grab_nm);
+        } else {
+            self.grab_nm = grab_nm;
+        }
     }
 
-    /// A blow changes the rim's speed by this, rad/s.
+    /// A blow changes the speed of what it can reach by this, rad/s: a free mounting's disc, else the hub.
     pub fn strike(&mut self, change_rad_s: f64) {
-        self.hub_speed_rad_s += change_rad_s;
+        if self.mounting.has_disc() {
+            self.mounting.strike(change_rad_s);
+        } else {
+            self.hub_speed_rad_s += change_rad_s;
+        }
     }
 
     /// The belt slips: from now on its motor side is this much further on, rad at the rim.

@@ -64,6 +64,8 @@ pub struct Mounting {
     time_s: f64,
     far_angle_rad: f64,
     far_speed_rad_s: f64,
+    /// Friction of a hand on the disc, N·m.
+    held_nm: f64,
 }
 
 impl Mounting {
@@ -81,6 +83,7 @@ impl Mounting {
             time_s: 0.0,
             far_angle_rad: 0.0,
             far_speed_rad_s: 0.0,
+            held_nm: 0.0,
         }
     }
 
@@ -114,7 +117,12 @@ impl Mounting {
                     self.far_angle_rad = hub_angle_rad - slack.copysign(twist);
                 }
             }
-            FarSide::Disc { inertia_kg_m2 } => self.far_speed_rad_s += step_s * torque_nm / inertia_kg_m2,
+            FarSide::Disc { inertia_kg_m2 } => {
+                let speed = self.far_speed_rad_s + step_s * torque_nm / inertia_kg_m2;
+                // Coulomb friction over a step takes speed away, down to rest and no further.
+                let taken = step_s * self.held_nm / inertia_kg_m2;
+                self.far_speed_rad_s = speed - speed.clamp(-taken, taken);
+            }
             FarSide::Drive(_) => {}
         }
     }
@@ -129,6 +137,21 @@ impl Mounting {
         if let FarSide::Ground { holding_nm } = &mut self.parameters.far_side {
             *holding_nm = torque_nm;
         }
+    }
+
+    /// Whether the far side is a disc.
+    pub fn has_disc(&self) -> bool {
+        matches!(self.parameters.far_side, FarSide::Disc { .. })
+    }
+
+    /// A hand holds the disc from now on with this friction, N·m.
+    pub fn set_held_nm(&mut self, held_nm: f64) {
+        self.held_nm = held_nm;
+    }
+
+    /// A blow changes the disc's speed by this, rad/s.
+    pub fn strike(&mut self, change_rad_s: f64) {
+        self.far_speed_rad_s += change_rad_s;
     }
 
     /// Energy in the spring and in the disc, J. A drive's own is not counted: it is a source.
