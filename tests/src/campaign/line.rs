@@ -59,6 +59,8 @@ pub struct Looking {
     fault: Option<(Onset, FaultKind, f64)>,
     watch: Option<Onset>,
     stop_sent: bool,
+    /// Whether the bench has asked for permission to make torque.
+    asked: bool,
     /// What was seen.
     pub seen: Seen,
     /// Whether the last that the bench said was a stop, or the end of samples after one.
@@ -83,6 +85,7 @@ impl Looking {
             fault: kind.map(|(kind, size)| (onset, kind, size)),
             watch: Some(onset),
             stop_sent: false,
+            asked: false,
             seen: Seen::default(),
             last_words_stop: false,
         }
@@ -199,6 +202,7 @@ impl Looking {
 
     fn note_sent(&mut self, bytes: &[u8]) {
         let mut splitter = core::mem::take(&mut self.from_bench);
+        let mut asked = false;
         splitter.feed(bytes, |frame| {
             let Ok(Ok(message)) = frame.map(HostMessage::parse) else {
                 return;
@@ -207,6 +211,7 @@ impl Looking {
                 HostMessage::Setpoints(setpoints) if self.seen.plan_zero.is_none() => {
                     self.seen.plan_zero = Some(setpoints.first_tick());
                 }
+                HostMessage::ArmRequest(_) => asked = true,
                 HostMessage::ArmConfirm(_) => self.stop_sent = false,
                 HostMessage::Stop(_) => self.stop_sent = true,
                 _ => {}
@@ -215,6 +220,19 @@ impl Looking {
                 matches!(message, HostMessage::Stop(_)) || matches!(message, HostMessage::StopSampling(_));
         });
         self.from_bench = splitter;
+        if asked && !self.asked {
+            self.asked = true;
+            self.count_from_here();
+        }
+    }
+
+    /// What the rim did before the bench had seen it at rest is not of its making: it counts from the first request to arm.
+    fn count_from_here(&mut self) {
+        let (rim, far) = (self.rig.rim_angle_rad(), self.rig.truth().plant.far_angle_rad());
+        let seen = &mut self.seen;
+        seen.reference_rad = if self.on_drive { rim - far } else { rim };
+        (seen.travel_rad, seen.speed_rad_s) = (0.0, 0.0);
+        (seen.fast_us, seen.fast_since) = (0, None);
     }
 }
 

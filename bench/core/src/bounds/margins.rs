@@ -36,7 +36,7 @@ pub const SPEED_SLACK_RAD_S: f64 = 0.5;
 pub const FREE_SLACK: f64 = 0.1;
 /// Torque on a free disc from its own bearing and imbalance, and what the sensor's zero may have moved since the run
 /// began: a share of the peak torque, and so much besides, N·m.
-pub const OUTSIDE: f64 = 0.02;
+pub const OUTSIDE: f64 = 0.01;
 /// See [`OUTSIDE`].
 pub const OUTSIDE_NM: f64 = 0.1;
 /// Share of the measured torque by which it may differ from inertia times acceleration: the sensor's gain, and delays

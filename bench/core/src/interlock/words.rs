@@ -68,7 +68,7 @@ impl Condition {
                 "every",
             ],
             Self::TorqueUnaccounted => [
-                "torque on the disc, measured less inertia times acceleration, beyond 2 % of the peak + 0.1 N·m + 15 % of the measured",
+                "torque on the disc, measured less inertia times acceleration, beyond 1 % of the peak + 0.1 N·m + 15 % of the measured",
                 "mean over 50 ms",
                 "free",
             ],
