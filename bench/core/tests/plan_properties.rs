@@ -2,7 +2,10 @@
 
 #![allow(clippy::unwrap_used)] // the helpers of a test may fail it
 
+use std::collections::BTreeSet;
+
 use bench_core::{
+    excitation::{ExcitationKind, WavePart},
     plan::{Plan, Role, SETPOINT_STRIDE_US, Shape},
     procedure::Procedure,
     rig::Rig,
@@ -79,7 +82,74 @@ fn segment() -> impl Strategy<Value = String> {
     let hold = (levels(), 20..300_u32, timing()).prop_map(|(levels, hold_ms, timing)| {
         format!("excitation = \"hold\"\nlevels = [{levels}]\nhold = \"{hold_ms} ms\"\n{timing}")
     });
-    prop_oneof![step, chirp, hold]
+    prop_oneof![2 => step, 2 => chirp, 2 => hold, 3 => multisine(), 2 => half_sine(), 2 => pseudo_random()]
+}
+
+/// `timing` with realisations for repeats.
+fn realisations() -> impl Strategy<Value = String> {
+    timing().prop_map(|timing| timing.replace("repeats", "realisations"))
+}
+
+/// `periods` with fewer `transient`.
+fn periods() -> impl Strategy<Value = String> {
+    (1..4_u32, 0..4_u32).prop_map(|(count, transient)| {
+        format!("periods = {count}\ntransient = {}\n", transient.min(count - 1))
+    })
+}
+
+fn multisine() -> impl Strategy<Value = String> {
+    // Periods that are whole numbers of setpoints, and bands that hold a line of each kind.
+    let lines = prop_oneof![
+        Just("lines = \"spaced\"\n".to_owned()),
+        Just("lines = \"odd\"\n".to_owned()),
+        (2..6_u32).prop_map(|group| format!("lines = \"odd-random\"\ngroup = {group}\n")),
+    ];
+    let phases = prop_oneof![Just("optimised"), Just("random")];
+    let band = (100..2000_u64, 1..40_u32, 60..400_u32);
+    let torques = (torque(0.1, 3.0), torque(-3.0, 3.0), prop::option::of(1..60_u32));
+    (lines, phases, band, torques, periods(), realisations()).prop_map(
+        |(lines, phases, (strides, from, to), (amplitude, preload, taper_ms), periods, timing)| {
+            let taper = taper_ms.map(|ms| format!("taper = \"{} us\"\n", ms * strides as u32 * 2));
+            format!(
+                "excitation = \"multisine\"\n{lines}phases = \"{phases}\"\nfrom = \"{from} Hz\"\nto = \"{to} Hz\"\n\
+                 period = \"{} us\"\namplitude = {amplitude}\npreload = {preload}\n{}{periods}{timing}",
+                strides * 250,
+                taper.unwrap_or_default()
+            )
+        },
+    )
+}
+
+fn half_sine() -> impl Strategy<Value = String> {
+    let levels = prop::collection::vec(prop_oneof![torque(0.05, 2.9), torque(-2.9, -0.05)], 1..3);
+    let train = (1..5_u32, 60..200_u32, any::<bool>());
+    (prop::collection::vec(2..60_u32, 1..4), levels, torque(0.0, 3.0), train, timing()).prop_map(
+        |(widths_ms, levels, preload, (count, spacing_ms, alternate), timing)| {
+            let widths: Vec<String> = widths_ms.iter().map(|ms| format!("\"{ms} ms\"")).collect();
+            let train = if count > 1 {
+                format!("count = {count}\nspacing = \"{spacing_ms} ms\"\nalternate = {alternate}\n")
+            } else {
+                String::new()
+            };
+            format!(
+                "excitation = \"half-sine\"\nwidths = [{}]\nlevels = [{}]\npreload = {preload}\n{train}{timing}",
+                widths.join(", "),
+                levels.join(", ")
+            )
+        },
+    )
+}
+
+fn pseudo_random() -> impl Strategy<Value = String> {
+    (3..9_u32, 1..12_u32, torque(0.05, 2.0), torque(-3.0, 3.0), periods(), timing()).prop_map(
+        |(order, strides, amplitude, preload, periods, timing)| {
+            format!(
+                "excitation = \"pseudo-random\"\norder = {order}\nclock = \"{} us\"\namplitude = {amplitude}\n\
+                 preload = {preload}\n{periods}{timing}",
+                strides * 250
+            )
+        },
+    )
 }
 
 fn procedure() -> impl Strategy<Value = Procedure> {
@@ -106,10 +176,17 @@ fn pieces_are_right(plan: &Plan, rig: &Rig) -> Result<(), TestCaseError> {
         prop_assert!(piece.end_us > piece.start_us);
         end_us = piece.end_us;
         let jump_nm: f64 = piece.setpoint_nm(piece.start_us) - torque_nm;
-        // Only the approach and steps jump (up in their own piece, down from the approach in the rest behind it).
+        // Only the approach, steps and pseudo-random signals jump: in their own piece, and back from the first and the
+        // last in the rest behind them.
+        let kind = plan
+            .windows()
+            .iter()
+            .find(|w| w.segment == piece.segment)
+            .map(|w| w.kind);
         let may_jump = match piece.role {
-            Role::Approach | Role::Excitation => true,
-            Role::Rest => piece.segment == 0,
+            Role::Approach => true,
+            Role::Excitation => matches!(kind, Some(ExcitationKind::Step | ExcitationKind::PseudoRandom)),
+            Role::Rest => piece.segment == 0 || kind == Some(ExcitationKind::PseudoRandom),
             Role::Ramp | Role::Zero => false,
         };
         prop_assert!(
@@ -151,9 +228,14 @@ fn entries_are_right(plan: &Plan, rig: &Rig) -> Result<(), TestCaseError> {
         prop_assert_eq!(next, Some(a_us));
         prop_assert_eq!(plan.next_entry_us(a_us + 1), Some(b_us));
         next = plan.next_entry_us(a_us + 1);
-        // Within a piece the setpoint keeps to the slew limit.
+        // Within a piece the setpoint keeps to the slew limit, but for edges that the rig spreads as it does steps.
         let piece = plan.piece_at(a_us).unwrap();
-        if b_us < piece.end_us {
+        let edges = matches!(&piece.shape, Shape::Wave(wave) if wave.part == WavePart::Whole)
+            && plan
+                .windows()
+                .iter()
+                .any(|w| w.segment == piece.segment && w.kind == ExcitationKind::PseudoRandom);
+        if b_us < piece.end_us && !edges {
             let most_nm = rig.limits.slew_nm_per_s * (b_us - a_us) as f64 * 1e-6;
             prop_assert!(
                 (b_nm - a_nm).abs() <= most_nm * (1.0 + 1e-9) + 1e-12,
@@ -197,11 +279,58 @@ fn windows_are_right(plan: &Plan) -> Result<(), TestCaseError> {
                 w
             );
         }
-        if let Some(sweep) = w.sweep {
-            prop_assert!(((w.end_us - w.start_us) as f64 * 1e-6 - sweep.duration_s).abs() < 1e-6);
-        } else {
-            prop_assert!((plan.setpoint_nm(w.start_us) - w.to_nm).abs() < 1e-12);
-            prop_assert!((plan.setpoint_nm(w.end_us - 1) - w.to_nm).abs() < 1e-12);
+        match w.kind {
+            ExcitationKind::Chirp => {
+                let sweep = w.sweep.unwrap();
+                prop_assert!(((w.end_us - w.start_us) as f64 * 1e-6 - sweep.duration_s).abs() < 1e-6);
+            }
+            ExcitationKind::Step | ExcitationKind::Hold => {
+                prop_assert!((plan.setpoint_nm(w.start_us) - w.to_nm).abs() < 1e-12);
+                prop_assert!((plan.setpoint_nm(w.end_us - 1) - w.to_nm).abs() < 1e-12);
+            }
+            ExcitationKind::HalfSine => {
+                let crest_nm = plan.setpoint_nm((w.start_us + w.end_us) / 2) - w.preload_nm;
+                prop_assert!((crest_nm - w.amplitude_nm).abs() < 1e-9, "{:?}", w);
+            }
+            ExcitationKind::Multisine | ExcitationKind::PseudoRandom => {
+                // Whole numbers of setpoints and samples: nothing leaks.
+                let period_us = w.end_us - w.start_us;
+                prop_assert!(period_us % 250 == 0 && period_us % u64::from(plan.sample_period_us()) == 0);
+                prop_assert_eq!(w.tones.is_some(), w.kind == ExcitationKind::Multisine);
+                for tick_us in (w.start_us..w.end_us).step_by(1750) {
+                    let beside_nm = plan.setpoint_nm(tick_us) - w.preload_nm;
+                    prop_assert!(beside_nm.abs() <= w.amplitude_nm * (1.0 + 1e-9), "{:?}", w);
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// What is said before the run is what the plan holds.
+fn told_is_right(plan: &Plan, rig: &Rig) -> Result<(), TestCaseError> {
+    let told = plan.delivered(rig);
+    let ends_us = plan.approach().decide_by_us;
+    let told_us: u64 = told.iter().map(|segment| segment.duration_us).sum();
+    prop_assert_eq!(ends_us + told_us, plan.duration_us());
+    prop_assert_eq!(plan.summary().duration_us, plan.duration_us());
+    for segment in &told {
+        let own = plan.windows().iter().filter(|w| w.segment == segment.segment);
+        prop_assert_eq!(segment.excitations * segment.parts, own.count());
+        let lengths: BTreeSet<u64> = segment.signals.iter().map(|s| s.length_us).collect();
+        prop_assert_eq!(lengths.len(), segment.signals.len());
+        for signal in &segment.signals {
+            let total: f64 = signal.bands.iter().map(|b| b.rms_nm * b.rms_nm).sum();
+            // Holding each value takes a little from high frequencies, and the images lie beyond.
+            prop_assert!(
+                total <= signal.rms_nm * signal.rms_nm * (1.0 + 1e-9),
+                "{:?}",
+                signal
+            );
+            prop_assert!(
+                signal.crest_factor[0] <= signal.crest_factor[1] && signal.crest_factor[0] >= 1.0 - 1e-9
+            );
+            prop_assert!(signal.peak_nm / signal.rms_nm <= signal.crest_factor[1] * (1.0 + 1e-9));
         }
     }
     Ok(())
@@ -219,6 +348,7 @@ proptest! {
         pieces_are_right(&plan, &rig)?;
         entries_are_right(&plan, &rig)?;
         windows_are_right(&plan)?;
+        told_is_right(&plan, &rig)?;
         prop_assert!(plan.summary().to_string().lines().count() > plan.summary().segments.len());
         prop_assert_eq!(procedure.plan(&rig, seed), Ok(plan));
     }

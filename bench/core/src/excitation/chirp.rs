@@ -6,10 +6,10 @@ use settings_file::{Frequency, Section, Time, write_number};
 
 use super::{ExcitationKind, Timing};
 use crate::{
-    plan::{Against, Facts, Layout, SETPOINT_STRIDE_US},
+    plan::{Against, Facts, Layout, Shape},
     procedure::{Level, Placed, Sign, read_level, read_level_or_zero},
     rig::words,
-    units::{US_PER_S, s_from_us, show_nm, show_slew, us_from_s},
+    units::{s_from_us, show_nm, show_slew, us_from_s},
 };
 use core::fmt;
 
@@ -106,8 +106,6 @@ impl ChirpTorque {
 
 /// Hold at the preload after each chirp while the rig rings down, µs; part of the window.
 const AFTER_US: u64 = 100_000;
-/// Highest frequency as a part of the sample rate: what remains is for the anti-alias filters.
-const HIGHEST_PART_OF_RATE: f64 = 0.4;
 
 /// Repeated chirps on a preload.
 #[derive(Clone, Debug, PartialEq)]
@@ -197,22 +195,7 @@ impl Chirp {
             "preload and amplitude together",
             preload_nm.abs() + amplitude_nm,
         );
-        let slowest_us = against.procedure.sample_period_us.value.max(SETPOINT_STRIDE_US);
-        let rate_hz = US_PER_S / f64::from(slowest_us);
-        let highest_hz = HIGHEST_PART_OF_RATE * rate_hz;
-        if self.to_hz.value > highest_hz {
-            let problem = format!(
-                "beyond 0.4 of the {} Hz at which torque is sampled or set",
-                write_number(rate_hz)
-            );
-            let allowed = Some(format!("at most {} Hz", write_number(highest_hz)));
-            against.finding(
-                &self.to_hz.place,
-                problem,
-                allowed,
-                "lower it, or raise procedure.sample_rate",
-            );
-        }
+        against.highest_frequency(&self.to_hz);
         // Bound of the slope of taper times sine: |w'| + |w| 2 pi f, with w' at most pi / (2 taper).
         let steepest_per_nm = TAU * self.to_hz.value + PI / (2.0 * s_from_us(self.taper_us));
         let limit = against.rig.limits.slew_nm_per_s;
@@ -242,11 +225,7 @@ impl Chirp {
                 show_slew(against.rig.wheelbase.slew_nm_per_s)
             ));
         }
-        let most = (against.limits.sensor_torque_nm - preload_nm.abs()) / amplitude_nm;
-        against.note(format!(
-            "a resonance that amplifies the chirp by more than {} trips the rig's sensor torque limit",
-            write_number(libm::round(most * 10.0) / 10.0)
-        ));
+        against.resonance_note("chirp", preload_nm, amplitude_nm);
     }
 
     pub(super) fn lay(&self, layout: &mut Layout<'_>) {
@@ -256,17 +235,14 @@ impl Chirp {
                 return;
             }
             layout.prepare(&self.timing, torque.preload_nm);
-            layout.excite_by_chirp(torque, self.duration_us);
+            layout.excite(self.duration_us, Shape::Chirp(torque));
             layout.rest(AFTER_US);
             layout.window(Facts {
-                kind: ExcitationKind::Chirp,
-                level: 0,
-                from_nm: torque.preload_nm,
-                to_nm: torque.preload_nm,
                 amplitude_nm: torque.amplitude_nm,
                 preload_nm: torque.preload_nm,
                 after_us: AFTER_US,
                 sweep: Some(torque.sweep),
+                ..Facts::between(ExcitationKind::Chirp, torque.preload_nm, torque.preload_nm)
             });
             layout.ramp_to(0.0);
             layout.next_repeat();

@@ -5,7 +5,7 @@ use settings_file::{Section, Time};
 
 use super::{ExcitationKind, Timing};
 use crate::{
-    plan::{Against, Facts, Layout},
+    plan::{Against, Facts, Layout, Shape},
     procedure::{Level, Placed, Sign, read_levels},
     units::{s_from_us, us_from_s},
 };
@@ -51,16 +51,11 @@ impl Hold {
                 let to_nm = level.value.nm(peak_nm);
                 layout.prepare(&self.timing, 0.0);
                 layout.ramp_to(to_nm);
-                layout.excite_by_hold(self.hold_us);
+                layout.excite(self.hold_us, Shape::Level(to_nm));
                 layout.window(Facts {
-                    kind: ExcitationKind::Hold,
                     level: index,
-                    from_nm: 0.0,
-                    to_nm,
-                    amplitude_nm: 0.0,
                     preload_nm: to_nm,
-                    after_us: 0,
-                    sweep: None,
+                    ..Facts::between(ExcitationKind::Hold, 0.0, to_nm)
                 });
                 layout.ramp_to(0.0);
                 layout.next_repeat();

@@ -2,14 +2,30 @@
 //! time line, and where it has one, its closed form as a pure function of time.
 
 mod chirp;
+pub(crate) mod crest;
+pub(crate) mod fourier;
+mod half_sine;
 mod hold;
+mod lines;
+mod multisine;
+mod pseudo_random;
 mod step;
 mod timing;
+mod wave;
 
 pub use chirp::{Chirp, ChirpTorque, Law, Sweep};
+pub use crest::{clipped_phases, crest_factor, schroeder_phases};
+pub use half_sine::{HalfSine, HalfSineTorque};
 pub use hold::Hold;
+pub use lines::{LineChoice, Lines};
+pub(crate) use multisine::Realisation;
+pub use multisine::{Multisine, Phases, Tones};
+pub use pseudo_random::{PseudoRandom, maximum_length_sequence};
 pub use step::Step;
-pub use timing::Timing;
+pub use timing::{Periods, Timing};
+pub use wave::{Wave, WavePart, WaveTorque};
+
+use alloc::vec::Vec;
 
 use core::fmt;
 use settings_file::Section;
@@ -28,6 +44,12 @@ words! {
         Chirp = "chirp",
         /// Levels reached by ramps and held.
         Hold = "hold",
+        /// Whole periods of a sum of sines, on a preload, in several realisations.
+        Multisine = "multisine",
+        /// Pulses, alone or in trains.
+        HalfSine = "half-sine",
+        /// Whole periods of a maximum-length sequence, on a preload.
+        PseudoRandom = "pseudo-random",
     }
 }
 
@@ -40,6 +62,12 @@ pub enum Excitation {
     Chirp(Chirp),
     /// Held levels.
     Hold(Hold),
+    /// A sum of sines.
+    Multisine(Multisine),
+    /// Half-sine pulses.
+    HalfSine(HalfSine),
+    /// A pseudo-random binary signal.
+    PseudoRandom(PseudoRandom),
 }
 
 impl Excitation {
@@ -49,6 +77,21 @@ impl Excitation {
             Self::Step(_) => ExcitationKind::Step,
             Self::Chirp(_) => ExcitationKind::Chirp,
             Self::Hold(_) => ExcitationKind::Hold,
+            Self::Multisine(_) => ExcitationKind::Multisine,
+            Self::HalfSine(_) => ExcitationKind::HalfSine,
+            Self::PseudoRandom(_) => ExcitationKind::PseudoRandom,
+        }
+    }
+
+    /// Its repeats and rests.
+    pub fn timing_mut(&mut self) -> &mut Timing {
+        match self {
+            Self::Step(step) => &mut step.timing,
+            Self::Chirp(chirp) => &mut chirp.timing,
+            Self::Hold(hold) => &mut hold.timing,
+            Self::Multisine(multisine) => &mut multisine.timing,
+            Self::HalfSine(pulse) => &mut pulse.timing,
+            Self::PseudoRandom(signal) => &mut signal.timing,
         }
     }
 
@@ -58,6 +101,9 @@ impl Excitation {
             Some(ExcitationKind::Step) => Self::Step(Step::read(s)),
             Some(ExcitationKind::Chirp) => Self::Chirp(Chirp::read(s)),
             Some(ExcitationKind::Hold) => Self::Hold(Hold::read(s)),
+            Some(ExcitationKind::Multisine) => Self::Multisine(Multisine::read(s)),
+            Some(ExcitationKind::HalfSine) => Self::HalfSine(HalfSine::read(s)),
+            Some(ExcitationKind::PseudoRandom) => Self::PseudoRandom(PseudoRandom::read(s)),
             None => {
                 // Which other keys belong here depends on the excitation; calling them unknown would mislead.
                 for key in s.keys() {
@@ -68,21 +114,43 @@ impl Excitation {
         }
     }
 
+    /// What it draws by the seed before it is checked and laid; nothing for most.
+    pub(crate) fn realisations(
+        &self,
+        peak_torque_nm: f64,
+        sample_period_us: u32,
+        seed: u64,
+        segment: usize,
+    ) -> Vec<Realisation> {
+        match self {
+            Self::Multisine(multisine) => {
+                multisine.realisations(peak_torque_nm, sample_period_us, seed, segment)
+            }
+            _ => Vec::new(),
+        }
+    }
+
     /// Notes everything in which it does not fit the rig.
-    pub(crate) fn check(&self, against: &mut Against<'_>) {
+    pub(crate) fn check(&self, against: &mut Against<'_>, realisations: &[Realisation]) {
         match self {
             Self::Step(step) => step.check(against),
             Self::Chirp(chirp) => chirp.check(against),
             Self::Hold(hold) => hold.check(against),
+            Self::Multisine(multisine) => multisine.check(against, realisations),
+            Self::HalfSine(pulse) => pulse.check(against),
+            Self::PseudoRandom(signal) => signal.check(against),
         }
     }
 
     /// Puts it on the time line; begins and ends at zero torque.
-    pub(crate) fn lay(&self, layout: &mut Layout<'_>) {
+    pub(crate) fn lay(&self, layout: &mut Layout<'_>, realisations: &[Realisation]) {
         match self {
             Self::Step(step) => step.lay(layout),
             Self::Chirp(chirp) => chirp.lay(layout),
             Self::Hold(hold) => hold.lay(layout),
+            Self::Multisine(multisine) => multisine.lay(layout, realisations),
+            Self::HalfSine(pulse) => pulse.lay(layout),
+            Self::PseudoRandom(signal) => signal.lay(layout),
         }
     }
 }

@@ -5,14 +5,10 @@ use settings_file::{Section, Time};
 
 use super::{ExcitationKind, Timing};
 use crate::{
-    plan::{Against, Facts, Layout, SETPOINT_STRIDE_US},
+    plan::{Against, Facts, Layout, RINGS_TO, Shape},
     procedure::{Level, Placed, Sign, read_level_or_zero, read_levels},
-    units::{s_from_us, show_nm, show_slew, show_us, us_from_s},
+    units::{s_from_us, show_nm, us_from_s},
 };
-
-/// A clamped rim rings: the sensor sees up to this many times the step (a lightly damped mode overshoots by 40 to
-/// 95 %).
-const CLAMPED_PEAK: f64 = 2.0;
 
 /// Jumps to each of several levels.
 ///
@@ -47,37 +43,12 @@ impl Step {
 
     pub(super) fn check(&self, against: &mut Against<'_>) {
         let preload_nm = against.nm(&self.preload);
-        let (limit, able) = (
-            against.rig.limits.slew_nm_per_s,
-            against.rig.wheelbase.slew_nm_per_s,
-        );
-        if limit < able {
-            let problem = format!(
-                "a step is commanded as a jump, but {} limits the setpoint to {}, slower than the wheelbase's own {}: \
-                 the limit would be measured, not the wheelbase",
-                against.rig.file,
-                show_slew(limit),
-                show_slew(able)
-            );
-            let fix = format!(
-                "raise rig.limits.slew to {} or more, or leave steps out",
-                show_slew(able)
-            );
-            against.segment_finding("excitation", problem, None, fix);
-        }
         let largest_nm = self
             .levels
             .iter()
             .map(|level| against.nm(level).abs())
             .fold(0.0, f64::max);
-        let spread_us = us_from_s(largest_nm / limit);
-        if limit >= able && spread_us > u64::from(SETPOINT_STRIDE_US) {
-            against.note(format!(
-                "at rig.limits.slew the rig spreads the largest jump, {}, over {}",
-                show_nm(largest_nm),
-                show_us(spread_us)
-            ));
-        }
+        against.jumps("a step", "steps", largest_nm);
         for level in &self.levels {
             let step_nm = against.nm(level).abs();
             if !against.setpoint(&level.place, "preload and step together", preload_nm + step_nm) {
@@ -89,18 +60,11 @@ impl Step {
                 + against.ramp_push_nm_s(preload_nm)
                 + against.ramp_push_nm_s(reached_nm);
             against.spun_up(&level.place, "a step", push_nm_s);
-            let sensor_limit_nm = against.limits.sensor_torque_nm;
-            let rings_to_nm = preload_nm + CLAMPED_PEAK * step_nm;
-            if rings_to_nm > sensor_limit_nm {
-                let problem = format!(
-                    "ringing on the clamp can bring the measured torque to {}, beyond the rig's limit",
-                    show_nm(rings_to_nm)
-                );
-                let most_nm = (sensor_limit_nm - preload_nm) / CLAMPED_PEAK;
-                let allowed = (most_nm > 0.0)
-                    .then(|| format!("steps of at most {} from this preload", show_nm(most_nm)));
-                against.finding(&level.place, problem, allowed, "lower the step or the preload");
-            }
+            let allowed = |limit_nm: f64| {
+                let most_nm = (limit_nm - preload_nm) / RINGS_TO;
+                (most_nm > 0.0).then(|| format!("steps of at most {} from this preload", show_nm(most_nm)))
+            };
+            against.rings(&level.place, preload_nm, step_nm, allowed);
         }
     }
 
@@ -123,16 +87,12 @@ impl Step {
                 let from_nm = preload_nm.copysign(step_nm);
                 layout.prepare(&self.timing, from_nm);
                 layout.jump_to(from_nm + step_nm);
-                layout.excite_by_hold(self.hold_us);
+                layout.excite(self.hold_us, Shape::Level(from_nm + step_nm));
                 layout.window(Facts {
-                    kind: ExcitationKind::Step,
                     level: index,
-                    from_nm,
-                    to_nm: from_nm + step_nm,
                     amplitude_nm: step_nm.abs(),
                     preload_nm: from_nm,
-                    after_us: 0,
-                    sweep: None,
+                    ..Facts::between(ExcitationKind::Step, from_nm, from_nm + step_nm)
                 });
                 layout.ramp_to(0.0);
                 layout.next_repeat();

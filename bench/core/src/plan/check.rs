@@ -4,10 +4,17 @@ use alloc::{format, string::String, vec::Vec};
 use settings_file::{Finding, Findings, Place, write_number};
 
 use crate::{
+    excitation::Realisation,
+    plan::SETPOINT_STRIDE_US,
     procedure::{Level, Placed, Procedure, Segment},
     rig::{FarSide, Limits, Mounting, Rig, WindowFrom},
-    units::{US_PER_S, show_nm, show_slew},
+    units::{US_PER_S, show_nm, show_slew, show_us, us_from_s},
 };
+
+/// Highest frequency as a part of the sample rate: what remains is for the anti-alias filters.
+const HIGHEST_PART_OF_RATE: f64 = 0.4;
+/// A clamped rim rings: the sensor sees up to this many times a jump (a lightly damped mode overshoots by 40 to 95 %).
+pub(crate) const RINGS_TO: f64 = 2.0;
 
 /// A procedure held against a rig: collects what does not fit, and what should be known.
 pub(crate) struct Against<'a> {
@@ -21,7 +28,11 @@ pub(crate) struct Against<'a> {
 }
 
 impl<'a> Against<'a> {
-    pub(super) fn check(procedure: &'a Procedure, rig: &'a Rig) -> Result<(Limits, Vec<String>), Findings> {
+    pub(super) fn check(
+        procedure: &'a Procedure,
+        rig: &'a Rig,
+        realisations: &[Vec<Realisation>],
+    ) -> Result<(Limits, Vec<String>), Findings> {
         let (limits, wider) = procedure.limits.tightened(rig);
         let mut against = Self {
             procedure,
@@ -38,9 +49,9 @@ impl<'a> Against<'a> {
         }
         against.window_holds_its_zero();
         against.head();
-        for segment in &procedure.segments {
+        for (segment, realisations) in procedure.segments.iter().zip(realisations) {
             against.segment = Some(segment);
-            segment.excitation.check(&mut against);
+            segment.excitation.check(&mut against, realisations);
         }
         let notes = against.notes;
         against.findings.or_value((limits, notes))
@@ -126,6 +137,80 @@ impl<'a> Against<'a> {
             "lower it",
         );
         false
+    }
+
+    /// Notes a finding if a frequency is too high for the rate at which torque is sampled and set.
+    pub(crate) fn highest_frequency(&mut self, frequency_hz: &Placed<f64>) {
+        let slowest_us = self.procedure.sample_period_us.value.max(SETPOINT_STRIDE_US);
+        let rate_hz = US_PER_S / f64::from(slowest_us);
+        let highest_hz = HIGHEST_PART_OF_RATE * rate_hz;
+        if frequency_hz.value > highest_hz * (1.0 + 1e-12) {
+            let problem = format!(
+                "beyond 0.4 of the {} Hz at which torque is sampled or set",
+                write_number(rate_hz)
+            );
+            let allowed = Some(format!("at most {} Hz", write_number(highest_hz)));
+            let fix = "lower it, or raise procedure.sample_rate";
+            self.finding(&frequency_hz.place, problem, allowed, fix);
+        }
+    }
+
+    /// Notes a finding if the rig's slew limit would be measured instead of the wheelbase, by what is commanded as a jump;
+    /// and a note where the rig spreads the largest jump.
+    pub(crate) fn jumps(&mut self, one: &str, many: &str, largest_nm: f64) {
+        let (limit, able) = (self.rig.limits.slew_nm_per_s, self.rig.wheelbase.slew_nm_per_s);
+        if limit < able {
+            let problem = format!(
+                "{one} is commanded as a jump, but {} limits the setpoint to {}, slower than the wheelbase's own {}: \
+                 the limit would be measured, not the wheelbase",
+                self.rig.file,
+                show_slew(limit),
+                show_slew(able)
+            );
+            let fix = format!(
+                "raise rig.limits.slew to {} or more, or leave {many} out",
+                show_slew(able)
+            );
+            self.segment_finding("excitation", problem, None, fix);
+            return;
+        }
+        let spread_us = us_from_s(largest_nm / limit);
+        if spread_us > u64::from(SETPOINT_STRIDE_US) {
+            self.note(format!(
+                "at rig.limits.slew the rig spreads the largest jump, {}, over {}",
+                show_nm(largest_nm),
+                show_us(spread_us)
+            ));
+        }
+    }
+
+    /// Notes a finding if a jump from one torque in one direction may ring beyond the sensor's limit; `allowed` tells the
+    /// greatest one from that limit.
+    pub(crate) fn rings(
+        &mut self,
+        place: &Place,
+        from_nm: f64,
+        jump_nm: f64,
+        allowed: impl Fn(f64) -> Option<String>,
+    ) {
+        let limit_nm = self.limits.sensor_torque_nm;
+        let rings_to_nm = from_nm + RINGS_TO * jump_nm;
+        if rings_to_nm > limit_nm {
+            let problem = format!(
+                "ringing on the clamp can bring the measured torque to {}, beyond the rig's limit",
+                show_nm(rings_to_nm)
+            );
+            self.finding(place, problem, allowed(limit_nm), "lower the step or the preload");
+        }
+    }
+
+    /// Notes at what resonance an oscillation trips the rig.
+    pub(crate) fn resonance_note(&mut self, what: &str, preload_nm: f64, amplitude_nm: f64) {
+        let most = (self.limits.sensor_torque_nm - preload_nm.abs()) / amplitude_nm;
+        self.note(format!(
+            "a resonance that amplifies the {what} by more than {} trips the rig's sensor torque limit",
+            write_number(libm::round(most * 10.0) / 10.0)
+        ));
     }
 
     /// Notes a finding if nothing holds the rim: a steady torque would turn it faster and faster.

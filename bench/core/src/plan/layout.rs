@@ -8,7 +8,7 @@ use super::{
     window::{Facts, Window},
 };
 use crate::{
-    excitation::{ChirpTorque, Timing},
+    excitation::{Periods, Timing},
     units::us_from_s,
 };
 
@@ -148,25 +148,55 @@ impl<'p> Layout<'p> {
         }
     }
 
-    /// The excitation itself is the present torque.
-    pub(crate) fn excite_by_hold(&mut self, length_us: u64) {
-        self.excite(length_us, Shape::Level(self.torque_nm));
-    }
-
-    /// The excitation is a chirp; it ends at its preload.
-    pub(crate) fn excite_by_chirp(&mut self, chirp: ChirpTorque, length_us: u64) {
-        self.excite(length_us, Shape::Chirp(chirp));
-        self.torque_nm = chirp.preload_nm;
-    }
-
-    fn excite(&mut self, length_us: u64, shape: Shape) {
+    /// The excitation itself; its window takes in the rest before it. The torque is then what it was.
+    pub(crate) fn excite(&mut self, length_us: u64, shape: Shape) {
         // The rest before it begins with what is left of a ramp's ringing; its last three quarters will do.
         self.before_us = match self.pieces.last() {
             Some(piece) if piece.role == Role::Rest => (piece.end_us - piece.start_us) * 3 / 4,
             _ => 0,
         };
+        self.excite_as_it_is(length_us, shape);
+    }
+
+    /// A further part of the excitation, whose window begins with it.
+    pub(crate) fn excite_on(&mut self, length_us: u64, shape: Shape) {
+        self.before_us = 0;
+        self.excite_as_it_is(length_us, shape);
+    }
+
+    fn excite_as_it_is(&mut self, length_us: u64, shape: Shape) {
         self.excitation_us = [self.now_us, self.now_us.saturating_add(length_us)];
         self.push(length_us, Role::Excitation, shape);
+    }
+
+    /// The way to a periodic excitation or from it.
+    pub(crate) fn approach_by(&mut self, length_us: u64, shape: Shape) {
+        self.push(length_us, Role::Ramp, shape);
+    }
+
+    /// Whole periods, each a piece and a window of its own; the first ones are marked as transient.
+    pub(crate) fn excite_by_periods(
+        &mut self,
+        periods: Periods,
+        period_us: u64,
+        shape: &Shape,
+        facts: &dyn Fn() -> Facts,
+    ) {
+        for part in 0..periods.count {
+            if self.full {
+                return;
+            }
+            if part == 0 {
+                self.excite(period_us, shape.clone());
+            } else {
+                self.excite_on(period_us, shape.clone());
+            }
+            self.window(Facts {
+                part,
+                transient: part < periods.transient,
+                ..facts()
+            });
+        }
     }
 
     /// Notes the excitation just laid as one that fits look at.
@@ -191,6 +221,9 @@ impl<'p> Layout<'p> {
             preload_nm: facts.preload_nm,
             dither_us: self.dither_us,
             sweep: facts.sweep,
+            tones: facts.tones,
+            part: facts.part as usize,
+            transient: facts.transient,
         });
     }
 }

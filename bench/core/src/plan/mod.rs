@@ -6,6 +6,7 @@
 
 mod approach;
 mod check;
+mod delivered;
 mod layout;
 mod piece;
 mod random;
@@ -13,9 +14,11 @@ mod summary;
 mod window;
 
 pub use approach::Approach;
-pub(crate) use check::Against;
+pub(crate) use check::{Against, RINGS_TO};
+pub use delivered::{Arrangement, Band, Delivered, Signal};
 pub(crate) use layout::Layout;
 pub use piece::{Piece, Role, Shape};
+pub(crate) use random::Random;
 pub use summary::{SegmentSummary, Summary};
 pub(crate) use window::Facts;
 pub use window::Window;
@@ -24,7 +27,7 @@ use alloc::{format, string::String, vec::Vec};
 use settings_file::{Finding, Findings};
 
 use crate::{
-    excitation::ExcitationKind,
+    excitation::{ExcitationKind, Realisation},
     plan::layout::{LONGEST_US, MOST_PIECES},
     procedure::Procedure,
     rig::{Limits, Mounting, Rig},
@@ -54,12 +57,21 @@ pub struct Plan {
 impl Plan {
     /// See [`Procedure::plan`].
     pub(crate) fn new(procedure: &Procedure, rig: &Rig, seed: u64) -> Result<Self, Findings> {
-        let (limits, notes) = Against::check(procedure, rig)?;
-        let mut layout = Layout::new(rig.wheelbase.peak_torque_nm, procedure.ramp_nm_per_s.value, seed);
+        let peak_nm = rig.wheelbase.peak_torque_nm;
+        let sample_period_us = procedure.sample_period_us.value;
+        let realisations: Vec<Vec<Realisation>> = (1..)
+            .zip(&procedure.segments)
+            .map(|(number, segment)| {
+                let excitation = &segment.excitation;
+                excitation.realisations(peak_nm, sample_period_us, seed, number)
+            })
+            .collect();
+        let (limits, notes) = Against::check(procedure, rig, &realisations)?;
+        let mut layout = Layout::new(peak_nm, procedure.ramp_nm_per_s.value, seed);
         let approach = approach::lay(&mut layout, &procedure.approach, procedure.zero_us);
-        for segment in &procedure.segments {
+        for (segment, realisations) in procedure.segments.iter().zip(&realisations) {
             layout.begin_segment(&segment.name);
-            segment.excitation.lay(&mut layout);
+            segment.excitation.lay(&mut layout, realisations);
             layout.stay(procedure.zero_us, Role::Zero);
             if layout.is_full() {
                 let problem = format!(
@@ -76,7 +88,7 @@ impl Plan {
             mounting: procedure.mounting.value,
             limits,
             seed,
-            sample_period_us: procedure.sample_period_us.value,
+            sample_period_us,
             approach,
             pieces: layout.pieces,
             windows: layout.windows,
@@ -198,7 +210,11 @@ impl Plan {
             SegmentSummary {
                 name: name.clone(),
                 kind: *kind,
-                excitations: self.windows.iter().filter(|w| w.segment == i + 1).count(),
+                excitations: self
+                    .windows
+                    .iter()
+                    .filter(|w| w.segment == i + 1 && w.part == 0)
+                    .count(),
                 duration_us: own().map(|p| p.end_us - p.start_us).sum(),
                 peak_nm: own().map(Piece::peak_nm).fold(0.0, f64::max),
             }

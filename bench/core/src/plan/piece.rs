@@ -1,6 +1,9 @@
 //! The smallest parts of a plan: one closed form each.
 
-use crate::{excitation::ChirpTorque, units::s_from_us};
+use crate::{
+    excitation::{ChirpTorque, HalfSineTorque, WaveTorque},
+    units::s_from_us,
+};
 
 /// What a piece is for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -18,7 +21,7 @@ pub enum Role {
 }
 
 /// The setpoint over a piece.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Shape {
     /// One torque, N·m.
     Level(f64),
@@ -31,10 +34,14 @@ pub enum Shape {
     },
     /// A chirp that starts with the piece.
     Chirp(ChirpTorque),
+    /// A pulse that starts with the piece.
+    HalfSine(HalfSineTorque),
+    /// Periods of a wave, or the rise to them or the fall from them.
+    Wave(WaveTorque),
 }
 
 /// A stretch of the time line with one role and one closed form.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Piece {
     /// First tick.
     pub start_us: u64,
@@ -55,22 +62,26 @@ impl Piece {
     /// The setpoint at a tick, N·m. Ticks before the piece count as its start, ticks after it as its end.
     pub fn setpoint_nm(&self, t_us: u64) -> f64 {
         let into_us = t_us.clamp(self.start_us, self.end_us) - self.start_us;
-        match self.shape {
-            Shape::Level(torque_nm) => torque_nm,
+        match &self.shape {
+            Shape::Level(torque_nm) => *torque_nm,
             Shape::Ramp { from_nm, to_nm } => {
                 let part = into_us as f64 / (self.end_us - self.start_us) as f64;
                 from_nm + (to_nm - from_nm) * part
             }
             Shape::Chirp(chirp) => chirp.at(s_from_us(into_us)),
+            Shape::HalfSine(pulse) => pulse.at(s_from_us(into_us)),
+            Shape::Wave(wave) => wave.at(into_us, self.end_us - self.start_us),
         }
     }
 
     /// Greatest setpoint over the piece either way, N·m (a bound for a chirp, reached where its taper has ended).
     pub fn peak_nm(&self) -> f64 {
-        match self.shape {
+        match &self.shape {
             Shape::Level(torque_nm) => torque_nm.abs(),
             Shape::Ramp { from_nm, to_nm } => from_nm.abs().max(to_nm.abs()),
             Shape::Chirp(chirp) => chirp.preload_nm.abs() + chirp.amplitude_nm.abs(),
+            Shape::HalfSine(pulse) => pulse.preload_nm.abs() + pulse.amplitude_nm.abs(),
+            Shape::Wave(wave) => wave.peak_nm(),
         }
     }
 }

@@ -10,6 +10,12 @@ impl Random {
         Self(seed)
     }
 
+    /// One of the independent streams of a seed: a state that lies far from those of the others.
+    pub(crate) fn of(seed: u64, stream: u64) -> Self {
+        let mut mixed = Self(seed ^ Self(stream).next());
+        Self(mixed.next())
+    }
+
     fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
@@ -22,6 +28,11 @@ impl Random {
     pub(crate) fn up_to(&mut self, most: u64) -> u64 {
         // The high half of a 128-bit product: no division, no loop.
         ((u128::from(self.next()) * (u128::from(most) + 1)) >> 64) as u64
+    }
+
+    /// A number from 0 to 1, 1 excluded, in steps of 2^-53.
+    pub(crate) fn unit(&mut self) -> f64 {
+        (self.next() >> 11) as f64 / (1_u64 << 53) as f64
     }
 
     /// Puts a list in random order (Fisher and Yates).

@@ -32,7 +32,7 @@ pub struct SegmentSummary {
     pub name: String,
     /// Kind of its excitation.
     pub kind: ExcitationKind,
-    /// Number of excitations: repeats times levels.
+    /// Number of excitations: repeats times levels; the periods of one and the pulses of a train count as one.
     pub excitations: usize,
     /// Its length with rests, µs.
     pub duration_us: u64,

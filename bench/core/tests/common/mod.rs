@@ -1,6 +1,9 @@
 //! Files with one mistake each: reading them, and what must be said.
 
 #![allow(clippy::panic)] // the helpers of a test may fail it
+#![allow(dead_code)] // each test uses its part
+
+pub(crate) mod signals;
 
 use settings_file::Findings;
 
