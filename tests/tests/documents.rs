@@ -1,9 +1,13 @@
 //! Tables in the documents that the code decides: each stands there word for word as the code gives it.
 
-#![allow(clippy::unwrap_used)] // helpers of a test may fail it
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of a test may fail it
 
 use acceptance::recovery::root;
+use bench_core::excitation::ExcitationKind;
 use bench_core::interlock::{Condition, ENDINGS, Event, State};
+use bench_core::procedure::Procedure;
+use bench_core::rig::Rig;
+use std::collections::BTreeSet;
 
 fn document(name: &str) -> String {
     std::fs::read_to_string(root().join(name)).unwrap()
@@ -70,6 +74,29 @@ fn the_readme_lists_every_condition_of_the_interlock_as_it_is() {
         document("README.md").contains(&table),
         "README.md must hold this table:\n{table}"
     );
+}
+
+/// The blocks of TOML in a document.
+fn blocks(text: &str) -> Vec<&str> {
+    let behind = text.split("```toml\n").skip(1);
+    behind.filter_map(|rest| rest.split("```").next()).collect()
+}
+
+#[test]
+fn every_example_of_a_segment_can_be_played() {
+    let text = document("docs/procedures.md");
+    let rig = Rig::from_toml("rigs/belt.toml", &document("rigs/belt.toml")).unwrap();
+    let quick = document("procedures/quick.toml");
+    let head = quick.split("[[segment]]").next().unwrap();
+    let mut kinds = BTreeSet::new();
+    for block in blocks(&text) {
+        let procedure = Procedure::from_toml("docs/procedures.md", &format!("{head}{block}"));
+        let plan = procedure.and_then(|p| p.plan(&rig, 1));
+        let plan = plan.unwrap_or_else(|findings| panic!("{findings}\n{block}"));
+        kinds.extend(plan.windows().iter().map(|window| window.kind.word()));
+    }
+    let all: BTreeSet<&str> = ExcitationKind::WORDS.iter().map(|(word, _)| *word).collect();
+    assert_eq!(kinds, all);
 }
 
 #[test]

@@ -28,6 +28,8 @@ Examples:
       proves that stop and watchdog of a real rig work, at zero torque
   truerim check --limits --rig rigs/belt.toml --procedure procedures/quick.toml
       prints every limit that this run would have, and how it follows; nothing moves
+  truerim check --signals --rig rigs/belt.toml --procedure procedures/response.toml
+      prints crest factor and spectrum of what this run would play; nothing moves
   truerim report out/my-run/fit.json
       makes the report again from a fit
 
@@ -179,10 +181,13 @@ pub(super) struct CheckArgs {
     #[command(flatten)]
     pub(super) rig: RigArgs,
     /// Print the limits that would be in force, each with how it follows, and touch no port
-    #[arg(long)]
+    #[arg(long, group = "shown")]
     pub(super) limits: bool,
-    /// Procedure file whose limits are asked for; without it, those of the rig at zero torque
-    #[arg(long, value_name = "FILE", requires = "limits")]
+    /// Print what each excitation of a procedure delivers (time, crest factor, spectrum), and touch no port
+    #[arg(long, group = "shown", requires = "procedure")]
+    pub(super) signals: bool,
+    /// Procedure file whose limits or signals are asked for; without it, the limits of the rig at zero torque
+    #[arg(long, value_name = "FILE", requires = "shown")]
     pub(super) procedure: Option<PathBuf>,
 }
 

@@ -6,13 +6,16 @@ use super::args::CheckArgs;
 use super::exit::{Exit, Problem};
 use super::measure::warn_of_torque;
 use super::say::Say;
-use super::{contact, limits, permit};
+use super::{contact, limits, permit, signals};
 use crate::session;
 
 /// Opens the rig, identifies it, and proves stop and watchdog at zero torque.
 pub(super) fn check(args: &CheckArgs, say: &Say) -> Result<Exit, Problem> {
     if args.limits {
         return limits::show(args, say);
+    }
+    if args.signals {
+        return signals::show(args, say);
     }
     let bench = contact::open(&args.rig, say)?;
     say.note(

@@ -14,6 +14,7 @@ mod measure;
 mod permit;
 mod report;
 mod say;
+mod signals;
 mod simulate;
 
 use std::process::ExitCode;

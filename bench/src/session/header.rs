@@ -42,6 +42,7 @@ pub(super) fn before_contact(
     if !bench.faults.is_empty() {
         extra.push((own("faults"), bench.faults.join("; ")));
     }
+    extra.extend(lines_of_multisines(plan));
     if let Some(granted) = granted {
         extra.push((own("host_scheduling"), granted.to_string()));
     }
@@ -89,6 +90,19 @@ pub(super) fn before_contact(
         channels: Vec::new(),
         extra,
     }
+}
+
+/// Which lines of its period each multisine excites, as multiples of one over it: random ones follow from the procedure and
+/// the seed, and whoever reads the recording with another program should not have to draw them again.
+fn lines_of_multisines(plan: &Plan) -> Vec<(String, String)> {
+    let first_periods = plan.windows().iter().filter(|w| w.repeat == 0 && w.part == 0);
+    first_periods
+        .filter_map(|window| {
+            let tones = window.tones.as_deref()?;
+            let lines: Vec<String> = tones.lines.iter().map(u32::to_string).collect();
+            Some((format!("segment_{}_lines", window.segment), lines.join(" ")))
+        })
+        .collect()
 }
 
 /// Adds what the rig says of itself.

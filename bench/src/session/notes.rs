@@ -81,11 +81,16 @@ impl Entry for Note {
 }
 
 fn segment_row(window: &Window, zero: u64) -> SegmentRow {
-    let sweep = window.sweep;
+    let (first_hz, last_hz) = frequencies_hz(window);
     SegmentRow {
         name: window.name.clone(),
         excitation: window.kind.word().to_owned(),
-        role: "excitation".to_owned(),
+        role: if window.transient {
+            "transient"
+        } else {
+            "excitation"
+        }
+        .to_owned(),
         segment: u32::try_from(window.segment).unwrap_or(u32::MAX),
         repeat: u32::try_from(window.repeat).unwrap_or(u32::MAX),
         start_tick: zero + window.start_us,
@@ -98,11 +103,24 @@ fn segment_row(window: &Window, zero: u64) -> SegmentRow {
             window.amplitude_nm
         },
         preload_nm: window.preload_nm,
-        f_start_hz: sweep.map_or(f64::NAN, |sweep| sweep.from_hz),
-        f_end_hz: sweep.map_or(f64::NAN, |sweep| sweep.to_hz),
+        f_start_hz: first_hz,
+        f_end_hz: last_hz,
         duration_s: (window.end_us - window.start_us) as f64 * 1e-6,
         hold_us: SETPOINT_STRIDE_US,
     }
+}
+
+/// Lowest or first and highest or last frequency, Hz; NaN for what has none.
+fn frequencies_hz(window: &Window) -> (f64, f64) {
+    if let Some(sweep) = window.sweep {
+        return (sweep.from_hz, sweep.to_hz);
+    }
+    let tones = window.tones.as_deref();
+    let of = |line: fn(&[u32]) -> Option<&u32>| {
+        let found = tones.and_then(|tones| line(&tones.lines).map(|line| tones.frequency_hz(*line)));
+        found.unwrap_or(f64::NAN)
+    };
+    (of(<[u32]>::first), of(<[u32]>::last))
 }
 
 /// `SetpointLimited` → `setpoint-limited`.

@@ -23,7 +23,7 @@ pub enum Moment {
     Ramp,
     /// At a held level or behind a step.
     Hold,
-    /// In a chirp.
+    /// In a chirp, a multisine or a pulse.
     Chirp,
     /// In a zero check.
     Zero,
@@ -62,8 +62,8 @@ impl Moment {
             Self::Arming => false,
             Self::Approach => role == Role::Approach,
             Self::Ramp => role == Role::Ramp,
-            Self::Hold => role == Role::Excitation && !matches!(shape, Shape::Chirp(_)),
-            Self::Chirp => role == Role::Excitation && matches!(shape, Shape::Chirp(_)),
+            Self::Hold => role == Role::Excitation && matches!(shape, Shape::Level(_)),
+            Self::Chirp => role == Role::Excitation && !matches!(shape, Shape::Level(_)),
             Self::Zero => role == Role::Zero,
             Self::Between => role == Role::Rest,
         };

@@ -102,10 +102,12 @@ rest = "100 ms"
 "#;
 
 /// The shipped procedures.
-const SHIPPED: [(&str, &str); 3] = [
+const SHIPPED: [(&str, &str); 5] = [
     ("quick", include_str!("../../../procedures/quick.toml")),
     ("coast", include_str!("../../../procedures/coast.toml")),
     ("drag", include_str!("../../../procedures/drag.toml")),
+    ("response", include_str!("../../../procedures/response.toml")),
+    ("pulses", include_str!("../../../procedures/pulses.toml")),
 ];
 
 fn read(name: &str, text: &str) -> Procedure {
@@ -129,7 +131,7 @@ pub fn short(mounting: Mounting) -> Procedure {
 }
 
 /// One segment of a shipped procedure for this mounting, once through, `which` from 0 to 1 naming it; its first two
-/// levels, and of long holds the first two seconds. What a slice of it plays is what the whole plays there.
+/// levels or widths or periods, and of long holds the first two seconds. What a slice of it plays is what the whole plays there.
 #[must_use]
 pub fn slice(mounting: Mounting, which: f64) -> Procedure {
     let fitting: Vec<Procedure> = shipped()
@@ -155,16 +157,19 @@ pub fn slice(mounting: Mounting, which: f64) -> Procedure {
 }
 
 fn shorten(excitation: &mut Excitation) {
+    excitation.timing_mut().repeats = 1;
     match excitation {
-        Excitation::Step(step) => {
-            step.timing.repeats = 1;
-            step.levels.truncate(2);
-        }
+        Excitation::Step(step) => step.levels.truncate(2),
         Excitation::Hold(hold) => {
-            hold.timing.repeats = 1;
             hold.levels.truncate(2);
             hold.hold_us = hold.hold_us.min(2_000_000);
         }
-        Excitation::Chirp(chirp) => chirp.timing.repeats = 1,
+        Excitation::Chirp(_) => {}
+        Excitation::Multisine(multisine) => multisine.periods.count = multisine.periods.count.min(2),
+        Excitation::HalfSine(pulse) => {
+            pulse.levels.truncate(2);
+            pulse.widths.truncate(2);
+        }
+        Excitation::PseudoRandom(signal) => signal.periods.count = signal.periods.count.min(2),
     }
 }
