@@ -3,7 +3,7 @@
 use alloc::collections::VecDeque;
 use core::f64::consts::PI;
 
-use super::margins::{LOWEST_MODE_HZ, OVERSHOOT, RESONANCE, RINGS_US};
+use super::margins::{EDGE, LOWEST_MODE_HZ, OVERSHOOT, RESONANCE, RINGS_US};
 use crate::plan::{Piece, Plan, SETPOINT_STRIDE_US, Shape};
 use crate::units::s_from_us;
 
@@ -12,7 +12,7 @@ use crate::units::s_from_us;
 pub struct Need {
     /// Greatest setpoint either way, N·m.
     pub peak_nm: f64,
-    /// Greatest change of the setpoint within one stride, as a rate, N·m/s.
+    /// Greatest change of the setpoint within one stride, of a periodic signal within [`EDGE`] of it, as a rate, N·m/s.
     pub change_nm_per_s: f64,
     /// What a clamped rim rings to at a gain of 1, N·m.
     pub rings_to_nm: f64,
@@ -46,7 +46,13 @@ impl Need {
             let change_nm = (setpoint_nm - last_nm).abs();
             // Two changes within one stride add up.
             let within_nm = change_nm + if gap_us < stride_us { last_change_nm } else { 0.0 };
-            need.change_nm_per_s = need.change_nm_per_s.max(within_nm / s_from_us(stride_us));
+            let in_wave = plan
+                .piece_at(tick_us)
+                .is_some_and(|p| matches!(p.shape, Shape::Wave(_)));
+            let part = if in_wave { EDGE } else { 1.0 };
+            need.change_nm_per_s = need
+                .change_nm_per_s
+                .max(within_nm / (part * s_from_us(stride_us)));
             need.gap_us = need.gap_us.max(gap_us);
             // The greatest sum of any stretch: friction only ever brings a rim nearer to rest, where a new stretch begins.
             let elapsed_s = s_from_us(gap_us);

@@ -66,6 +66,8 @@ fn rounded(value: f64) -> f64 {
 
 /// A period is longer than this, s.
 const SHORTEST_S: f64 = 0.01;
+/// Slope as a share of the rig's slew limit beyond which the limit shows: an edge then takes that share of a setpoint.
+const MOST_OF_LIMIT: f64 = 0.2;
 /// Most realisations of a segment.
 const MOST_REALISATIONS: i64 = 50;
 
@@ -245,6 +247,15 @@ impl Multisine {
                 write_number(last),
                 show_nm(rounded(crest::root_mean_square(wave.values_nm()))),
                 write_number(rounded(crests.fold(0.0, f64::max)))
+            ));
+        }
+        let limit = against.rig.limits.slew_nm_per_s;
+        if slew > MOST_OF_LIMIT * limit {
+            against.note(format!(
+                "it changes by up to {}, more than a fifth of {}'s slew limit: the highest edges then arrive later than \
+                 low ones, and that passes for distortion",
+                show_slew(slew),
+                against.rig.file
             ));
         }
         let able = against.rig.wheelbase.slew_nm_per_s;
