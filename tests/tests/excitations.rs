@@ -7,6 +7,7 @@ use std::f64::consts::TAU;
 use std::path::PathBuf;
 
 use acceptance::recovery::root;
+use acceptance::safety::program::{Ended, run};
 use bench_core::run::{End, Permit};
 use ndarray::ArrayView1;
 use truerim::drive::StopFlag;
@@ -241,4 +242,52 @@ fn a_pseudo_random_signal_goes_through_on_every_unit() {
                 .all(|row| row.end_tick - row.start_tick == 127 * 4_000)
         );
     }
+}
+
+/// `truerim check --signals` of a shipped procedure on the belt unit; the port is not there.
+fn told(procedure: &str, more: &[&str]) -> Ended {
+    let file = |name: String| root().join(name).display().to_string();
+    let (rig, procedure) = (
+        file("rigs/belt.toml".into()),
+        file(format!("procedures/{procedure}")),
+    );
+    let mut all = vec!["check", "--signals", "--port", "/nowhere/port", "--rig", &rig];
+    all.extend(["--procedure", &procedure, "--seed", "11"]);
+    all.extend(more);
+    run(all)
+}
+
+#[test]
+fn what_is_played_is_told_before_the_run() {
+    let text = told("pulses.toml", &[]);
+    assert_eq!(text.code, Some(0), "{text:?}");
+    for part in [
+        "1. pulses from zero: 40 × half-sine",
+        "crest factor",
+        "RMS, 64 to 128 Hz",
+        "5 pulses in a row",
+    ] {
+        assert!(text.out.contains(part), "{part}: {}", text.out);
+    }
+    let json = told("response.toml", &["--json"]);
+    assert_eq!(json.code, Some(0), "{json:?}");
+    let json: serde_json::Value = serde_json::from_str(&json.out).unwrap();
+    let segment = &json["segments"][0];
+    let lines = segment["lines"].as_array().unwrap().len() as f64;
+    let signal = &segment["signals"][0];
+    // Lines of one amplitude: root mean square by their number; 12 % of 7 N·m is the peak.
+    let amplitude_nm = segment["line_amplitude_nm"].as_f64().unwrap();
+    let rms_nm = signal["rms_nm"].as_f64().unwrap();
+    assert!((rms_nm - amplitude_nm * (lines / 2.0).sqrt()).abs() < 1e-9);
+    assert!((signal["peak_nm"].as_f64().unwrap() - 0.84).abs() < 1e-9);
+    let crest = &signal["crest_factor"];
+    assert!(
+        crest[0].as_f64().unwrap() > 1.4 && crest[1].as_f64().unwrap() < 1.9,
+        "{crest}"
+    );
+    assert_eq!((&segment["parts"], &segment["transient"]), (&3.into(), &1.into()));
+    assert_eq!(segment["signals"][0]["length_us"], 2_000_000);
+    // Nothing to tell without a procedure.
+    let rig = root().join("rigs/belt.toml").display().to_string();
+    assert_eq!(run(["check", "--signals", "--rig", &rig]).code, Some(2));
 }
