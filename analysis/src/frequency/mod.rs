@@ -27,7 +27,7 @@ pub use errors::{
 
 pub use phase::{GroupDelay, PhaseOptions, phase_frequency};
 pub use resonance::{Resonance, ResonanceOptions, first_resonance};
-pub use response::frequency_response;
+pub use response::{SweepSpectra, frequency_response};
 pub use start::REACH;
 pub use two_mass::TwoMassModel;
 

@@ -28,20 +28,85 @@ pub fn frequency_response(
     sweeps: &[SweepRecord<'_>],
     options: &FrequencyOptions,
 ) -> Result<FrequencyResponse, Refusal> {
-    let fs_hz = check(sweeps, options)?;
-    let mut lines: Vec<Lines> = sweeps.iter().map(|s| transform(s, options)).collect();
-    let bulk: Vec<f64> = lines.iter().map(|l| bulk_delay(l, options)).collect();
-    let common = bulk.iter().sum::<f64>() / bulk.len() as f64;
-    for (sweep, bulk) in sweeps.iter().zip(&bulk) {
-        let window_s = 0.25 * sweep.output_nm.len() as f64 / fs_hz;
-        if bulk.abs() > window_s {
-            return Err(Refusal::DelayBeyondWindow {
-                delay_s: *bulk,
-                window_s,
-            });
+    if let Some(first) = sweeps.first() {
+        check_options(first.fs_hz, options)?;
+    }
+    enough(sweeps.len(), options)?;
+    let mut spectra = SweepSpectra::new(options.clone());
+    for sweep in sweeps {
+        spectra.push(sweep)?;
+    }
+    spectra.response()
+}
+
+/// Sweeps given one at a time, for recordings that need not be held whole: of each the spectral lines up to a little
+/// beyond `f_max_hz` are kept, and the record may be dropped.
+#[derive(Debug, Clone)]
+pub struct SweepSpectra {
+    options: FrequencyOptions,
+    fs_hz: f64,
+    lines: Vec<Lines>,
+    /// A quarter of each record's length, s: the longest bulk delay it can hold.
+    windows_s: Vec<f64>,
+    ages_s: f64,
+}
+
+impl SweepSpectra {
+    /// No sweep yet.
+    pub fn new(options: FrequencyOptions) -> Self {
+        Self {
+            options,
+            fs_hz: 0.0,
+            lines: Vec::new(),
+            windows_s: Vec::new(),
+            ages_s: 0.0,
         }
     }
-    lines.iter_mut().for_each(|l| l.advance(common));
+
+    /// Takes a sweep.
+    ///
+    /// # Errors
+    /// What [`frequency_response`] refuses of options and single records.
+    pub fn push(&mut self, sweep: &SweepRecord<'_>) -> Result<(), Refusal> {
+        if self.lines.is_empty() {
+            check_options(sweep.fs_hz, &self.options)?;
+            self.fs_hz = sweep.fs_hz;
+        }
+        check_sweep(sweep, self.fs_hz, &self.options)?;
+        self.lines.push(transform(sweep, &self.options));
+        self.windows_s
+            .push(0.25 * sweep.output_nm.len() as f64 / self.fs_hz);
+        self.ages_s += sweep.input_age_s;
+        Ok(())
+    }
+
+    /// The response of all sweeps.
+    ///
+    /// # Errors
+    /// As [`frequency_response`].
+    pub fn response(mut self) -> Result<FrequencyResponse, Refusal> {
+        enough(self.lines.len(), &self.options)?;
+        let bulk: Vec<f64> = self.lines.iter().map(|l| bulk_delay(l, &self.options)).collect();
+        let common = bulk.iter().sum::<f64>() / bulk.len() as f64;
+        for (window_s, delay_s) in self.windows_s.iter().zip(&bulk) {
+            if delay_s.abs() > *window_s {
+                return Err(Refusal::DelayBeyondWindow {
+                    delay_s: *delay_s,
+                    window_s: *window_s,
+                });
+            }
+        }
+        self.lines.iter_mut().for_each(|l| l.advance(common));
+        let age_s = self.ages_s / self.lines.len() as f64;
+        respond(self.lines, &self.options, (self.fs_hz, common, age_s))
+    }
+}
+
+fn respond(
+    mut lines: Vec<Lines>,
+    options: &FrequencyOptions,
+    (fs_hz, common, age_s): (f64, f64, f64),
+) -> Result<FrequencyResponse, Refusal> {
     let centres = centres(options);
     let half =
         0.5 * (2.0_f64.powf(0.5 / options.bands_per_octave) - 2.0_f64.powf(-0.5 / options.bands_per_octave));
@@ -57,9 +122,9 @@ pub fn frequency_response(
     let own = deviations(&centres, &first);
     lines.iter_mut().zip(&own).for_each(|(l, d)| l.advance(*d));
     let all: Vec<&Lines> = lines.iter().collect();
-    let mut out = empty(options, sweeps, fs_hz, &lines);
+    let mut out = empty(options, age_s, fs_hz, &lines);
     out.repeat_delay_s = own.iter().map(|d| common + d).collect();
-    out.repeats = vec![Vec::new(); sweeps.len()];
+    out.repeats = vec![Vec::new(); lines.len()];
     for (b, f) in centres.iter().enumerate() {
         let turn = Complex64::from_polar(1.0, -TAU * f * common);
         let singles: Option<Vec<Band>> = first.iter().map(|r| r[b]).collect();
@@ -86,17 +151,16 @@ pub fn frequency_response(
     Ok(out)
 }
 
-fn check(sweeps: &[SweepRecord<'_>], options: &FrequencyOptions) -> Result<f64, Refusal> {
+fn enough(got: usize, options: &FrequencyOptions) -> Result<(), Refusal> {
     let needed = options.min_repeats.max(2);
-    let too_few = Refusal::TooFewRepeats {
-        what: "frequency response".into(),
-        got: sweeps.len(),
-        needed,
-    };
-    let Some(first) = sweeps.first() else {
-        return Err(too_few);
-    };
-    let fs_hz = first.fs_hz;
+    if got < needed {
+        let what = "frequency response".into();
+        return Err(Refusal::TooFewRepeats { what, got, needed });
+    }
+    Ok(())
+}
+
+fn check_options(fs_hz: f64, options: &FrequencyOptions) -> Result<(), Refusal> {
     if !fs_hz.is_finite() || fs_hz <= 0.0 {
         return Err(Refusal::out_of_range(
             "the sample rate",
@@ -132,66 +196,65 @@ fn check(sweeps: &[SweepRecord<'_>], options: &FrequencyOptions) -> Result<f64, 
             fs_hz,
         });
     }
-    if sweeps.len() < needed {
-        return Err(too_few);
+    Ok(())
+}
+
+fn check_sweep(sweep: &SweepRecord<'_>, fs_hz: f64, options: &FrequencyOptions) -> Result<(), Refusal> {
+    let (left, right) = (sweep.input_nm.len(), sweep.output_nm.len());
+    if left != right {
+        return Err(Refusal::LengthMismatch {
+            what: "input and output of a sweep".into(),
+            left,
+            right,
+        });
     }
-    for sweep in sweeps {
-        let (left, right) = (sweep.input_nm.len(), sweep.output_nm.len());
-        if left != right {
-            return Err(Refusal::LengthMismatch {
-                what: "input and output of a sweep".into(),
-                left,
-                right,
+    all_finite("the setpoint", sweep.input_nm.iter())?;
+    all_finite("the torque", sweep.output_nm.iter())?;
+    if (sweep.fs_hz - fs_hz).abs() > 1e-9 * fs_hz {
+        return Err(Refusal::RecordsDiffer {
+            what: "sample rate in Hz".into(),
+            left: fs_hz,
+            right: sweep.fs_hz,
+        });
+    }
+    let held = sweep.input_hold_s * fs_hz;
+    if !(held > 0.5 && (held - held.round()).abs() < 1e-6 * held) {
+        return Err(Refusal::out_of_range(
+            "input hold in whole sample intervals",
+            held,
+            1.0,
+            f64::INFINITY,
+            "1",
+        ));
+    }
+    if !(0.0..=1.0 / fs_hz).contains(&sweep.input_age_s) {
+        return Err(Refusal::out_of_range(
+            "age of an input value when first sampled",
+            sweep.input_age_s,
+            0.0,
+            1.0 / fs_hz,
+            "s",
+        ));
+    }
+    let (got_s, needed_s) = (left as f64 / fs_hz, 2.0 / options.f_min_hz);
+    if got_s < needed_s {
+        return Err(Refusal::TooShort {
+            what: "two periods of f_min".into(),
+            got_s,
+            needed_s,
+        });
+    }
+    if let Some(limit_nm) = options.saturation_nm {
+        let value_nm = sweep.output_nm.iter().fold(0.0_f64, |a, v| a.max(v.abs()));
+        if value_nm >= limit_nm {
+            return Err(Refusal::Saturated {
+                what: "the torque".into(),
+                value_nm,
+                limit_nm,
             });
-        }
-        all_finite("the setpoint", sweep.input_nm.iter())?;
-        all_finite("the torque", sweep.output_nm.iter())?;
-        if (sweep.fs_hz - fs_hz).abs() > 1e-9 * fs_hz {
-            return Err(Refusal::RecordsDiffer {
-                what: "sample rate in Hz".into(),
-                left: fs_hz,
-                right: sweep.fs_hz,
-            });
-        }
-        let held = sweep.input_hold_s * fs_hz;
-        if !(held > 0.5 && (held - held.round()).abs() < 1e-6 * held) {
-            return Err(Refusal::out_of_range(
-                "input hold in whole sample intervals",
-                held,
-                1.0,
-                f64::INFINITY,
-                "1",
-            ));
-        }
-        if !(0.0..=1.0 / fs_hz).contains(&sweep.input_age_s) {
-            return Err(Refusal::out_of_range(
-                "age of an input value when first sampled",
-                sweep.input_age_s,
-                0.0,
-                1.0 / fs_hz,
-                "s",
-            ));
-        }
-        let (got_s, needed_s) = (left as f64 / fs_hz, 2.0 / options.f_min_hz);
-        if got_s < needed_s {
-            return Err(Refusal::TooShort {
-                what: "two periods of f_min".into(),
-                got_s,
-                needed_s,
-            });
-        }
-        if let Some(limit_nm) = options.saturation_nm {
-            let value_nm = sweep.output_nm.iter().fold(0.0_f64, |a, v| a.max(v.abs()));
-            if value_nm >= limit_nm {
-                return Err(Refusal::Saturated {
-                    what: "the torque".into(),
-                    value_nm,
-                    limit_nm,
-                });
-            }
         }
     }
-    Ok(fs_hz)
+    Ok(())
 }
 
 /// Whole-record transform, the input as the staircase that it is, the output without the declared sensor delay.
@@ -206,6 +269,7 @@ fn transform(sweep: &SweepRecord<'_>, options: &FrequencyOptions) -> Lines {
         let mut lines = plan.forward(x.iter().map(|v| v - mean).collect());
         lines.truncate(last + 1);
         lines.remove(0);
+        lines.shrink_to_fit();
         lines
     };
     let mut input = spectrum(sweep.input_nm);
@@ -287,13 +351,7 @@ fn deviations(centres: &[f64], repeats: &[Vec<Option<Band>>]) -> Vec<f64> {
     own
 }
 
-fn empty(
-    options: &FrequencyOptions,
-    sweeps: &[SweepRecord<'_>],
-    fs_hz: f64,
-    lines: &[Lines],
-) -> FrequencyResponse {
-    let age = sweeps.iter().map(|s| s.input_age_s).sum::<f64>() / sweeps.len() as f64;
+fn empty(options: &FrequencyOptions, age: f64, fs_hz: f64, lines: &[Lines]) -> FrequencyResponse {
     FrequencyResponse {
         f_hz: Vec::new(),
         re: Vec::new(),

@@ -58,16 +58,92 @@ pub fn fit_latency(steps: &[StepRecord<'_>], options: &LatencyOptions) -> Latenc
 /// next, one declared update period later, the rest. Such repeats are kept out of the shape and placed with it
 /// afterwards: leaving them out would leave out the shortest waits. The groups' own results use the common shape and need the fewest repeats of `options` each.
 pub fn fit_latency_groups(groups: &[&[StepRecord<'_>]], options: &LatencyOptions) -> LatencyGroups {
-    let mut left_out = Vec::new();
-    let lengths: Vec<usize> = groups.iter().map(|g| g.len()).collect();
-    match attempt(groups, options, &mut left_out) {
-        Ok(fitted) => {
-            left_out.sort_by_key(|(index, _)| *index);
-            group_results(&fitted, &lengths, &left_out)
+    let mut records = LatencyRecords::new(options.clone());
+    for steps in groups {
+        records.next_group();
+        for step in *steps {
+            records.push(step);
         }
-        Err(refusal) => {
-            left_out.sort_by_key(|(index, _)| *index);
-            refused_fit(&refusal, &lengths, &left_out, options)
+    }
+    records.fit()
+}
+
+/// Steps given one at a time, for recordings that need not be held whole: of each record the part around its rise is
+/// kept, and the record may be dropped.
+#[derive(Debug, Clone)]
+pub struct LatencyRecords {
+    options: LatencyOptions,
+    lengths: Vec<usize>,
+    repeats: Vec<Repeat>,
+    left_out: Vec<(usize, String)>,
+    /// Why the first record that cannot be used cannot.
+    reason: Option<Refusal>,
+    /// Change that the group's first record commands, N·m.
+    change_nm: Option<f64>,
+    /// What forbids any result.
+    fatal: Option<Refusal>,
+}
+
+impl LatencyRecords {
+    /// No record yet.
+    pub fn new(options: LatencyOptions) -> Self {
+        Self {
+            options,
+            lengths: Vec::new(),
+            repeats: Vec::new(),
+            left_out: Vec::new(),
+            reason: None,
+            change_nm: None,
+            fatal: None,
+        }
+    }
+
+    /// Begins a group: what is pushed from here on commands one and the same change.
+    pub fn next_group(&mut self) {
+        self.lengths.push(0);
+        self.change_nm = None;
+    }
+
+    /// Takes a record into the group begun last; one that cannot be used is left out with its reason.
+    pub fn push(&mut self, step: &StepRecord<'_>) {
+        let index = self.lengths.iter().sum();
+        match self.lengths.last_mut() {
+            Some(length) => *length += 1,
+            None => self.lengths.push(1),
+        }
+        let right = step.to_nm - step.from_nm;
+        let left = *self.change_nm.get_or_insert(right);
+        if (right - left).abs() > 1e-6 * left.abs() {
+            self.fatal.get_or_insert(Refusal::RecordsDiffer {
+                what: "commanded change in N·m".into(),
+                left,
+                right,
+            });
+        }
+        match repeat(index, step, &self.options) {
+            Ok(mut repeat) => {
+                repeat.shorten();
+                self.repeats.push(repeat);
+            }
+            Err(refusal) => {
+                self.left_out.push((index, refusal.to_string()));
+                self.reason.get_or_insert(refusal);
+            }
+        }
+    }
+
+    /// Fits all records together, as [`fit_latency_groups`].
+    pub fn fit(self) -> LatencyGroups {
+        let mut left_out = self.left_out;
+        let usable = match (self.fatal, self.repeats) {
+            (Some(refusal), _) => Err(refusal),
+            (None, repeats) => Ok(repeats),
+        };
+        let fitted = usable.and_then(|r| attempt(r, self.reason, &self.options, &mut left_out));
+        left_out.sort_by_key(|(index, _)| *index);
+        match fitted {
+            Ok(fitted) => group_results(&fitted, &self.lengths, &left_out),
+            Err(refusal) => refused_fit(&refusal, &self.lengths, &left_out, &self.options),
         }
     }
 }
@@ -81,35 +157,12 @@ fn too_few(got: usize, needed: usize) -> Refusal {
 }
 
 fn attempt<'o>(
-    groups: &[&[StepRecord<'_>]],
+    mut repeats: Vec<Repeat>,
+    reason: Option<Refusal>,
     options: &'o LatencyOptions,
     left_out: &mut Vec<(usize, String)>,
 ) -> Result<Fitted<'o>, Refusal> {
     let needed = options.min_repeats.max(2);
-    let mut repeats = Vec::new();
-    let mut reason = None;
-    let mut index = 0;
-    for steps in groups {
-        let change = steps.first().map_or(0.0, |s| s.to_nm - s.from_nm);
-        for step in *steps {
-            let other = step.to_nm - step.from_nm;
-            if (other - change).abs() > 1e-6 * change.abs() {
-                return Err(Refusal::RecordsDiffer {
-                    what: "commanded change in N·m".into(),
-                    left: change,
-                    right: other,
-                });
-            }
-            match repeat(index, step, options) {
-                Ok(repeat) => repeats.push(repeat),
-                Err(refusal) => {
-                    left_out.push((index, refusal.to_string()));
-                    reason.get_or_insert(refusal);
-                }
-            }
-            index += 1;
-        }
-    }
     if repeats.len() < needed {
         // When nothing at all was usable, why matters more than how many.
         return Err(reason
@@ -120,10 +173,10 @@ fn attempt<'o>(
     let noise_nm = median(&repeats.iter().map(|r| r.noise_nm).collect::<Vec<_>>())?;
     let start = guess(&repeats, &changes_nm, &members, options)?;
     let onset = |r: &Repeat| r.t50_s - start.classes[r.class].rise_s;
-    let beyond = |r: &&Repeat| onset(r) + start.classes[r.class].needed_s > r.t_s[r.t_s.len() - 1];
+    let beyond = |r: &&Repeat| onset(r) + start.classes[r.class].needed_s > r.end_s;
     let late: Vec<&Repeat> = repeats.iter().filter(beyond).collect();
     if 2 * late.len() > repeats.len() {
-        let (delay_s, window_s) = (onset(late[0]), late[0].t_s[late[0].t_s.len() - 1]);
+        let (delay_s, window_s) = (onset(late[0]), late[0].end_s);
         return Err(Refusal::DelayBeyondWindow { delay_s, window_s });
     }
     let fitter = Fitter {

@@ -30,7 +30,7 @@ mod split;
 mod table;
 
 pub use arrival::{ArrivalOptions, Arrivals, arrivals};
-pub use fit::{LatencyGroups, fit_latency, fit_latency_groups};
+pub use fit::{LatencyGroups, LatencyRecords, fit_latency, fit_latency_groups};
 pub use gap::{GapCrossing, gap_between_sizes, gap_crossing};
 pub use marks::{OnsetMarks, marks_agree, onset_marks};
 pub use shape::{SensorForm, ShapeModel};

@@ -175,11 +175,7 @@ impl Fitted<'_> {
         let (options, joint) = (self.options, &self.joint);
         let stats = mean_sd(delays)?;
         let n = stats.n as f64;
-        let window_s = self
-            .repeats
-            .iter()
-            .map(|r| r.t_s[r.t_s.len() - 1])
-            .fold(f64::INFINITY, f64::min);
+        let window_s = self.repeats.iter().map(|r| r.end_s).fold(f64::INFINITY, f64::min);
         if stats.mean > window_s {
             return Err(Refusal::DelayBeyondWindow {
                 delay_s: stats.mean,

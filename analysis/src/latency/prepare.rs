@@ -16,6 +16,8 @@ pub(crate) struct Repeat {
     pub(crate) change_nm: f64,
     pub(crate) t_s: Vec<f64>,
     pub(crate) y_nm: Vec<f64>,
+    /// Instant of the record's last sample, s; the samples kept may end before.
+    pub(crate) end_s: f64,
     pub(crate) noise_nm: f64,
     /// First passages of 10, 50 and 90 % of the settled change.
     pub(crate) t10_s: f64,
@@ -119,6 +121,7 @@ pub(crate) fn repeat(
         change_nm: commanded.abs(),
         t_s,
         y_nm,
+        end_s: window_s,
         noise_nm,
         t10_s,
         t50_s,
@@ -128,6 +131,25 @@ pub(crate) fn repeat(
         settled_nm,
     })
 }
+
+impl Repeat {
+    /// Drops what no fit looks at: the windows of [`Class`] end well before, as they are medians of the same marks.
+    pub(crate) fn shorten(&mut self) {
+        let wide_s = self.t90_s - self.t10_s;
+        let to_peak_s = self.peak_s - self.t50_s;
+        let until_s = self.t50_s + KEPT * to_peak_s.max(wide_s) + KEPT_BEYOND_S;
+        let end = self.t_s.partition_point(|t| *t <= until_s);
+        self.t_s.truncate(end);
+        self.y_nm.truncate(end);
+        self.t_s.shrink_to_fit();
+        self.y_nm.shrink_to_fit();
+    }
+}
+
+/// Times the way from half-way to peak, or the transition, that is kept behind half-way; and what comes on top, s, for
+/// repeats that rise in two parts. The windows want 2.5 of it at most.
+const KEPT: f64 = 5.0;
+const KEPT_BEYOND_S: f64 = 0.02;
 
 /// Repeats of one size, with marks of their rise.
 #[derive(Debug, Clone)]

@@ -5,11 +5,13 @@ use truerim_analysis::frequency::FrequencyResponse;
 use truerim_analysis::latency::SensorForm;
 use truerim_analysis::statistics::quantile;
 
-use super::cut::Cut;
+use super::FittingError;
+use super::cut::{Cut, Samples};
 use super::document::{Conditions, FrequencyCurve, StepCurves};
 use super::groups::Group;
 use super::sensor::SensorTerms;
 use super::steps::StepResults;
+use crate::recording::Recording;
 
 /// Most instants of a step overlay.
 const INSTANTS: usize = 600;
@@ -27,24 +29,29 @@ fn micro(x: f64) -> f64 {
 
 /// Overlay of the repeats of one group; `None` if none could be measured.
 pub(crate) fn steps(
+    recording: &Recording,
     group: &Group<'_>,
     results: &StepResults,
     sensor: &SensorTerms,
     form: SensorForm,
     thin: usize,
-) -> Option<StepCurves> {
-    let first = group.cuts.first()?;
+) -> Result<Option<StepCurves>, FittingError> {
+    let Some(first) = group.cuts.first() else {
+        return Ok(None);
+    };
     let mean = |pick: fn(&truerim_analysis::step::StepMeasures) -> f64| {
         let n = results.measures.len() as f64;
         results.measures.iter().map(pick).sum::<f64>() / n
     };
     if results.measures.is_empty() {
-        return None;
+        return Ok(None);
     }
-    let end_of = |cut: &&Cut| cut.t_s.last().copied().unwrap_or(0.0) - sensor.delay_s;
-    let held_s = group.cuts.iter().map(end_of).fold(f64::INFINITY, f64::min);
-    let start_of = |cut: &&Cut| cut.t_s.first().copied().unwrap_or(0.0) - sensor.delay_s;
-    let start_s = group.cuts.iter().map(start_of).fold(-BEFORE_S, f64::max);
+    let (mut start_s, mut held_s) = (-BEFORE_S, f64::INFINITY);
+    for cut in &group.cuts {
+        let [first_s, last_s] = cut.span_s;
+        start_s = start_s.max(first_s - sensor.delay_s);
+        held_s = held_s.min(last_s - sensor.delay_s);
+    }
     let end_s = (1.25 * mean(|m| m.settling_s))
         .max(4.0 * mean(|m| m.t90_s))
         .min(held_s);
@@ -52,11 +59,10 @@ pub(crate) fn steps(
     let step_s = sample_s.max((end_s - start_s) / INSTANTS as f64);
     let count = ((end_s - start_s) / step_s).floor().max(1.0) as usize;
     let t_s: Vec<f64> = (0..=count).map(|i| micro(start_s + i as f64 * step_s)).collect();
-    let rows: Vec<Vec<f64>> = group
-        .cuts
-        .iter()
-        .map(|cut| resampled(cut, sensor.delay_s, &t_s))
-        .collect();
+    let mut rows: Vec<Vec<f64>> = Vec::with_capacity(group.cuts.len());
+    for cut in &group.cuts {
+        rows.push(resampled(&cut.samples(recording)?, sensor.delay_s, &t_s));
+    }
     let at = |q: f64| -> Vec<f64> {
         (0..t_s.len())
             .map(|i| {
@@ -71,12 +77,12 @@ pub(crate) fn steps(
         .iter()
         .all(|curve| curve.iter().all(|v| v.is_finite()))
     {
-        return None;
+        return Ok(None);
     }
     let stride = rows.len().div_ceil(thin.max(1)).max(1);
     let latency_s = results.latency.latency.estimate().map(|e| e.value);
     let (model_t_s, model_nm) = model(results, latency_s, sensor, form, mean(|m| m.low_nm), first);
-    Some(StepCurves {
+    Ok(Some(StepCurves {
         group: group.name.clone(),
         conditions: Conditions {
             n: results.measures.len(),
@@ -100,11 +106,11 @@ pub(crate) fn steps(
         model_t_s,
         model_nm,
         t_s,
-    })
+    }))
 }
 
 /// Torque at the instants `t_s` by linear interpolation; the sensor's delay taken out of its own axis.
-fn resampled(cut: &Cut, delay_s: f64, t_s: &[f64]) -> Vec<f64> {
+fn resampled(cut: &Samples, delay_s: f64, t_s: &[f64]) -> Vec<f64> {
     let own: Vec<f64> = cut.t_s.iter().map(|t| t - delay_s).collect();
     let mut i = 0;
     t_s.iter()

@@ -3,10 +3,13 @@
 //! A step is cut from a little before its start to the end of its hold, a chirp with the rest on both sides. Time is 0
 //! at the tick at which the first setpoint came into force. A repeat with a gap, or one that the run did not finish, is
 //! kept apart with the reason: nothing is filled in.
+//!
+//! A cut says where its samples are; they are read when a fit wants them ([`Cut::samples`]) and dropped again, so that a
+//! long recording takes no more memory than a short one.
 
 use std::ops::Range;
 
-use ndarray::Array1;
+use ndarray::{Array1, ArrayView1};
 
 use super::FittingError;
 use crate::recording::{Recording, SegmentRow};
@@ -21,19 +24,15 @@ const COUNTS: f64 = 1.5;
 /// Longest time over which the rig may spread a jump, s.
 const SPREAD_S: f64 = 0.005;
 
-/// One repeat of one excitation, scaled.
+/// One repeat of one excitation: where it is, and whether it was played as planned.
 #[derive(Debug, Clone)]
 pub(crate) struct Cut {
     /// Its row in the segment table.
     pub(crate) row: SegmentRow,
     /// Rows of the recording.
     pub(crate) rows: Range<usize>,
-    /// Time from the setpoint coming into force, s.
-    pub(crate) t_s: Array1<f64>,
-    /// Setpoint in force, N·m.
-    pub(crate) setpoint_nm: Array1<f64>,
-    /// Rim torque, N·m.
-    pub(crate) torque_nm: Array1<f64>,
+    /// Instants of its first and last sample from the setpoint coming into force, s.
+    pub(crate) span_s: [f64; 2],
     /// How long a setpoint had been in force when the first sample saw it, s.
     pub(crate) input_age_s: f64,
     /// By how much the setpoint in force fell short of, or departed from, the plan, N·m; within `tolerance_nm` if all
@@ -43,10 +42,31 @@ pub(crate) struct Cut {
     pub(crate) tolerance_nm: f64,
 }
 
+/// The samples of one repeat, scaled.
+#[derive(Debug, Clone)]
+pub(crate) struct Samples {
+    /// Time from the setpoint coming into force, s.
+    pub(crate) t_s: Array1<f64>,
+    /// Setpoint in force, N·m.
+    pub(crate) setpoint_nm: Array1<f64>,
+    /// Rim torque, N·m.
+    pub(crate) torque_nm: Array1<f64>,
+}
+
 impl Cut {
     /// Whether the setpoint in force was what the procedure asked for.
     pub(crate) fn as_planned(&self) -> bool {
         self.departure_nm <= self.tolerance_nm
+    }
+
+    /// Reads its samples.
+    pub(crate) fn samples(&self, recording: &Recording) -> Result<Samples, FittingError> {
+        let ticks = recording.ticks(self.rows.clone())?;
+        Ok(Samples {
+            t_s: seconds(&ticks.view(), &self.row, recording.header().tick_s),
+            setpoint_nm: recording.values("setpoint", self.rows.clone())?,
+            torque_nm: recording.values("torque", self.rows.clone())?,
+        })
     }
 }
 
@@ -89,6 +109,11 @@ pub(crate) fn cut(recording: &Recording) -> Result<Cuts, FittingError> {
         }
     }
     Ok(cuts)
+}
+
+/// Seconds since the first setpoint came into force.
+fn seconds(ticks: &ArrayView1<'_, u64>, row: &SegmentRow, tick_s: f64) -> Array1<f64> {
+    ticks.mapv(|tick| tick_s * (tick as f64 - row.start_tick as f64))
 }
 
 fn is_excitation(row: &SegmentRow) -> bool {
@@ -139,9 +164,8 @@ fn one(
         )));
     }
     let rows = wide.start + kept.start..wide.start + kept.end;
-    let t_s = ticks.mapv(|tick| header.tick_s * (tick as f64 - row.start_tick as f64));
-    let setpoint_nm = all_setpoints.slice(ndarray::s![kept]).to_owned();
-    let torque_nm = recording.values("torque", rows.clone())?;
+    let t_s = seconds(&ticks, row, header.tick_s);
+    let setpoint_nm = all_setpoints.slice(ndarray::s![kept]);
     let held_ticks = in_ticks(f64::from(row.hold_us) * 1e-6).max(1);
     let departure_nm = departure(row, is_step, &t_s, &setpoint_nm, tolerance_nm);
     // A chirp's crest is sampled as it falls: a fiftieth of its amplitude is the sampling, not clipping.
@@ -155,9 +179,7 @@ fn one(
     Ok(Ok(Cut {
         row: row.clone(),
         rows,
-        t_s,
-        setpoint_nm,
-        torque_nm,
+        span_s: [t_s.first(), t_s.last()].map(|t| t.copied().unwrap_or(0.0)),
         input_age_s: age as f64 * header.tick_s,
         departure_nm,
         tolerance_nm: tolerance_nm + sampling_nm,
@@ -193,7 +215,7 @@ fn departure(
     row: &SegmentRow,
     is_step: bool,
     t_s: &Array1<f64>,
-    setpoint_nm: &Array1<f64>,
+    setpoint_nm: &ArrayView1<'_, f64>,
     tolerance_nm: f64,
 ) -> f64 {
     if is_step {

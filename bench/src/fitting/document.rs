@@ -26,6 +26,9 @@ pub struct FitDocument {
     pub rig_spring: RigSpring,
     /// Results, headline ones first in each family.
     pub measurands: Vec<Measurand>,
+    /// Transfer functions fitted to chirps; documents of earlier versions have none.
+    #[serde(default)]
+    pub models: Vec<ModelFacts>,
     /// What the plots need.
     pub curves: Curves,
     /// Checks on the recording as a whole.
@@ -119,10 +122,30 @@ pub enum Quantity {
     Latency,
     /// Standard deviation of that delay over repeats.
     LatencyJitter,
+    /// Latency that 5 % of the repeats fall short of.
+    LatencyLow,
+    /// Median of the latency.
+    LatencyMedian,
+    /// Latency that 95 % of the repeats fall short of.
+    LatencyHigh,
+    /// Period at which torque can begin.
+    UpdatePeriod,
+    /// Latency without the wait for the update.
+    DeadTime,
+    /// Scatter of the arrivals about their comb.
+    ArrivalJitter,
     /// Time from 10 to 90 % of the step.
     TransitionDuration,
+    /// Time from onset to half of the step.
+    RiseToHalf,
+    /// Steepest rise of torque.
+    SlewLargest,
+    /// Rise kept over half the step.
+    SlewSustained,
     /// Largest excursion beyond the level reached.
     Overshoot,
+    /// Largest excursion short of the level after the peak.
+    Undershoot,
     /// Time to stay within the settling band.
     SettlingTime,
     /// Torque reached per torque commanded.
@@ -131,14 +154,44 @@ pub enum Quantity {
     Bandwidth,
     /// Frequency up to which the magnitude stays within ±3 dB.
     FlatBand,
+    /// Frequency at which the phase has fallen by 90 degrees.
+    PhaseNinety,
+    /// Slope of the phase around 10 Hz.
+    GroupDelay,
     /// Pure delay from the phase.
     PhaseDelay,
     /// Latency less the delay from the phase.
     DelayAgreement,
+    /// Pure delay beside the rational model.
+    ModelDelay,
     /// First resonance, clamped.
     Resonance,
     /// Its damping ratio.
     ResonanceDamping,
+    /// Torque per twist between rotor and rim.
+    DriveStiffness,
+    /// Inertia that rings at the first resonance.
+    RotorInertia,
+    /// First resonance on an ideal clamp.
+    IdealResonance,
+    /// Coulomb friction, mean of both directions.
+    Coulomb,
+    /// Coulomb friction in the positive direction.
+    CoulombPositive,
+    /// Coulomb friction in the negative direction.
+    CoulombNegative,
+    /// Viscous friction.
+    Viscous,
+    /// Torque that turns one way.
+    TorqueOffset,
+    /// Inertia of all that turns.
+    TurningInertia,
+    /// Torque that it takes to turn the wheelbase steadily.
+    Drag,
+    /// Coulomb friction from coasting down.
+    CoastCoulomb,
+    /// Viscous friction from coasting down.
+    CoastViscous,
     /// Declared delay of the torque sensor, taken out of the others.
     SensorDelay,
 }
@@ -173,6 +226,49 @@ impl Measurand {
     pub fn estimate(&self) -> Option<&Estimate> {
         self.result.estimate()
     }
+}
+
+/// Delay times a rational transfer function of minimum phase, `gain · exp(-s delay) · Π zeros / Π poles`, each factor 1 at
+/// zero frequency.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ModelFacts {
+    /// The group in words.
+    pub group: String,
+    /// Conditions.
+    pub conditions: Conditions,
+    /// Number of poles.
+    pub poles: usize,
+    /// Number of zeros.
+    pub zeros: usize,
+    /// Lowest and highest frequency fitted, Hz.
+    pub range_hz: [f64; 2],
+    /// Root of the mean squared residual in units of the errors of the response: 1 where noise alone is left.
+    pub residual: f64,
+    /// Number of bands fitted.
+    pub lines: usize,
+    /// Numbers of poles and zeros that were tried.
+    pub orders_tried: usize,
+    /// Gain at zero frequency.
+    pub gain: Outcome,
+    /// Pure delay, s.
+    pub delay: Outcome,
+    /// Poles, then zeros, by frequency; those beyond ten times the range say nothing and are left out.
+    pub roots: Vec<RootFacts>,
+    /// Checks on the fit.
+    pub checks: Vec<Check>,
+}
+
+/// A pole or a zero.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RootFacts {
+    /// `pole` or `zero`.
+    pub kind: String,
+    /// Whether it stands for a complex pair.
+    pub pair: bool,
+    /// Magnitude over 2π, Hz.
+    pub frequency: Outcome,
+    /// Damping ratio; 1 for a real root.
+    pub damping: Outcome,
 }
 
 /// Conditions that a result holds under. What is not known is `None`.

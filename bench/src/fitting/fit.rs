@@ -1,19 +1,22 @@
 //! The fit of one recording.
 
 use truerim_analysis::estimate::{Contribution, Estimate, Outcome};
-use truerim_analysis::frequency::FrequencyOptions;
+use truerim_analysis::frequency::{FrequencyOptions, FrequencyResponse};
 use truerim_analysis::latency::LatencyOptions;
+use truerim_analysis::rational::RationalOptions;
 use truerim_analysis::step::StepOptions;
 
 use super::cut::{Cut, Cuts, cut};
+use super::declared::Declared;
 use super::document::{
-    Conditions, Curves, FitDocument, Measurand, Program, Quantity, RigSpring, SCHEMA, SCHEMA_VERSION,
+    Conditions, Curves, FitDocument, FrequencyCurve, Measurand, ModelFacts, Program, Quantity, RigSpring,
+    SCHEMA, SCHEMA_VERSION,
 };
 use super::facts::RecordingFacts;
-use super::groups;
+use super::groups::{self, Group};
 use super::scan::scan;
 use super::sensor::SensorTerms;
-use super::{FittingError, agreement, curves, quality, steps, sweeps};
+use super::{FittingError, agreement, curves, delays, model, motion, quality, steps, sweeps, twist};
 use crate::recording::Recording;
 
 /// How to fit. What a recording declares (sensor delay, saturation, clock, update period, range of frequencies) is taken
@@ -26,6 +29,8 @@ pub struct FitOptions {
     pub latency: LatencyOptions,
     /// Bands, least coherence, fewest repeats.
     pub frequency: FrequencyOptions,
+    /// Numbers of poles and zeros tried.
+    pub rational: RationalOptions,
     /// Most single repeats kept for the overlay.
     pub thin_repeats: usize,
 }
@@ -36,6 +41,7 @@ impl Default for FitOptions {
             step: StepOptions::default(),
             latency: LatencyOptions::default(),
             frequency: FrequencyOptions::default(),
+            rational: RationalOptions::default(),
             thin_repeats: 24,
         }
     }
@@ -51,6 +57,7 @@ pub fn fit_recording(recording: &Recording, options: &FitOptions) -> Result<FitD
     let found = scan(recording)?;
     let sensor = SensorTerms::of(recording)?;
     let facts = RecordingFacts::of(recording, recording.path(), found.duration_s);
+    let declared = Declared::of(recording);
     let cuts = cut(recording)?;
     let spring = RigSpring::new(
         recording.header().sensor.stiffness_nm_per_rad,
@@ -61,24 +68,20 @@ pub fn fit_recording(recording: &Recording, options: &FitOptions) -> Result<FitD
         rig_spring_nm_per_rad: spring.series_nm_per_rad,
         ..Conditions::default()
     };
-    let update_period_s = facts.rig.update_period_s;
     let mut shown = Curves::default();
-    let mut results = fit_steps(
+    let source = Source {
         recording,
-        &cuts,
-        (&sensor, update_period_s),
-        options,
-        &base,
-        &mut shown,
-    )?;
-    let (by_frequency, response) = fit_chirps(recording, &cuts, &sensor, options, &base, &mut shown)?;
-    let shared = vec![
-        delay_agreement(&results, &by_frequency, &base),
-        sensor_delay(&sensor, &base),
-    ];
-    // Headline results of both families first, the other groups behind them.
-    results.extend(by_frequency);
-    results.extend(shared);
+        sensor: &sensor,
+        declared: &declared,
+        spring: &spring,
+    };
+    let (mut results, models, response) = if motion::turns(recording) {
+        let mut results = motion::of(recording, &declared, &sensor, &base)?;
+        results.push(sensor_delay(&sensor, &base));
+        (results, Vec::new(), None)
+    } else {
+        clamped(&source, &cuts, options, &base, &mut shown)?
+    };
     results.sort_by_key(|m| {
         (
             !m.headline,
@@ -105,9 +108,30 @@ pub fn fit_recording(recording: &Recording, options: &FitOptions) -> Result<FitD
         recording: facts,
         rig_spring: spring,
         measurands: results,
+        models,
         curves: shown,
         quality,
     })
+}
+
+type Found = (Vec<Measurand>, Vec<ModelFacts>, Option<FrequencyResponse>);
+
+/// Steps and chirps of a clamped rim, and what they say together.
+fn clamped(
+    source: &Source<'_>,
+    cuts: &Cuts,
+    options: &FitOptions,
+    base: &Conditions,
+    shown: &mut Curves,
+) -> Result<Found, FittingError> {
+    let update_period_s = sweeps::DriveTerms::of(source.recording).update_period_s;
+    let drive = (source.sensor, update_period_s);
+    let mut results = fit_steps(source.recording, cuts, drive, options, base, shown)?;
+    let chirps = fit_chirps(source, cuts, options, base, shown)?;
+    results.push(delay_agreement(&results, &chirps.measurands, base));
+    results.push(sensor_delay(source.sensor, base));
+    results.extend(chirps.measurands);
+    Ok((results, chirps.models, chirps.response))
 }
 
 fn check_header(recording: &Recording) -> Result<(), FittingError> {
@@ -177,7 +201,7 @@ fn fit_steps(
     for group in &mut groups {
         group.conditions.rig_spring_nm_per_rad = base.rig_spring_nm_per_rad;
     }
-    let delays = steps::latencies(&groups, &latency);
+    let delays = steps::latencies(recording, &groups, &latency)?;
     let conditions = match groups.as_slice() {
         [only] => only.conditions.clone(),
         several => {
@@ -192,11 +216,16 @@ fn fit_steps(
     if groups.len() > 1 {
         measurands.extend(steps::over_all(&groups, &delays.pooled, &conditions));
     }
+    if !groups.is_empty() {
+        let clock = (sensor.tick_s, update_period_s);
+        measurands.extend(delays::of(&groups, &delays.pooled, &conditions, clock));
+    }
     shown.latency = steps::latency_curve(&groups, &delays.pooled, &conditions, update_period_s);
     for (group, delays) in groups.iter().zip(delays.groups) {
-        let results = steps::measure(group, sensor, &step, delays, alone);
+        let results = steps::measure(recording, group, sensor, &step, delays, alone)?;
         if group.headline {
-            shown.steps = curves::steps(group, &results, sensor, latency.sensor_form, options.thin_repeats);
+            let (form, thin) = (latency.sensor_form, options.thin_repeats);
+            shown.steps = curves::steps(recording, group, &results, sensor, form, thin)?;
         }
         measurands.extend(results.measurands);
     }
@@ -207,60 +236,115 @@ fn fit_steps(
     Ok(measurands)
 }
 
-type ByFrequency = (
-    Vec<Measurand>,
-    Option<truerim_analysis::frequency::FrequencyResponse>,
-);
+/// What the fits of chirps draw on.
+struct Source<'a> {
+    recording: &'a Recording,
+    sensor: &'a SensorTerms,
+    declared: &'a Declared,
+    spring: &'a RigSpring,
+}
+
+/// What chirps give.
+#[derive(Default)]
+struct Chirps {
+    measurands: Vec<Measurand>,
+    /// Response of the headline group.
+    response: Option<FrequencyResponse>,
+    models: Vec<ModelFacts>,
+}
 
 fn fit_chirps(
-    recording: &Recording,
+    source: &Source<'_>,
     cuts: &Cuts,
-    sensor: &SensorTerms,
     options: &FitOptions,
     base: &Conditions,
     shown: &mut Curves,
-) -> Result<ByFrequency, FittingError> {
+) -> Result<Chirps, FittingError> {
+    let recording = source.recording;
     let fs_hz = recording.header().sample_rate_hz();
     let drive = sweeps::DriveTerms::of(recording);
-    let mut measurands = Vec::new();
-    let mut headline = None;
+    let mut found = Chirps::default();
     for mut group in groups::chirps(recording, &cuts.chirps)? {
         group.conditions.rig_spring_nm_per_rad = base.rig_spring_nm_per_rad;
-        let results = sweeps::measure(&group, sensor, fs_hz, &drive, &options.frequency);
+        let results = sweeps::measure(
+            recording,
+            &group,
+            source.sensor,
+            fs_hz,
+            &drive,
+            &options.frequency,
+        )?;
+        let (mut measurands, reference_hz) = (results.measurands, results.reference_hz);
         if let (true, Some(response)) = (group.headline, results.response) {
-            let outcome = |quantity| {
-                results
-                    .measurands
-                    .iter()
-                    .find(|m| m.quantity == quantity)
-                    .map(|m| &m.result)
-            };
-            let read = (
-                outcome(Quantity::Bandwidth),
-                outcome(Quantity::FlatBand),
-                outcome(Quantity::PhaseDelay),
-                outcome(Quantity::Resonance),
-            );
-            if let (Some(band), Some(flat), Some(delay), Some(resonance)) = read {
-                let least = options.frequency.min_coherence;
-                let read = [band, flat, delay, resonance];
-                shown.frequency = Some(curves::frequency(
-                    &group,
-                    &response,
-                    results.reference_hz,
-                    least,
-                    read,
-                ));
-            }
-            headline = Some(response);
+            further(
+                source,
+                &group,
+                &response,
+                options,
+                &mut measurands,
+                &mut found.models,
+            )?;
+            let least = options.frequency.min_coherence;
+            shown.frequency = curve(&group, &response, reference_hz, least, &measurands);
+            found.response = Some(response);
         }
-        measurands.extend(results.measurands);
+        found.measurands.extend(measurands);
     }
-    if measurands.is_empty() {
+    if found.measurands.is_empty() {
         let advice = "run a procedure with a chirp segment to learn about bandwidth and resonance";
-        measurands = sweeps::absent(base, &why_absent(cuts, "chirp", advice));
+        found.measurands = sweeps::absent(base, &why_absent(cuts, "chirp", advice));
     }
-    Ok((measurands, headline))
+    Ok(found)
+}
+
+/// What is found for the headline group alone: a rational model, and what the drivetrain's twist says of the resonance.
+fn further(
+    source: &Source<'_>,
+    group: &Group<'_>,
+    response: &FrequencyResponse,
+    options: &FitOptions,
+    measurands: &mut Vec<Measurand>,
+    models: &mut Vec<ModelFacts>,
+) -> Result<(), FittingError> {
+    let (facts, delay) = model::of(group, response, &options.rational);
+    models.extend(facts);
+    measurands.push(delay);
+    let Some(resonance) = measurands.iter_mut().find(|m| m.quantity == Quantity::Resonance) else {
+        return Ok(());
+    };
+    let known = (source.declared, source.spring);
+    let (parts, check) = twist::of(source.recording, group, source.sensor, known, &resonance.result)?;
+    resonance.result = groups::with_check(resonance.result.clone(), check);
+    measurands.extend(parts);
+    Ok(())
+}
+
+fn curve(
+    group: &Group<'_>,
+    response: &FrequencyResponse,
+    reference_hz: [f64; 2],
+    least_coherence: f64,
+    measurands: &[Measurand],
+) -> Option<FrequencyCurve> {
+    let outcome = |quantity| {
+        measurands
+            .iter()
+            .find(|m| m.quantity == quantity)
+            .map(|m| &m.result)
+    };
+    let read = [
+        outcome(Quantity::Bandwidth)?,
+        outcome(Quantity::FlatBand)?,
+        outcome(Quantity::PhaseDelay)?,
+        outcome(Quantity::Resonance)?,
+    ];
+    Some(curves::frequency(
+        group,
+        response,
+        reference_hz,
+        least_coherence,
+        read,
+    ))
 }
 
 fn delay_agreement(steps: &[Measurand], chirps: &[Measurand], base: &Conditions) -> Measurand {

@@ -1,5 +1,7 @@
 //! Repeats that belong together.
 
+use std::ops::Range;
+
 use truerim_analysis::estimate::{Check, Outcome, Refused};
 
 use super::FittingError;
@@ -126,12 +128,27 @@ fn collect<'a>(
 
 /// Mean, lowest and highest temperature over the rows of the repeats, from the first channel in °C.
 pub(crate) fn temperature(recording: &Recording, cuts: &[&Cut]) -> Result<Option<Temperature>, FittingError> {
+    let rows: Vec<Range<usize>> = cuts.iter().map(|cut| cut.rows.clone()).collect();
+    temperature_of(recording, &rows)
+}
+
+/// Rows read at a time.
+const BLOCK: usize = 1 << 16;
+
+/// The same over stretches of rows.
+pub(crate) fn temperature_of(
+    recording: &Recording,
+    stretches: &[Range<usize>],
+) -> Result<Option<Temperature>, FittingError> {
     let Some(channel) = recording.header().channels.iter().find(|c| c.units == "degC") else {
         return Ok(None);
     };
     let (mut sum, mut count, mut low, mut high) = (0.0, 0.0, f64::INFINITY, f64::NEG_INFINITY);
-    for cut in cuts {
-        for value in recording.values(&channel.name, cut.rows.clone())? {
+    let blocks = stretches
+        .iter()
+        .flat_map(|rows| rows.clone().step_by(BLOCK).map(|a| a..(a + BLOCK).min(rows.end)));
+    for rows in blocks {
+        for value in recording.values(&channel.name, rows)? {
             sum += value;
             count += 1.0;
             low = low.min(value);

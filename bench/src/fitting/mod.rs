@@ -6,13 +6,17 @@
 mod agreement;
 mod curves;
 mod cut;
+mod declared;
 mod definitions;
+mod delays;
 mod document;
 mod error;
 mod facts;
 mod fit;
 mod gather;
 mod groups;
+mod model;
+mod motion;
 mod quality;
 mod reading;
 mod scan;
@@ -21,11 +25,12 @@ mod steps;
 mod sweeps;
 #[cfg(test)]
 mod tests;
+mod twist;
 
-pub use definitions::QuantityText;
+pub use definitions::{Family, QuantityText};
 pub use document::{
-    Conditions, Curves, FitDocument, FrequencyCurve, LatencyCurve, Measurand, Program, Quantity, RigSpring,
-    SCHEMA, SCHEMA_VERSION, StepCurves, Temperature,
+    Conditions, Curves, FitDocument, FrequencyCurve, LatencyCurve, Measurand, ModelFacts, Program, Quantity,
+    RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, StepCurves, Temperature,
 };
 pub use error::FittingError;
 pub use facts::{Ending, RecordingFacts, RigFacts, SensorFacts, UnitFacts};

@@ -13,6 +13,14 @@ pub enum ShownIn {
     Hertz,
     /// N·m.
     NewtonMetres,
+    /// N·m/ms, from N·m/s.
+    NewtonMetresPerMillisecond,
+    /// N·m/rad.
+    NewtonMetresPerRadian,
+    /// N·m·s/rad.
+    NewtonMetreSecondsPerRadian,
+    /// kg·m².
+    KilogramSquareMetres,
     /// %, from a share.
     Percent,
     /// A number without unit.
@@ -26,6 +34,10 @@ impl ShownIn {
             Self::Milliseconds => "ms",
             Self::Hertz => "Hz",
             Self::NewtonMetres => "N·m",
+            Self::NewtonMetresPerMillisecond => "N·m/ms",
+            Self::NewtonMetresPerRadian => "N·m/rad",
+            Self::NewtonMetreSecondsPerRadian => "N·m·s/rad",
+            Self::KilogramSquareMetres => "kg·m²",
             Self::Percent => "%",
             Self::Plain => "",
         }
@@ -36,7 +48,13 @@ impl ShownIn {
         match self {
             Self::Milliseconds => 1e3,
             Self::Percent => 1e2,
-            Self::Hertz | Self::NewtonMetres | Self::Plain => 1.0,
+            Self::NewtonMetresPerMillisecond => 1e-3,
+            Self::Hertz
+            | Self::NewtonMetres
+            | Self::NewtonMetresPerRadian
+            | Self::NewtonMetreSecondsPerRadian
+            | Self::KilogramSquareMetres
+            | Self::Plain => 1.0,
         }
     }
 }

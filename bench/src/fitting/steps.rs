@@ -1,31 +1,38 @@
 //! Results from steps.
 
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
-use truerim_analysis::latency::{LatencyFit, LatencyGroups, LatencyOptions, fit_latency_groups};
+use truerim_analysis::latency::{LatencyFit, LatencyGroups, LatencyOptions, LatencyRecords};
 use truerim_analysis::statistics::mean_sd;
 use truerim_analysis::step::{
     StepMeasures, StepOptions, StepRecord, SummaryOptions, measure_step, summarise_steps,
 };
 
-use super::cut::Cut;
+use super::FittingError;
+use super::cut::{Cut, Samples};
 use super::document::{Conditions, LatencyCurve, Measurand, Quantity};
 use super::gather::declared;
 use super::groups::{Group, measurand, refused, with_check};
 use super::sensor::SensorTerms;
+use crate::recording::Recording;
 
 /// What one group of steps gives.
 pub(crate) struct StepResults {
     pub(crate) measurands: Vec<Measurand>,
+    /// Of the repeats that could be measured.
     pub(crate) measures: Vec<StepMeasures>,
     pub(crate) latency: LatencyFit,
 }
 
 /// Quantities that each group of steps has.
-const QUANTITIES: [Quantity; 6] = [
+const QUANTITIES: [Quantity; 10] = [
     Quantity::Latency,
     Quantity::LatencyJitter,
     Quantity::TransitionDuration,
+    Quantity::RiseToHalf,
+    Quantity::SlewLargest,
+    Quantity::SlewSustained,
     Quantity::Overshoot,
+    Quantity::Undershoot,
     Quantity::SettlingTime,
     Quantity::SteadyGain,
 ];
@@ -34,27 +41,34 @@ const QUANTITIES: [Quantity; 6] = [
 pub(crate) fn absent(conditions: &Conditions, reason: &str) -> Vec<Measurand> {
     QUANTITIES
         .into_iter()
+        .filter(|q| !q.is_detail())
         .map(|q| super::groups::absent(q, conditions.clone(), refused("no_steps", reason)))
         .collect()
 }
 
 /// Name of all groups of steps together.
-const ALL: &str = "all steps";
+pub(crate) const ALL: &str = "all steps";
 
-/// Delays of all groups from one fit.
-pub(crate) fn latencies(groups: &[Group<'_>], options: &LatencyOptions) -> LatencyGroups {
-    let records: Vec<Vec<StepRecord<'_>>> = groups
-        .iter()
-        .map(|group| group.cuts.iter().map(|cut| record(cut)).collect())
-        .collect();
-    let slices: Vec<&[StepRecord<'_>]> = records.iter().map(Vec::as_slice).collect();
-    fit_latency_groups(&slices, options)
+/// Delays of all groups from one fit; the steps are read one at a time.
+pub(crate) fn latencies(
+    recording: &Recording,
+    groups: &[Group<'_>],
+    options: &LatencyOptions,
+) -> Result<LatencyGroups, FittingError> {
+    let mut records = LatencyRecords::new(options.clone());
+    for group in groups {
+        records.next_group();
+        for cut in &group.cuts {
+            records.push(&record(cut, &cut.samples(recording)?));
+        }
+    }
+    Ok(records.fit())
 }
 
-fn record(cut: &Cut) -> StepRecord<'_> {
+fn record<'s>(cut: &Cut, samples: &'s Samples) -> StepRecord<'s> {
     StepRecord {
-        t_s: cut.t_s.view(),
-        torque_nm: cut.torque_nm.view(),
+        t_s: samples.t_s.view(),
+        torque_nm: samples.torque_nm.view(),
         from_nm: cut.row.from_nm,
         to_nm: cut.row.to_nm,
     }
@@ -124,28 +138,29 @@ pub(crate) fn latency_curve(
     })
 }
 
-/// Measures the steps of a group. `latency` is the group's part of the fit of all; `alone` says that there are no other
-/// groups, so that it stands for its latency itself.
+/// Measures the steps of a group, one at a time. `latency` is the group's part of the fit of all; `alone` says that there
+/// are no other groups, so that it stands for its latency itself.
 pub(crate) fn measure(
+    recording: &Recording,
     group: &Group<'_>,
     sensor: &SensorTerms,
     step_options: &StepOptions,
     latency: LatencyFit,
     alone: bool,
-) -> StepResults {
-    // Shapes are read with the sensor's delay taken out, the delay itself is fitted with it told.
-    let shifted: Vec<ndarray::Array1<f64>> = group.cuts.iter().map(|c| &c.t_s - sensor.delay_s).collect();
+) -> Result<StepResults, FittingError> {
     let mut measures = Vec::new();
+    let mut rises = Vec::new();
     let mut failed: Vec<Refusal> = Vec::new();
-    for (cut, t_s) in group.cuts.iter().zip(&shifted) {
-        let record = StepRecord {
-            t_s: t_s.view(),
-            torque_nm: cut.torque_nm.view(),
-            from_nm: cut.row.from_nm,
-            to_nm: cut.row.to_nm,
-        };
-        match measure_step(&record, step_options) {
-            Ok(found) => measures.push(found),
+    for (i, cut) in group.cuts.iter().enumerate() {
+        let mut samples = cut.samples(recording)?;
+        // Shapes are read with the sensor's delay taken out, the delay itself is fitted with it told.
+        samples.t_s -= sensor.delay_s;
+        match measure_step(&record(cut, &samples), step_options) {
+            Ok(found) => {
+                let delay_s = latency.per_repeat_s.get(i).copied().flatten();
+                rises.extend(delay_s.map(|delay_s| found.t50_s - delay_s));
+                measures.push(found);
+            }
             Err(refusal) => failed.push(refusal),
         }
     }
@@ -180,7 +195,14 @@ pub(crate) fn measure(
         ),
         (used, with_check(latency.jitter.clone(), latency_left_out)),
         (n, shape(summary.transition)),
+        (
+            rises.len(),
+            shape(rise_to_half(&rises, &measures, &latency).into()),
+        ),
+        (n, shape(summary.steepest)),
+        (n, shape(summary.sustained)),
         (n, shape(summary.overshoot)),
+        (n, shape(summary.undershoot)),
         (n, shape(with_sensor_delay(summary.settling, sensor))),
         (n, shape(steady_gain(&measures, sensor).into())),
     ];
@@ -195,11 +217,41 @@ pub(crate) fn measure(
             }
         })
         .collect();
-    StepResults {
+    Ok(StepResults {
         measurands,
         measures,
         latency,
+    })
+}
+
+/// From onset to half of the step: what is wrong with the shape of the rise is wrong with the onset, hence with this.
+fn rise_to_half(
+    rises_s: &[f64],
+    measures: &[StepMeasures],
+    latency: &LatencyFit,
+) -> Result<Estimate, Refusal> {
+    if rises_s.len() < 2 {
+        return Err(Refusal::TooFewRepeats {
+            what: "rise from onset to half (repeats with a delay of their own)".into(),
+            got: rises_s.len(),
+            needed: 2,
+        });
     }
+    let stats = mean_sd(rises_s)?;
+    let n = stats.n as f64;
+    let sample_s = measures.iter().map(|m| m.sample_s).fold(0.0, f64::max);
+    let mut budget = vec![
+        Contribution::type_a("scatter of repeats", stats.sd / n.sqrt(), n - 1.0),
+        Contribution::rectangular("interpolation between samples", 0.125 * sample_s),
+    ];
+    let of_onset = latency.latency.estimate().into_iter().flat_map(|e| &e.budget);
+    budget.extend(
+        of_onset
+            .filter(|c| c.source.starts_with("shape") || c.source.starts_with("model"))
+            .cloned(),
+    );
+    let method = "mean over repeats of the first passage of 50 % less the fitted delay";
+    Estimate::from_budget(stats.mean, "s", stats.n, method, budget)
 }
 
 /// Torque reached over torque commanded: mean over repeats, with the sensor's gain as the common part.

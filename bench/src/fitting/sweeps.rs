@@ -1,11 +1,15 @@
 //! Results from chirps.
 
-use truerim_analysis::estimate::Outcome;
+use std::f64::consts::SQRT_2;
+
+use truerim_analysis::estimate::{Contribution, Estimate, Outcome, Refusal};
 use truerim_analysis::frequency::{
-    BandwidthOptions, Crossing, DelayOptions, FrequencyOptions, FrequencyResponse, ResonanceOptions,
-    SweepRecord, bandwidth, first_resonance, flat_band, frequency_response, phase_delay,
+    BandwidthOptions, Crossing, DelayOptions, FrequencyOptions, FrequencyResponse, PhaseOptions,
+    ResonanceOptions, SweepRecord, SweepSpectra, bandwidth, first_resonance, flat_band, phase_delay,
+    phase_frequency,
 };
 
+use super::FittingError;
 use super::document::{Conditions, Measurand, Quantity};
 use super::groups::{Group, refused};
 use super::sensor::SensorTerms;
@@ -19,10 +23,15 @@ const MOST_OF_CHIRP: f64 = 0.9;
 /// Band whose gain is the reference, Hz, where the chirp covers it.
 const REFERENCE_HZ: [f64; 2] = [1.0, 5.0];
 
+/// Where the group delay is told, Hz: well below any resonance of a clamped wheelbase, well above what a chirp begins with.
+const GROUP_DELAY_HZ: f64 = 10.0;
+
 /// Quantities that each group of chirps has.
-const QUANTITIES: [Quantity; 5] = [
+const QUANTITIES: [Quantity; 7] = [
     Quantity::Bandwidth,
     Quantity::FlatBand,
+    Quantity::PhaseNinety,
+    Quantity::GroupDelay,
     Quantity::PhaseDelay,
     Quantity::Resonance,
     Quantity::ResonanceDamping,
@@ -60,31 +69,22 @@ pub(crate) struct SweepResults {
 pub(crate) fn absent(conditions: &Conditions, reason: &str) -> Vec<Measurand> {
     QUANTITIES
         .into_iter()
+        .filter(|q| !q.is_detail())
         .map(|q| super::groups::absent(q, conditions.clone(), refused("no_chirp", reason)))
         .collect()
 }
 
-/// Estimates the frequency response of a group and reads off it what can be read.
+/// Estimates the frequency response of a group, chirp by chirp, and reads off it what can be read.
 pub(crate) fn measure(
+    recording: &Recording,
     group: &Group<'_>,
     sensor: &SensorTerms,
     fs_hz: f64,
     drive: &DriveTerms,
     options: &FrequencyOptions,
-) -> SweepResults {
+) -> Result<SweepResults, FittingError> {
     let (low, high) = range(group, fs_hz);
     let reference_hz = reference(low, high);
-    let sweeps: Vec<SweepRecord<'_>> = group
-        .cuts
-        .iter()
-        .map(|cut| SweepRecord {
-            fs_hz,
-            input_nm: cut.setpoint_nm.view(),
-            output_nm: cut.torque_nm.view(),
-            input_hold_s: f64::from(cut.row.hold_us) * 1e-6,
-            input_age_s: cut.input_age_s,
-        })
-        .collect();
     let options = FrequencyOptions {
         f_min_hz: low,
         f_max_hz: high,
@@ -93,7 +93,7 @@ pub(crate) fn measure(
         saturation_nm: Some(sensor.end_nm),
         ..options.clone()
     };
-    let (response, results) = match frequency_response(&sweeps, &options) {
+    let (response, results) = match response(recording, group, fs_hz, options)? {
         Err(refusal) => (None, QUANTITIES.map(|_| Outcome::from(refusal.clone()))),
         Ok(response) => {
             let level = |crossing| BandwidthOptions {
@@ -116,6 +116,8 @@ pub(crate) fn measure(
             let results = [
                 bandwidth(&response, &level(Crossing::First)),
                 flat_band(&response, &level(Crossing::First)),
+                phase_frequency(&response, &PhaseOptions::default()),
+                group_delay(&response).into(),
                 phase_delay(&response, &delay),
                 resonance.frequency,
                 resonance.damping,
@@ -129,11 +131,68 @@ pub(crate) fn measure(
         .zip(results)
         .map(|(quantity, result)| group.measurand(quantity, n, group.refusal().unwrap_or(result)))
         .collect();
-    SweepResults {
+    Ok(SweepResults {
         measurands,
         response,
         reference_hz,
+    })
+}
+
+/// The response of a group; its chirps are read one at a time.
+fn response(
+    recording: &Recording,
+    group: &Group<'_>,
+    fs_hz: f64,
+    options: FrequencyOptions,
+) -> Result<Result<FrequencyResponse, Refusal>, FittingError> {
+    let mut spectra = SweepSpectra::new(options);
+    for cut in &group.cuts {
+        let samples = cut.samples(recording)?;
+        let sweep = SweepRecord {
+            fs_hz,
+            input_nm: samples.setpoint_nm.view(),
+            output_nm: samples.torque_nm.view(),
+            input_hold_s: f64::from(cut.row.hold_us) * 1e-6,
+            input_age_s: cut.input_age_s,
+        };
+        if let Err(refusal) = spectra.push(&sweep) {
+            return Ok(Err(refusal));
+        }
     }
+    Ok(spectra.response())
+}
+
+/// Group delay over the octave around [`GROUP_DELAY_HZ`].
+fn group_delay(response: &FrequencyResponse) -> Result<Estimate, Refusal> {
+    let none = || Refusal::NoCrossing {
+        what: format!("group delay (every band within half an octave of {GROUP_DELAY_HZ} Hz must be usable)"),
+        level: GROUP_DELAY_HZ,
+        f_min_hz: response.f_hz.first().copied().unwrap_or(0.0),
+        f_max_hz: response.f_hz.last().copied().unwrap_or(0.0),
+    };
+    let inside = |f: &&f64| (GROUP_DELAY_HZ..=GROUP_DELAY_HZ * SQRT_2).contains(*f);
+    let reach = response.f_hz.iter().filter(inside).count();
+    let distance = |f: f64| (f / GROUP_DELAY_HZ).ln().abs();
+    let at = response
+        .group_delay(reach)
+        .into_iter()
+        .min_by(|a, b| distance(a.f_hz).total_cmp(&distance(b.f_hz)))
+        .filter(|d| distance(d.f_hz) < 0.05)
+        .ok_or_else(none)?;
+    let n = response.repeats.len();
+    let stats = truerim_analysis::statistics::mean_sd(&response.repeat_delay_s)?;
+    let budget = vec![
+        Contribution::type_b("noise, and what a band's polynomial leaves", at.u_s),
+        Contribution::type_a("scatter of repeats", stats.sd / (n as f64).sqrt(), n as f64 - 1.0),
+        Contribution::type_b(SensorTerms::DELAY, response.output_delay_u_s),
+    ];
+    let method = format!(
+        "slope of a straight line through the unwrapped phase of {} bands around {:.2} Hz",
+        2 * reach + 1,
+        at.f_hz
+    );
+    let estimate = Estimate::from_budget(at.delay_s, "s", n, method, budget)?;
+    Ok(estimate.with_checks(response.checks.iter().cloned()))
 }
 
 /// Lowest and highest frequency that the chirps cover and the sample rate bears.

@@ -1,6 +1,6 @@
 //! The table for the terminal, at most 100 columns wide.
 
-use crate::fitting::{FitDocument, Measurand, Quantity, Reading};
+use crate::fitting::{FitDocument, Measurand, Quantity, Reading, plain};
 
 use super::words;
 
@@ -14,22 +14,15 @@ const HEADS: [&str; 6] = ["measurand", "value", "± (95 %)", "unit", "n", "condi
 /// gives its reason. The groups that do not stand for their quantity follow, one a line, then checks that failed.
 pub fn table(document: &FitDocument) -> String {
     let headline = document.measurands.iter().filter(|m| m.headline);
-    let rows: Vec<(Vec<String>, Option<String>)> = headline.map(row).collect();
+    let (detail, first): (Vec<_>, Vec<_>) = headline.partition(|m| m.quantity.is_detail());
     let mut text = heading(document);
-    let heads: Vec<String> = HEADS.iter().map(|h| (*h).to_owned()).collect();
-    let cells: Vec<&Vec<String>> = std::iter::once(&heads)
-        .chain(rows.iter().map(|(cells, _)| cells))
-        .collect();
-    let widths = widths(&cells);
-    let right = |i: usize| matches!(i, 1 | 2 | 4);
-    push_line(&mut text, &aligned(&heads, &widths, right));
-    push_line(&mut text, &rule(&widths));
-    for (cells, reason) in &rows {
-        push_line(&mut text, &aligned(cells, &widths, right));
-        for line in reason.iter().flat_map(|r| wrapped(r, COLUMNS - 4)) {
-            push_line(&mut text, &format!("    {line}"));
-        }
+    text.push_str(&columns(HEADS, first.into_iter().map(row)));
+    if !detail.is_empty() {
+        let heads = [["in more detail"].as_slice(), &HEADS[1..]].concat();
+        text.push('\n');
+        text.push_str(&columns(heads, detail.into_iter().map(row)));
     }
+    text.push_str(&models(document));
     text.push_str(&others(document, false));
     text.push_str(&others(document, true));
     let failed: Vec<String> = document
@@ -47,10 +40,67 @@ pub fn table(document: &FitDocument) -> String {
     text
 }
 
+/// Rows under their heads; below a refused one its reason.
+fn columns<'h>(
+    heads: impl IntoIterator<Item = &'h str>,
+    rows: impl Iterator<Item = (Vec<String>, Option<String>)>,
+) -> String {
+    let heads: Vec<String> = heads.into_iter().map(str::to_owned).collect();
+    let rows: Vec<(Vec<String>, Option<String>)> = rows.collect();
+    let cells: Vec<&Vec<String>> = std::iter::once(&heads)
+        .chain(rows.iter().map(|(cells, _)| cells))
+        .collect();
+    let widths = widths(&cells);
+    let right = |i: usize| matches!(i, 1 | 2 | 4);
+    let mut text = String::new();
+    push_line(&mut text, &aligned(&heads, &widths, right));
+    push_line(&mut text, &rule(&widths));
+    for (cells, reason) in &rows {
+        push_line(&mut text, &aligned(cells, &widths, right));
+        for line in reason.iter().flat_map(|r| wrapped(r, COLUMNS - 4)) {
+            push_line(&mut text, &format!("    {line}"));
+        }
+    }
+    text
+}
+
+/// Each model in a few lines: its size and residual, then its poles and zeros.
+fn models(document: &FitDocument) -> String {
+    let mut text = String::new();
+    for model in &document.models {
+        let head = format!(
+            "rational model, {}: {} poles, {} zeros and a delay over {}; residual {} times the errors",
+            model.group,
+            model.poles,
+            model.zeros,
+            words::range_hz(model.range_hz),
+            plain(model.residual, 3)
+        );
+        text.push('\n');
+        for line in wrapped(&head, COLUMNS) {
+            push_line(&mut text, &line);
+        }
+        for root in &model.roots {
+            push_line(&mut text, &format!("    {}", words::root(root)));
+        }
+        for check in model.checks.iter().filter(|c| !c.passed) {
+            for line in wrapped(
+                &format!("check failed, {}: {}", check.name, check.detail),
+                COLUMNS - 4,
+            ) {
+                push_line(&mut text, &format!("    {line}"));
+            }
+        }
+    }
+    text
+}
+
 /// The other groups: one line each, one column a quantity; reasons of refusals below.
 fn others(document: &FitDocument, by_frequency: bool) -> String {
     let groups = document.other_groups(by_frequency);
-    let quantities = document.other_quantities(by_frequency);
+    // What stands in the second table would make this one too wide; the page has it.
+    let mut quantities = document.other_quantities(by_frequency);
+    quantities.retain(|q| !q.is_detail());
     if groups.is_empty() {
         return String::new();
     }
@@ -99,19 +149,16 @@ fn others(document: &FitDocument, by_frequency: bool) -> String {
 /// One word and the unit; the whole name stands in the table above.
 fn column_head(quantity: Quantity) -> String {
     let word = match quantity {
-        Quantity::Latency => "latency",
         Quantity::LatencyJitter => "jitter",
         Quantity::TransitionDuration => "transition",
-        Quantity::Overshoot => "overshoot",
         Quantity::SettlingTime => "settling",
         Quantity::SteadyGain => "gain",
         Quantity::Bandwidth => "−3 dB",
         Quantity::FlatBand => "±3 dB",
         Quantity::PhaseDelay => "delay",
-        Quantity::DelayAgreement => "difference",
-        Quantity::Resonance => "resonance",
         Quantity::ResonanceDamping => "damping",
-        Quantity::SensorDelay => "sensor",
+        // The rest have one word of their own.
+        other => other.text().id,
     };
     let unit = quantity.text().shown_in.unit();
     if unit.is_empty() {

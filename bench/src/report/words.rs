@@ -1,6 +1,7 @@
 //! Phrases that table, plots and page share.
 
-use crate::fitting::{Conditions, Measurand, Reading, plain};
+use crate::fitting::{Conditions, Measurand, Reading, RootFacts, ShownIn, plain};
+use truerim_analysis::estimate::Outcome;
 
 /// `value ± U unit` of a measurand, if it has an estimate.
 pub(crate) fn reading(measurand: &Measurand) -> Option<String> {
@@ -70,6 +71,30 @@ pub(crate) fn thousands(value: f64) -> String {
     grouped
 }
 
+/// A range of frequencies: `0.5 to 270 Hz`.
+pub(crate) fn range_hz([low, high]: [f64; 2]) -> String {
+    format!("{} to {} Hz", plain(low, 3), plain(high, 3))
+}
+
+/// An outcome as `value ± U unit`, or `refused`.
+pub(crate) fn outcome(outcome: &Outcome, shown_in: ShownIn) -> String {
+    match outcome.estimate() {
+        Some(estimate) => Reading::of(estimate, shown_in).to_string(),
+        None => "refused".into(),
+    }
+}
+
+/// A pole or zero: `pole pair at 94.2 ± 0.2 Hz, damping 0.121 ± 0.002`.
+pub(crate) fn root(root: &RootFacts) -> String {
+    let frequency = outcome(&root.frequency, ShownIn::Hertz);
+    if root.pair {
+        let damping = outcome(&root.damping, ShownIn::Plain);
+        format!("{} pair at {frequency}, damping {damping}", root.kind)
+    } else {
+        format!("real {} at {frequency}", root.kind)
+    }
+}
+
 /// Short form of the conditions for a table cell.
 pub(crate) fn conditions_short(conditions: &Conditions) -> String {
     let mut parts = Vec::new();
@@ -83,7 +108,13 @@ pub(crate) fn conditions_short(conditions: &Conditions) -> String {
             None => format!("{} N·m", plain(amplitude, 3)),
         });
     } else if conditions.n > 0 {
-        parts.push("all steps".into());
+        parts.push(
+            if conditions.mounting == "clamped" || conditions.mounting.is_empty() {
+                "all steps".into()
+            } else {
+                "whole run".into()
+            },
+        );
     }
     if let Some(t) = &conditions.temperature {
         parts.push(format!("{:.1} °C", t.mean_degc));

@@ -1,7 +1,7 @@
 //! The page from head to foot.
 
 use super::{budget, plain_words, provenance, results};
-use crate::fitting::FitDocument;
+use crate::fitting::{Family, FitDocument};
 use crate::report::{Plot, escape, words};
 
 const STYLE: &str = include_str!("../style.css");
@@ -25,17 +25,26 @@ pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
     page.push_str(&header(document, &unit, &day));
     page.push_str("<main>\n");
     page.push_str(&plain_words::section(document));
+    let has = |family| document.measurands.iter().any(|m| m.quantity.family() == family);
+    if has(Family::Motion) {
+        page.push_str(&section(
+            "motion",
+            "What turning shows",
+            "A rim that turns: friction and inertia of the drivetrain.",
+            &results::table(document, Family::Motion),
+        ));
+    }
     page.push_str(&section(
         "driver",
         "What the driver gets",
         "Steps: how late, how fast and how cleanly torque reaches the rim. Latency is taken over all steps; for the rest the group with the largest change from a preload stands for all. The other groups are folded in below.",
-        &(results::table(document, false) + &figures(plots, &["steps", "latency"])),
+        &(results::table(document, Family::Steps) + &figures(plots, &["steps", "latency"])),
     ));
     page.push_str(&section(
         "frequency",
         "What arrives, by frequency",
         "Chirps: which frequencies of the commanded torque reach the rim, and how late.",
-        &(results::table(document, true) + &figures(plots, &["frequency"])),
+        &(results::table(document, Family::Chirps) + &figures(plots, &["frequency"])),
     ));
     page.push_str(&section(
         "quality",

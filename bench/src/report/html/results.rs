@@ -1,6 +1,6 @@
 //! Result tables, checks and definitions.
 
-use crate::fitting::{FitDocument, Measurand, Quantity, Reading};
+use crate::fitting::{Family, FitDocument, Measurand, Quantity, Reading, ShownIn, plain};
 use crate::report::{escape, words};
 
 /// Anchor of a quantity's definition.
@@ -18,14 +18,79 @@ pub(super) fn budget_anchor(document: &FitDocument, measurand: &Measurand) -> St
     format!("budget-{position}")
 }
 
-/// Results from chirps or from steps; the groups that are not the headline folded away.
-pub(super) fn table(document: &FitDocument, by_frequency: bool) -> String {
-    let headline: Vec<&Measurand> = document
+/// Results of one family: what most readers look for, the rest folded away, and so the groups that are not the headline.
+pub(super) fn table(document: &FitDocument, family: Family) -> String {
+    let headline = document
         .measurands
         .iter()
-        .filter(|m| m.headline && m.quantity.is_by_frequency() == by_frequency)
-        .collect();
-    rows(document, &headline) + &others(document, by_frequency)
+        .filter(|m| m.headline && m.quantity.family() == family);
+    let (detail, first): (Vec<&Measurand>, Vec<&Measurand>) = headline.partition(|m| m.quantity.is_detail());
+    let mut text = rows(document, &first);
+    if !detail.is_empty() {
+        let n = detail.len();
+        text.push_str(&format!(
+            "<details class=\"others\"><summary>In more detail: {n} further results</summary>\n{}</details>\n",
+            rows(document, &detail)
+        ));
+    }
+    match family {
+        Family::Motion => text,
+        Family::Steps => text + &others(document, false),
+        Family::Chirps => text + &models(document) + &others(document, true),
+    }
+}
+
+/// Rational models: size, residual, poles and zeros.
+fn models(document: &FitDocument) -> String {
+    let mut text = String::new();
+    for model in &document.models {
+        let roots: String = model
+            .roots
+            .iter()
+            .map(|root| {
+                format!(
+                    "<tr><th scope=\"row\">{}{}</th><td class=\"number\">{}</td><td class=\"number\">{}</td></tr>\n",
+                    escape(&root.kind),
+                    if root.pair { " pair" } else { ", real" },
+                    escape(&words::outcome(&root.frequency, ShownIn::Hertz)),
+                    if root.pair {
+                        escape(&words::outcome(&root.damping, ShownIn::Plain))
+                    } else {
+                        "–".into()
+                    }
+                )
+            })
+            .collect();
+        let failed: String = model
+            .checks
+            .iter()
+            .filter(|c| !c.passed)
+            .map(|c| {
+                format!(
+                    "<br><small class=\"bad\">check failed, {}: {}</small>",
+                    escape(&c.name),
+                    escape(&c.detail)
+                )
+            })
+            .collect();
+        text.push_str(&format!(
+            "<details class=\"others\"><summary>Rational model: {} poles, {} zeros and a delay</summary>\n<p>{}: fitted \
+             to {} bands from {}, {} numbers of poles and zeros tried. Delay {}, gain at zero frequency {}. What is left \
+             over is {} times the errors of the response.{failed}</p>\n<table class=\"groups\">\n<thead><tr><th \
+             scope=\"col\">Root</th><th scope=\"col\">Frequency</th><th scope=\"col\">Damping</th></tr></thead>\n\
+             <tbody>\n{roots}</tbody>\n</table></details>\n",
+            model.poles,
+            model.zeros,
+            escape(&model.group),
+            model.lines,
+            escape(&words::range_hz(model.range_hz)),
+            model.orders_tried,
+            escape(&words::outcome(&model.delay, ShownIn::Milliseconds)),
+            escape(&words::outcome(&model.gain, ShownIn::Plain)),
+            plain(model.residual, 3),
+        ));
+    }
+    text
 }
 
 /// One row a group, one column a quantity.

@@ -1,0 +1,193 @@
+//! What each quantity is called, what it means and where its method comes from. One place, so that table, report and
+//! `fit.json` say the same.
+
+mod chirps;
+mod motion;
+mod steps;
+
+use super::document::Quantity;
+use super::reading::ShownIn;
+
+/// Words for one quantity.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct QuantityText {
+    /// Stable word: the measurand's id and the report's anchor.
+    pub id: &'static str,
+    /// Name a person reads.
+    pub name: &'static str,
+    /// What is meant.
+    pub definition: &'static str,
+    /// Source of the method.
+    pub source: &'static str,
+    /// Unit a person reads it in.
+    pub shown_in: ShownIn,
+}
+
+/// Id, name, definition, source, unit.
+type Words = (&'static str, &'static str, &'static str, &'static str, ShownIn);
+
+/// What a result is read off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Family {
+    /// Steps, and what is declared of the rig.
+    Steps,
+    /// Chirps.
+    Chirps,
+    /// A rim that turns, free or driven.
+    Motion,
+}
+
+impl Quantity {
+    /// Every quantity, in the order of a report.
+    pub const ALL: [Self; 38] = [
+        Self::Latency,
+        Self::LatencyJitter,
+        Self::LatencyLow,
+        Self::LatencyMedian,
+        Self::LatencyHigh,
+        Self::UpdatePeriod,
+        Self::DeadTime,
+        Self::ArrivalJitter,
+        Self::TransitionDuration,
+        Self::RiseToHalf,
+        Self::SlewLargest,
+        Self::SlewSustained,
+        Self::Overshoot,
+        Self::Undershoot,
+        Self::SettlingTime,
+        Self::SteadyGain,
+        Self::Bandwidth,
+        Self::FlatBand,
+        Self::PhaseNinety,
+        Self::GroupDelay,
+        Self::PhaseDelay,
+        Self::DelayAgreement,
+        Self::ModelDelay,
+        Self::Resonance,
+        Self::ResonanceDamping,
+        Self::DriveStiffness,
+        Self::RotorInertia,
+        Self::IdealResonance,
+        Self::Coulomb,
+        Self::CoulombPositive,
+        Self::CoulombNegative,
+        Self::Viscous,
+        Self::TorqueOffset,
+        Self::TurningInertia,
+        Self::Drag,
+        Self::CoastCoulomb,
+        Self::CoastViscous,
+        Self::SensorDelay,
+    ];
+
+    /// What it is read off.
+    pub fn family(self) -> Family {
+        match self {
+            Self::Bandwidth
+            | Self::FlatBand
+            | Self::PhaseNinety
+            | Self::GroupDelay
+            | Self::PhaseDelay
+            | Self::ModelDelay
+            | Self::Resonance
+            | Self::ResonanceDamping
+            | Self::DriveStiffness
+            | Self::RotorInertia
+            | Self::IdealResonance => Family::Chirps,
+            Self::Coulomb
+            | Self::CoulombPositive
+            | Self::CoulombNegative
+            | Self::Viscous
+            | Self::TorqueOffset
+            | Self::TurningInertia
+            | Self::Drag
+            | Self::CoastCoulomb
+            | Self::CoastViscous => Family::Motion,
+            _ => Family::Steps,
+        }
+    }
+
+    /// Whether it is read off chirps rather than steps.
+    pub fn is_by_frequency(self) -> bool {
+        self.family() == Family::Chirps
+    }
+
+    /// Whether it stands in a second table, behind what most readers look for.
+    pub fn is_detail(self) -> bool {
+        matches!(
+            self,
+            Self::LatencyLow
+                | Self::LatencyMedian
+                | Self::LatencyHigh
+                | Self::UpdatePeriod
+                | Self::DeadTime
+                | Self::ArrivalJitter
+                | Self::RiseToHalf
+                | Self::SlewLargest
+                | Self::SlewSustained
+                | Self::Undershoot
+                | Self::PhaseNinety
+                | Self::GroupDelay
+                | Self::ModelDelay
+                | Self::DriveStiffness
+                | Self::RotorInertia
+                | Self::IdealResonance
+                | Self::CoulombPositive
+                | Self::CoulombNegative
+                | Self::TorqueOffset
+                | Self::CoastCoulomb
+                | Self::CoastViscous
+        )
+    }
+
+    /// Its words.
+    pub fn text(self) -> QuantityText {
+        let (id, name, definition, source, shown_in) = match self {
+            Self::Latency => steps::LATENCY,
+            Self::LatencyJitter => steps::LATENCY_JITTER,
+            Self::LatencyLow => steps::LATENCY_LOW,
+            Self::LatencyMedian => steps::LATENCY_MEDIAN,
+            Self::LatencyHigh => steps::LATENCY_HIGH,
+            Self::UpdatePeriod => steps::UPDATE_PERIOD,
+            Self::DeadTime => steps::DEAD_TIME,
+            Self::ArrivalJitter => steps::ARRIVAL_JITTER,
+            Self::TransitionDuration => steps::TRANSITION_DURATION,
+            Self::RiseToHalf => steps::RISE_TO_HALF,
+            Self::SlewLargest => steps::SLEW_LARGEST,
+            Self::SlewSustained => steps::SLEW_SUSTAINED,
+            Self::Overshoot => steps::OVERSHOOT,
+            Self::Undershoot => steps::UNDERSHOOT,
+            Self::SettlingTime => steps::SETTLING_TIME,
+            Self::SteadyGain => steps::STEADY_GAIN,
+            Self::Bandwidth => chirps::BANDWIDTH,
+            Self::FlatBand => chirps::FLAT_BAND,
+            Self::PhaseNinety => chirps::PHASE_NINETY,
+            Self::GroupDelay => chirps::GROUP_DELAY,
+            Self::PhaseDelay => chirps::PHASE_DELAY,
+            Self::DelayAgreement => chirps::DELAY_AGREEMENT,
+            Self::ModelDelay => chirps::MODEL_DELAY,
+            Self::Resonance => chirps::RESONANCE,
+            Self::ResonanceDamping => chirps::RESONANCE_DAMPING,
+            Self::DriveStiffness => chirps::DRIVE_STIFFNESS,
+            Self::RotorInertia => chirps::ROTOR_INERTIA,
+            Self::IdealResonance => chirps::IDEAL_RESONANCE,
+            Self::Coulomb => motion::COULOMB,
+            Self::CoulombPositive => motion::COULOMB_POSITIVE,
+            Self::CoulombNegative => motion::COULOMB_NEGATIVE,
+            Self::Viscous => motion::VISCOUS,
+            Self::TorqueOffset => motion::TORQUE_OFFSET,
+            Self::TurningInertia => motion::TURNING_INERTIA,
+            Self::Drag => motion::DRAG,
+            Self::CoastCoulomb => motion::COAST_COULOMB,
+            Self::CoastViscous => motion::COAST_VISCOUS,
+            Self::SensorDelay => steps::SENSOR_DELAY,
+        };
+        QuantityText {
+            id,
+            name,
+            definition,
+            source,
+            shown_in,
+        }
+    }
+}

@@ -1,0 +1,66 @@
+//! Delay times a rational transfer function, fitted to the headline chirps.
+
+use truerim_analysis::estimate::Outcome;
+use truerim_analysis::frequency::FrequencyResponse;
+use truerim_analysis::rational::{RationalFit, RationalOptions, ResponseLines, Root, fit_rational};
+
+use super::document::{Measurand, ModelFacts, Quantity, RootFacts};
+use super::groups::Group;
+
+/// Relative error that is allowed for beside noise: curvature within a band, a record that does not end at rest, a firmware
+/// that polls.
+const FLOOR_REL: f64 = 1e-3;
+
+/// The model of a group's response, and the delay that it leaves.
+pub(crate) fn of(
+    group: &Group<'_>,
+    response: &FrequencyResponse,
+    options: &RationalOptions,
+) -> (Option<ModelFacts>, Measurand) {
+    let n = group.cuts.len();
+    let options = RationalOptions {
+        floor_rel: options.floor_rel.max(FLOOR_REL),
+        ..options.clone()
+    };
+    let fitted = ResponseLines::of_sweeps(response, [0.0, f64::INFINITY])
+        .and_then(|lines| fit_rational(&lines, &options));
+    match fitted {
+        Ok(fit) => (
+            Some(facts(group, &fit)),
+            group.measurand(Quantity::ModelDelay, n, fit.delay().into()),
+        ),
+        Err(refusal) => (None, group.measurand(Quantity::ModelDelay, n, refusal.into())),
+    }
+}
+
+fn facts(group: &Group<'_>, fit: &RationalFit) -> ModelFacts {
+    let (poles, zeros) = fit.model.orders();
+    let of = |kind: &str, roots: Result<Vec<Root>, _>| -> Vec<RootFacts> {
+        let roots: Vec<Root> = roots.unwrap_or_default();
+        roots
+            .into_iter()
+            .map(|root| RootFacts {
+                kind: kind.into(),
+                pair: root.at_rad_s.im > 0.0,
+                frequency: root.frequency.into(),
+                damping: root.damping.into(),
+            })
+            .collect()
+    };
+    let mut roots = of("pole", fit.poles());
+    roots.extend(of("zero", fit.zeros()));
+    ModelFacts {
+        group: group.name.clone(),
+        conditions: group.conditions.clone(),
+        poles,
+        zeros,
+        range_hz: fit.range_hz,
+        residual: fit.residual.sqrt(),
+        lines: fit.lines,
+        orders_tried: fit.scores.len(),
+        gain: Outcome::from(fit.gain()),
+        delay: Outcome::from(fit.delay()),
+        roots,
+        checks: fit.checks.clone(),
+    }
+}

@@ -1,0 +1,178 @@
+//! A free rim with a disc: pushed by the motor, then coasting.
+//!
+//! The sensor sees the disc alone, so torque is the command: what the motor makes of it cannot be told here, and every
+//! result carries the doubt about the drive's gain.
+
+use ndarray::{ArrayView1, aview1};
+use truerim_analysis::estimate::{Check, Estimate, Outcome, Refusal};
+use truerim_analysis::friction::{
+    CoastDown, CoastOptions, InverseFit, InverseOptions, Motion, TorqueScale, fit_coast_down,
+    inverse_dynamics,
+};
+
+use super::track::{self, Track};
+use super::{INVERSE, all_refused, orders, results};
+use crate::fitting::FittingError;
+use crate::fitting::declared::Declared;
+use crate::fitting::document::Quantity;
+use crate::recording::{Recording, SegmentRow};
+
+/// Relative standard uncertainty of torque made over torque commanded: constants and currents of a drive that was not
+/// measured on its clamp.
+const DRIVE_GAIN: f64 = 0.05;
+/// Standard uncertainty of the drive's own offset, N·m, and of what friction differs by between directions.
+const DRIVE_ZERO_NM: f64 = 0.02;
+/// Low-pass of the inverse dynamics, Hz: pushes of a tenth of a second pass, encoder steps do not.
+const CORNER_HZ: f64 = 15.0;
+/// Slowest speed used, rad/s: above the fall of friction from rest.
+const LEAST_RAD_S: f64 = 0.5;
+/// Longest delay of the command that is looked for, s, and steps of the search.
+const DELAYS: (f64, usize) = (16e-3, 16);
+/// After the command ends torque takes this long to be gone, s.
+const GONE_S: f64 = 0.1;
+
+/// Friction and inertia from pushes and coasting.
+pub(super) fn of(
+    recording: &Recording,
+    declared: &Declared,
+) -> Result<Vec<(Quantity, Outcome)>, FittingError> {
+    let pushes: Vec<&SegmentRow> = recording
+        .segments()
+        .iter()
+        .filter(|row| row.excitation == "step" && matches!(row.role.as_str(), "excitation" | "excite"))
+        .collect();
+    let coasting = [Quantity::CoastCoulomb, Quantity::CoastViscous];
+    let (Some(first), Some(last)) = (pushes.first(), pushes.last()) else {
+        let outcome = super::refused(
+            "no_push",
+            "the recording holds no push of the free rim; run procedures/coast.toml",
+        );
+        return Ok(all_refused(&outcome, &[INVERSE.as_slice(), &coasting].concat()));
+    };
+    let second = (1.0 / recording.header().tick_s) as u64;
+    let rows = recording.rows_between(
+        first.start_tick.saturating_sub(second / 4),
+        last.end_tick + 2 * second,
+    )?;
+    let track = track::read(recording, rows)?;
+    let found = match inverse(&track, declared) {
+        Err(refusal) => {
+            return Ok(all_refused(
+                &refusal.into(),
+                &[INVERSE.as_slice(), &coasting].concat(),
+            ));
+        }
+        Ok(found) => found,
+    };
+    let inertia = found.fit.inertia.clone();
+    let check = Check::new(
+        "torque is the command",
+        true,
+        format!(
+            "aligned with the motion at {:.1} ms; the drive's gain is taken as 1 ± {:.0} %",
+            1e3 * found.delay_s,
+            100.0 * DRIVE_GAIN
+        ),
+    );
+    let mut list = results(found.fit, &check);
+    list.extend(match inertia.estimate() {
+        Some(inertia) => coasts(recording, &pushes, inertia)?,
+        None => all_refused(&inertia, &coasting),
+    });
+    Ok(list)
+}
+
+struct Aligned {
+    fit: InverseFit,
+    delay_s: f64,
+}
+
+/// Inverse dynamics with the command as late as the motion says: the delay that leaves least.
+fn inverse(track: &Track, declared: &Declared) -> Result<Aligned, Refusal> {
+    let options = InverseOptions {
+        torque: TorqueScale {
+            zero_nm: 0.0,
+            zero_u_nm: DRIVE_ZERO_NM,
+            gain_rel_u: DRIVE_GAIN,
+        },
+        corner_hz: CORNER_HZ,
+        least_speed: LEAST_RAD_S,
+        orders: orders(declared),
+        ..InverseOptions::default()
+    };
+    let at = |delay_s: f64| -> Result<InverseFit, Refusal> {
+        let effort = track.setpoint_late(delay_s);
+        let motion = Motion {
+            fs_hz: track.fs_hz,
+            position: aview1(&track.rim_rad),
+            effort: ArrayView1::from(&effort),
+        };
+        inverse_dynamics(&motion, &options)
+    };
+    let (longest, steps) = DELAYS;
+    let step = longest / steps as f64;
+    let tried: Vec<f64> = (0..=steps)
+        .map(|i| at(i as f64 * step).map(|fit| fit.residual_rms))
+        .collect::<Result<_, _>>()?;
+    let best = (0..tried.len())
+        .min_by(|a, b| tried[*a].total_cmp(&tried[*b]))
+        .unwrap_or(0);
+    // A parabola through the squares of the three about the least.
+    let delay_s = if best > 0 && best < steps {
+        let [a, b, c] = [best - 1, best, best + 1].map(|i| tried[i] * tried[i]);
+        (best as f64 + 0.5 * (a - c) / (a - 2.0 * b + c)) * step
+    } else {
+        best as f64 * step
+    };
+    Ok(Aligned {
+        fit: at(delay_s)?,
+        delay_s,
+    })
+}
+
+/// Friction from each coast-down behind a push.
+fn coasts(
+    recording: &Recording,
+    pushes: &[&SegmentRow],
+    inertia: &Estimate,
+) -> Result<Vec<(Quantity, Outcome)>, FittingError> {
+    let header = recording.header();
+    let ticks = |s: f64| (s / header.tick_s) as u64;
+    let mut tracks = Vec::new();
+    for (i, push) in pushes.iter().enumerate() {
+        let from = push.end_tick + ticks(GONE_S);
+        let until = pushes
+            .get(i + 1)
+            .map_or(from + ticks(3.0), |next| next.start_tick);
+        if until > from {
+            tracks.push(track::read(recording, recording.rows_between(from, until)?)?);
+        }
+    }
+    let runs: Vec<CoastDown<'_>> = tracks
+        .iter()
+        .map(|track| CoastDown {
+            fs_hz: track.fs_hz,
+            angle_rad: aview1(&track.rim_rad),
+        })
+        .collect();
+    let options = CoastOptions {
+        axis: Default::default(),
+        inertia: inertia.value,
+        inertia_u: inertia.std_uncertainty,
+        least_speed: LEAST_RAD_S,
+        angle_sd: recording.channel("rim_angle")?.scale.abs() / 12.0_f64.sqrt(),
+    };
+    Ok(match fit_coast_down(&runs, &options) {
+        Ok(fit) => {
+            let with = |outcome: Outcome| {
+                let checks = fit.checks.iter();
+                checks.fold(outcome, |o, c| super::with_check(o, Some(c.clone())))
+            };
+            vec![
+                (Quantity::CoastCoulomb, with(fit.coulomb.clone())),
+                (Quantity::CoastViscous, with(fit.viscous.clone())),
+            ]
+        }
+        Err(refusal) => all_refused(&refusal.into(), &[Quantity::CoastCoulomb, Quantity::CoastViscous]),
+    })
+}

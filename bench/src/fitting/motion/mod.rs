@@ -1,0 +1,132 @@
+//! What a rim shows that turns: friction and inertia, from a free rim that is pushed and coasts, or from one that a drive
+//! turns.
+
+mod driven;
+mod free;
+mod track;
+
+use truerim_analysis::estimate::{Check, Outcome};
+use truerim_analysis::friction::{InverseFit, TorqueScale};
+
+use super::FittingError;
+use super::declared::Declared;
+use super::document::{Conditions, Measurand, Quantity};
+use super::groups::{absent, refused, with_check};
+use super::sensor::SensorTerms;
+use crate::recording::Recording;
+
+/// Whether the recording is one of a rim that turns; steps and chirps then say nothing of latency and bandwidth.
+pub(crate) fn turns(recording: &Recording) -> bool {
+    matches!(recording.header().mounting.as_str(), "free" | "back-driven")
+}
+
+/// Friction and inertia; nothing for a clamped rim.
+pub(crate) fn of(
+    recording: &Recording,
+    declared: &Declared,
+    sensor: &SensorTerms,
+    base: &Conditions,
+) -> Result<Vec<Measurand>, FittingError> {
+    let found = match recording.header().mounting.as_str() {
+        "free" => free::of(recording, declared)?,
+        "back-driven" => driven::of(recording, declared, sensor)?,
+        _ => return Ok(Vec::new()),
+    };
+    let conditions = Conditions {
+        temperature: super::groups::temperature_of(recording, &[0..recording.rows()])?,
+        // A rim that turns has no spring to ground.
+        rig_spring_nm_per_rad: None,
+        ..base.clone()
+    };
+    let mut list: Vec<Measurand> = found
+        .into_iter()
+        .map(|(quantity, result)| {
+            let n = result.estimate().map_or(0, |e| e.n);
+            absent(
+                quantity,
+                Conditions {
+                    n,
+                    ..conditions.clone()
+                },
+                result,
+            )
+        })
+        .collect();
+    list.extend(not_clamped(&conditions));
+    Ok(list)
+}
+
+/// What only a clamped rim shows, refused.
+fn not_clamped(conditions: &Conditions) -> Vec<Measurand> {
+    let why = |what: &str| {
+        refused(
+            "mounting",
+            format!(
+                "{what} is that of a clamped rim, and this one was {}; clamp it and run procedures/quick.toml",
+                conditions.mounting
+            ),
+        )
+    };
+    vec![
+        absent(
+            Quantity::Latency,
+            conditions.clone(),
+            why("latency from setpoint to rim torque"),
+        ),
+        absent(
+            Quantity::Bandwidth,
+            conditions.clone(),
+            why("bandwidth from setpoint to rim torque"),
+        ),
+    ]
+}
+
+/// All results of an inverse-dynamics fit, with a check beside each.
+fn results(fit: InverseFit, check: &Check) -> Vec<(Quantity, Outcome)> {
+    let checks = fit.checks;
+    [
+        (Quantity::Coulomb, fit.coulomb),
+        (Quantity::CoulombPositive, fit.coulomb_positive),
+        (Quantity::CoulombNegative, fit.coulomb_negative),
+        (Quantity::Viscous, fit.viscous),
+        (Quantity::TorqueOffset, fit.offset),
+        (Quantity::TurningInertia, fit.inertia),
+    ]
+    .into_iter()
+    .map(|(quantity, outcome)| {
+        let outcome = checks
+            .iter()
+            .fold(outcome, |outcome, check| with_check(outcome, Some(check.clone())));
+        (quantity, with_check(outcome, Some(check.clone())))
+    })
+    .collect()
+}
+
+/// The same refusal in place of all of them.
+fn all_refused(outcome: &Outcome, quantities: &[Quantity]) -> Vec<(Quantity, Outcome)> {
+    quantities.iter().map(|q| (*q, outcome.clone())).collect()
+}
+
+/// What inverse dynamics gives.
+const INVERSE: [Quantity; 6] = [
+    Quantity::Coulomb,
+    Quantity::CoulombPositive,
+    Quantity::CoulombNegative,
+    Quantity::Viscous,
+    Quantity::TorqueOffset,
+    Quantity::TurningInertia,
+];
+
+/// Orders of torque that repeat with the angle slowly enough to pass the low-pass: the motor's own turn.
+fn orders(declared: &Declared) -> Vec<f64> {
+    declared.ratio.filter(|r| *r > 1.5).into_iter().collect()
+}
+
+/// The torque sensor's terms as friction fits want them.
+fn scale(sensor: &SensorTerms) -> TorqueScale {
+    TorqueScale {
+        zero_nm: 0.0,
+        zero_u_nm: sensor.zero_u_nm,
+        gain_rel_u: sensor.gain_rel_u,
+    }
+}

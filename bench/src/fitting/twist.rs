@@ -1,0 +1,248 @@
+//! The drivetrain's spring from rotor and rim angle, and what it says of the first resonance.
+//!
+//! Clamped, torque passes rotor, drivetrain, hub, sensor and fixture in series. Torque over twist between rotor and rim is the
+//! drivetrain's stiffness whatever the rig's; with the rig's own, declared, it tells how much of a resonance is the rig's.
+
+use ndarray::Array1;
+use truerim_analysis::clamp::{ClampModel, Known};
+use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
+use truerim_analysis::statistics::mean_sd;
+use truerim_analysis::zero_phase::LowPass;
+
+use super::FittingError;
+use super::declared::Declared;
+use super::document::{Measurand, Quantity, RigSpring};
+use super::groups::{Group, refused};
+use super::sensor::SensorTerms;
+use crate::recording::Recording;
+
+/// Low-pass on torque and twist, Hz: well below the first resonance of any wheelbase on a clamp, so that no inertia
+/// takes part.
+const CORNER_HZ: f64 = 15.0;
+/// Share of the stiffness by which the hub's friction may add to the rig's spring before it slides: up to 200 N·m/rad
+/// beside 2,000 N·m/rad and more, half of it as a bound either way.
+const HUB_FRICTION: f64 = 0.05;
+/// Relative standard uncertainty of a stiffness that a data sheet gives.
+const DATA_SHEET: f64 = 0.05;
+/// Inertia between drivetrain and sensor, kg·m², and its standard uncertainty: hub and coupling of wheelbases weigh
+/// 0.0005 to 0.002 kg·m².
+const HUB_KG_M2: [f64; 2] = [1e-3, 0.4e-3];
+/// Share of the twist at the first resonance above which the rig's springs decide it.
+const RIG_DECIDES: f64 = 0.5;
+
+/// Stiffness of the drivetrain, inertia of the rotor, resonance on an ideal clamp; and the check that goes beside
+/// the resonance as measured.
+pub(crate) fn of(
+    recording: &Recording,
+    group: &Group<'_>,
+    sensor: &SensorTerms,
+    (declared, spring): (&Declared, &RigSpring),
+    resonance: &Outcome,
+) -> Result<(Vec<Measurand>, Option<Check>), FittingError> {
+    let stiffness = stiffness(recording, group, sensor, declared)?;
+    let (inertia, ideal, check) = parts(&stiffness, resonance, spring);
+    let n = group.cuts.len();
+    let list = [
+        (Quantity::DriveStiffness, stiffness),
+        (Quantity::RotorInertia, inertia),
+        (Quantity::IdealResonance, ideal),
+    ];
+    let list = list.map(|(quantity, result)| group.measurand(quantity, n, result));
+    Ok((list.into(), check))
+}
+
+/// Twist on torque, chirp by chirp: torque is the quieter of the two, so the slope is not pulled down by noise.
+fn stiffness(
+    recording: &Recording,
+    group: &Group<'_>,
+    sensor: &SensorTerms,
+    declared: &Declared,
+) -> Result<Outcome, FittingError> {
+    let header = recording.header();
+    let there = |name: &str| header.channel_index(name).is_some();
+    let Some(ratio) = declared
+        .ratio
+        .filter(|_| there("motor_angle") && there("rim_angle"))
+    else {
+        return Ok(refused(
+            "no_rotor_angle",
+            "the twist of the drivetrain takes rotor and rim angle and the ratio between them; record a motor_angle \
+             channel and declare rig.wheelbase.ratio",
+        ));
+    };
+    let filter = match LowPass::butterworth(4, CORNER_HZ, header.sample_rate_hz()) {
+        Ok(filter) => filter,
+        Err(refusal) => return Ok(refusal.into()),
+    };
+    let mut slopes = Vec::new();
+    for cut in &group.cuts {
+        let rotor = recording.values("motor_angle", cut.rows.clone())?;
+        let rim = recording.values("rim_angle", cut.rows.clone())?;
+        let torque = recording.values("torque", cut.rows.clone())?;
+        match slope(&filter, &(rotor / ratio - rim), &torque) {
+            Ok(slope) => slopes.push(slope),
+            Err(refusal) => return Ok(refusal.into()),
+        }
+    }
+    Ok(from_slopes(&slopes, sensor).into())
+}
+
+/// Twist per torque, rad/(N·m).
+fn slope(filter: &LowPass, twist: &Array1<f64>, torque: &Array1<f64>) -> Result<f64, Refusal> {
+    let (x, y) = (filter.run(&torque.to_vec())?, filter.run(&twist.to_vec())?);
+    let n = x.len() as f64;
+    let (mx, my) = (x.iter().sum::<f64>() / n, y.iter().sum::<f64>() / n);
+    let (mut xx, mut xy) = (0.0, 0.0);
+    for (x, y) in x.iter().zip(&y) {
+        xx += (x - mx) * (x - mx);
+        xy += (x - mx) * (y - my);
+    }
+    Ok(xy / xx)
+}
+
+fn from_slopes(slopes: &[f64], sensor: &SensorTerms) -> Result<Estimate, Refusal> {
+    let needed = 3;
+    if slopes.len() < needed {
+        return Err(Refusal::TooFewRepeats {
+            what: "stiffness of the drivetrain".into(),
+            got: slopes.len(),
+            needed,
+        });
+    }
+    let stats = mean_sd(slopes)?;
+    let u = stats.sd / (stats.n as f64).sqrt();
+    // A twist that does not grow with torque beyond its own scatter is one that the encoders do not resolve.
+    if stats.mean <= 5.0 * u {
+        return Err(Refusal::NotCovered {
+            what: "twist of the drivetrain per torque, over its scatter".into(),
+            got: stats.mean / u,
+            needed: 5.0,
+            unit: "1".into(),
+            remedy: "the encoders do not resolve so stiff a drivetrain; use a larger amplitude".into(),
+        });
+    }
+    let k = 1.0 / stats.mean;
+    let budget = vec![
+        Contribution::type_a("scatter of repeats", k * u / stats.mean, stats.n as f64 - 1.0),
+        Contribution::type_b("torque gain", k * sensor.gain_rel_u),
+        Contribution::rectangular("friction of the hub before it slides", k * HUB_FRICTION),
+    ];
+    let method = format!("least squares of twist on torque below {CORNER_HZ} Hz, mean over repeats");
+    Estimate::from_budget(k, "N.m/rad", stats.n, method, budget)
+}
+
+/// What follows from the drivetrain's spring `k`, the rig's, and the first resonance.
+fn parts(stiffness: &Outcome, resonance: &Outcome, spring: &RigSpring) -> (Outcome, Outcome, Option<Check>) {
+    let (Some(k), Some(f)) = (stiffness.estimate(), resonance.estimate()) else {
+        let why = match (stiffness.estimate(), resonance.estimate()) {
+            (None, _) => "the stiffness of the drivetrain",
+            _ => "the first resonance",
+        };
+        let result = refused(
+            "part_missing",
+            format!("it follows from {why}, which could not be given; see the reason there"),
+        );
+        return (result.clone(), result, None);
+    };
+    let Some(rig) = spring.series_nm_per_rad else {
+        let result = refused(
+            "rig_spring_missing",
+            "it follows from the rig's springs, and sensor or fixture stiffness is not declared",
+        );
+        return (result.clone(), result, None);
+    };
+    let share = k.value / (k.value + rig);
+    let check = Check::new(
+        "the rig does not decide",
+        share <= RIG_DECIDES,
+        format!(
+            "sensor and fixture give {:.0} % of the twist at the first resonance, at most {:.0} %",
+            100.0 * share,
+            100.0 * RIG_DECIDES
+        ),
+    );
+    let known = [
+        (k.value, k.std_uncertainty, "stiffness of the drivetrain"),
+        (rig, DATA_SHEET * rig, "stiffness of the rig, as declared"),
+        (HUB_KG_M2[0], HUB_KG_M2[1], "inertia of the hub, assumed"),
+        (f.value, f.std_uncertainty, "first resonance"),
+    ];
+    let method = "two inertias on springs: rotor and hub, drivetrain measured, rig declared";
+    let make = |unit: &str, figure: &dyn Fn(&[f64; 4]) -> f64| -> Result<Estimate, Refusal> {
+        let values = known.map(|k| k.0);
+        let budget = known
+            .iter()
+            .enumerate()
+            .map(|(i, (_, u, name))| {
+                let (mut above, mut below) = (values, values);
+                above[i] += 0.5 * u;
+                below[i] -= 0.5 * u;
+                Contribution::type_b(*name, (figure(&above) - figure(&below)).abs())
+            })
+            .collect();
+        Ok(Estimate::from_budget(figure(&values), unit, f.n, method, budget)?.with_checks([check.clone()]))
+    };
+    let inertia = make("kg.m2", &rotor_kg_m2).into();
+    let ideal = if share <= RIG_DECIDES {
+        let on_clamp = |x: &[f64; 4]| (x[0] / rotor_kg_m2(x)).sqrt() / std::f64::consts::TAU;
+        make("Hz", &on_clamp).into()
+    } else {
+        let model = ClampModel {
+            rig_stiffness: Known::new(rig, 0.0),
+            rig_damping: Known::new(0.0, 0.0),
+            hub_inertia: Known::new(HUB_KG_M2[0], 0.0),
+            drive_stiffness: Known::new(k.value, 0.0),
+            drive_damping: Known::new(0.0, 0.0),
+            rotor_inertia: Known::new(1.0, 0.0),
+            rotor_damping: Known::new(0.0, 0.0),
+        };
+        refused(
+            "rig_decides",
+            format!(
+                "sensor and fixture give {:.0} % of the twist, so the resonance at {:.1} Hz is the rig's (its own lowest mode \
+                 with a hub of {} kg·m² lies near {:.0} Hz); use a stiffer sensor and fixture",
+                100.0 * share,
+                f.value,
+                HUB_KG_M2[0],
+                model.rig_mode_hz()
+            ),
+        )
+    };
+    (inertia, ideal, Some(check))
+}
+
+/// Rotor that makes `[k, rig, hub, f]` ring at `f`: `(k − J w²)(k + rig − hub w²) = k²`.
+fn rotor_kg_m2([k, rig, hub, f]: &[f64; 4]) -> f64 {
+    let w2 = (std::f64::consts::TAU * f).powi(2);
+    (k - k * k / (k + rig - hub * w2)) / w2
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn known(value: f64, unit: &str) -> Outcome {
+        let budget = vec![Contribution::type_b("hand", 0.001 * value)];
+        Estimate::from_budget(value, unit, 4, "hand", budget).into()
+    }
+
+    /// numpy: `scipy.linalg.eigh([[900, -900], [-900, 4233.333]], diag(2.025e-3, 1e-3))` gives 93.02887 and 331.41 Hz (scipy 1.x);
+    /// on an ideal clamp `sqrt(900/2.025e-3)/2π` is 106.1033 Hz.
+    #[test]
+    fn two_inertias_come_back_from_their_resonance() {
+        let spring = RigSpring::new(4_000.0, 20_000.0);
+        let (inertia, ideal, check) = parts(&known(900.0, "N.m/rad"), &known(93.028_87, "Hz"), &spring);
+        let (inertia, ideal) = (inertia.estimate().unwrap(), ideal.estimate().unwrap());
+        assert!((inertia.value - 2.025e-3).abs() < 1e-6, "{}", inertia.value);
+        assert!((ideal.value - 106.103_3).abs() < 0.01, "{}", ideal.value);
+        assert!(check.unwrap().passed && ideal.std_uncertainty > 0.0);
+    }
+
+    #[test]
+    fn a_stiff_drivetrain_is_refused_on_a_soft_rig() {
+        let spring = RigSpring::new(4_000.0, 20_000.0);
+        let (_, ideal, check) = parts(&known(9_000.0, "N.m/rad"), &known(110.0, "Hz"), &spring);
+        assert_eq!(ideal.refused().unwrap().code, "rig_decides");
+        assert!(!check.unwrap().passed);
+    }
+}
