@@ -40,6 +40,13 @@ const EXACT: f64 = 1e-9;
 /// Folds where there are no repeats.
 const LINE_FOLDS: usize = 5;
 
+/// Most folds of repeats: more of them go several to a fold, so that many repeats do not take long.
+const REPEAT_FOLDS: usize = 5;
+
+/// A candidate whose sum of squares is above this multiple of the least so far, and this much on top, predicts worse
+/// whatever the folds say: the prediction differs by what the sums of squares do, and a parameter is worth four of that.
+const HOPELESS: (f64, f64) = (2.0, 100.0);
+
 /// Starts of one number of poles that are carried on to a fit.
 const CARRIED: usize = 3;
 
@@ -47,7 +54,7 @@ const CARRIED: usize = 3;
 #[derive(Debug, Clone)]
 pub(crate) struct Candidate {
     pub(crate) fit: Refined,
-    /// Mean squared misprediction of each fold, in units of the errors.
+    /// Mean squared misprediction of each fold, in units of the errors; infinite where none was needed to tell.
     pub(crate) folds: Vec<f64>,
 }
 
@@ -72,9 +79,11 @@ pub(crate) fn choose(
     let mut reason = "no start".to_string();
     // A parameter that lies two of its standard uncertainties from where it does not matter lowers the sum of squares of
     // all data by four; of a fold that is the share that one repeat is.
-    let dear = 4.0 / (2.0 * lines.len() as f64 * data.repeats.len().max(1) as f64);
+    let folds = data.repeats.len().clamp(1, REPEAT_FOLDS);
+    let dear = 4.0 / (2.0 * lines.len() as f64 * folds as f64);
     let cost = |c: &Candidate| c.prediction() + dear * c.parameters() as f64;
     let mut leader = (f64::INFINITY, options.orders[0]);
+    let mut least = f64::INFINITY;
     for order in options.orders[0]..=options.orders[1] {
         if order > leader.1 + IN_VAIN && leader.0.is_finite() {
             break;
@@ -85,7 +94,12 @@ pub(crate) fn choose(
             match fit(&lines, order - excess, &starts, before.as_ref(), options) {
                 Ok(fit) => {
                     before = Some(fit.model.clone());
-                    let folds = validate(data, &fit, options);
+                    least = least.min(fit.rss);
+                    let folds = if fit.rss > HOPELESS.0 * least + HOPELESS.1 {
+                        vec![f64::INFINITY]
+                    } else {
+                        validate(data, &fit, options)
+                    };
                     let candidate = Candidate { fit, folds };
                     if cost(&candidate) < leader.0 {
                         leader = (cost(&candidate), order);
@@ -209,17 +223,20 @@ fn validate(data: &ResponseLines, from: &Refined, options: &RationalOptions) -> 
             })
             .collect();
     }
-    let all = n as f64;
-    (0..n)
+    let (all, folds) = (n as f64, n.min(REPEAT_FOLDS));
+    (0..folds)
         .map(|fold| {
-            let others: Vec<Complex64> = (0..data.f_hz.len())
-                .map(|i| {
-                    let sum: Complex64 = (0..n).filter(|r| *r != fold).map(|r| data.repeats[r][i]).sum();
-                    sum / (all - 1.0)
-                })
-                .collect();
-            let train = weighted(data, &others, (all / (all - 1.0)).sqrt(), options);
-            let test = weighted(data, &data.repeats[fold], all.sqrt(), options);
+            let inside = |r: &usize| r % folds == fold;
+            let mean = |kept: &dyn Fn(&usize) -> bool| -> (Vec<Complex64>, f64) {
+                let part: Vec<usize> = (0..n).filter(|r| kept(r)).collect();
+                let count = part.len() as f64;
+                let of_line = |i| part.iter().map(|r| data.repeats[*r][i]).sum::<Complex64>() / count;
+                ((0..data.f_hz.len()).map(of_line).collect(), (all / count).sqrt())
+            };
+            let (others, wider) = mean(&|r| !inside(r));
+            let (own, widest) = mean(&inside);
+            let train = weighted(data, &others, wider, options);
+            let test = weighted(data, &own, widest, options);
             judge(&train, &test)
         })
         .collect()

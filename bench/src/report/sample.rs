@@ -3,9 +3,9 @@
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refused};
 
 use crate::fitting::{
-    Conditions, Curves, Ending, FitDocument, FrequencyCurve, LatencyCurve, Measurand, Program, Quantity,
-    RecordingFacts, RigFacts, RigSpring, SCHEMA, SCHEMA_VERSION, SensorFacts, StepCurves, Temperature,
-    UnitFacts,
+    Conditions, Curves, Ending, FitDocument, FrequencyCurve, LatencyCurve, Measurand, ModelFacts, Program,
+    Quantity, RecordingFacts, RigFacts, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, SensorFacts,
+    StepCurves, Temperature, UnitFacts,
 };
 
 const LATENCY_S: f64 = 0.004_031;
@@ -158,6 +158,18 @@ fn measurands() -> Vec<Measurand> {
             ),
         ),
         measurand(SensorDelay, "", step(), estimate(0.16e-3, "s", 0, &[clock])),
+        measurand(
+            DeadTime,
+            "",
+            step(),
+            estimate(3.5e-3, "s", 60, &[("phase of the comb", 9e-6), clock]),
+        ),
+        measurand(
+            SlewLargest,
+            "",
+            step(),
+            refused("too_few_repeats", "a single repeat has no spread"),
+        ),
     ];
     for (group, amplitude, preload) in [("0 to 2.8 N·m", 2.8, 0.0), ("0 to −2.8 N·m", 2.8, 0.0)] {
         let at = || conditions(amplitude, preload, 40);
@@ -262,6 +274,37 @@ fn frequency() -> FrequencyCurve {
 }
 
 /// The document.
+fn model() -> ModelFacts {
+    let root = |kind: &str, pair: bool, f_hz: f64, damping: f64| RootFacts {
+        kind: kind.into(),
+        pair,
+        frequency: estimate(f_hz, "Hz", 8, &[("noise", 0.01 * f_hz)]),
+        damping: estimate(damping, "1", 8, &[("noise", 0.01 * damping)]),
+    };
+    ModelFacts {
+        group: "1.4 N·m on 1.5 N·m, 0.5 to 300 Hz".into(),
+        conditions: conditions(1.4, 1.505, 8),
+        poles: 3,
+        zeros: 1,
+        range_hz: [0.5, 270.0],
+        residual: 1.73,
+        lines: 430,
+        orders_tried: 12,
+        gain: estimate(0.9713, "1", 8, &[("noise", 0.001)]),
+        delay: refused("made_up", "no delay for a test"),
+        roots: vec![
+            root("pole", true, F_HZ, ZETA),
+            root("pole", false, 410.0, 1.0),
+            root("zero", false, 66.0, 1.0),
+        ],
+        checks: vec![Check::new(
+            "residual of the rational fit",
+            false,
+            "1.73, at most 1.5",
+        )],
+    }
+}
+
 pub(crate) fn document() -> FitDocument {
     let per_repeat_s =
         (0..60u32).map(|k| (k != 17).then(|| LATENCY_S + (f64::from(k * 37 % 60) / 59.0 - 0.5) * 1e-3));
@@ -324,6 +367,7 @@ pub(crate) fn document() -> FitDocument {
         },
         rig_spring: RigSpring::new(4000.0, 20_000.0),
         measurands: measurands(),
+        models: vec![model()],
         curves: Curves {
             steps: Some(steps()),
             latency: Some(LatencyCurve {

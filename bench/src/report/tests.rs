@@ -95,6 +95,35 @@ fn every_result_is_shown_with_unit_and_interval() {
 }
 
 #[test]
+fn what_few_look_for_stands_behind_and_a_model_with_its_roots() {
+    let d = document();
+    let text = table(&d);
+    let (first, second) = text.split_once("in more detail").expect("a second table");
+    assert!(first.contains("Overshoot") && !first.contains("Dead time"));
+    assert!(second.contains("Dead time") && second.contains("a single repeat has no spread"));
+    assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
+    // 93.4 Hz with u = 0.934 Hz and 7 degrees of freedom: t = 2.365, U = 2.2 Hz.
+    assert!(
+        text.contains("pole pair at 93.4 ± 2.2 Hz, damping 0.0850 ± 0.0020"),
+        "{text}"
+    );
+    assert!(text.contains("real zero at 66.0 ± 1.6 Hz") && text.contains("check failed, residual"));
+    let page = html(&d, &plots(&d).unwrap());
+    assert!(page.contains("In more detail: 2 further results"));
+    assert!(page.contains("3 poles, 1 zeros and a delay") && page.contains("93.4 ± 2.2 Hz"));
+    assert!(!page.contains("What turning shows"));
+    let mut turning = d;
+    turning.measurands = vec![measurand(
+        Quantity::Coulomb,
+        "",
+        Conditions::default(),
+        refused("no_push", "nothing was pushed"),
+    )];
+    let page = html(&turning, &[]);
+    assert!(page.contains("What turning shows") && page.contains("nothing was pushed"));
+}
+
+#[test]
 fn hostile_text_stays_text() {
     let d = hostile();
     let drawn = plots(&d).unwrap();

@@ -5,10 +5,10 @@
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use acceptance::recovery::{rows, survey, table, truths};
+use acceptance::recovery::{Scene, Truth, markdown, rows, scenes, survey, table, truths};
 use clap::Parser;
 
-/// Recovery and coverage of the fits over seeds, on the virtual belt unit.
+/// Recovery and coverage of the fits over seeds, on the virtual units.
 #[derive(Debug, Parser)]
 struct Arguments {
     /// Number of seeds
@@ -20,6 +20,18 @@ struct Arguments {
     /// Threads; 0 for one a processor
     #[arg(long, default_value_t = 0)]
     threads: usize,
+    /// Unit: belt, direct or geared; all of them if left out
+    #[arg(long)]
+    wheelbase: Option<String>,
+    /// Mounting: clamped, free or back-driven; all of them if left out
+    #[arg(long)]
+    mounting: Option<String>,
+    /// Id of a measurand, as in fit.json; all with a known value if left out
+    #[arg(long)]
+    measurand: Option<String>,
+    /// Print tables for a document
+    #[arg(long)]
+    markdown: bool,
     /// Print every seed's estimates too
     #[arg(long)]
     each: bool,
@@ -31,44 +43,87 @@ fn main() -> ExitCode {
         0 => std::thread::available_parallelism().map_or(1, std::num::NonZero::get),
         some => some,
     };
+    let wanted = |scene: &Scene| {
+        arguments
+            .wheelbase
+            .as_deref()
+            .is_none_or(|w| w == scene.wheelbase)
+            && arguments.mounting.as_deref().is_none_or(|m| m == scene.mounting)
+    };
+    let mut any = false;
+    for scene in scenes().iter().filter(|scene| wanted(scene)) {
+        match one(scene, &arguments, threads) {
+            Ok(rows) => any |= rows > 0,
+            Err(problem) => {
+                eprintln!("recovery: {problem}");
+                return ExitCode::FAILURE;
+            }
+        }
+    }
+    if !any {
+        eprintln!("recovery: nothing with that name has a known value; see --help for units and mountings");
+        return ExitCode::FAILURE;
+    }
+    ExitCode::SUCCESS
+}
+
+/// Surveys one scene and prints its table; how many rows it has.
+fn one(scene: &Scene, arguments: &Arguments, threads: usize) -> Result<usize, String> {
+    let mut truths = truths(scene)?;
+    if let Some(id) = &arguments.measurand {
+        truths.retain(|truth| truth.quantity.text().id == id);
+    }
+    if truths.is_empty() {
+        return Ok(0);
+    }
     let done = AtomicU64::new(0);
     let progress = |_| {
         let done = done.fetch_add(1, Ordering::Relaxed) + 1;
         if done.is_multiple_of(10) {
-            eprintln!("{done} of {} seeds", arguments.seeds);
+            eprintln!(
+                "{} {}: {done} of {} seeds",
+                scene.wheelbase, scene.mounting, arguments.seeds
+            );
         }
     };
-    let result = truths().and_then(|truths| {
-        survey(&truths, arguments.first, arguments.seeds, threads, &progress).map(|seeds| (truths, seeds))
-    });
-    match result {
-        Ok((truths, seeds)) => {
-            if arguments.each {
-                for seed in &seeds {
-                    let values: Vec<String> = seed
-                        .found
-                        .iter()
-                        .zip(&truths)
-                        .map(|(found, truth)| match found {
-                            Some(f) => {
-                                format!(
-                                    "{:.4}±{:.4}",
-                                    f.value * truth.per_si,
-                                    f.std_uncertainty * truth.per_si
-                                )
-                            }
-                            None => "refused".to_owned(),
-                        })
-                        .collect();
-                    println!("seed {:>4}: {}", seed.seed, values.join("  "));
-                }
-            }
-            print!("{}", table(&rows(&truths, &seeds)));
-            ExitCode::SUCCESS
+    let seeds = survey(
+        scene,
+        &truths,
+        arguments.first,
+        arguments.seeds,
+        threads,
+        &progress,
+    )?;
+    if arguments.each {
+        for seed in &seeds {
+            let values = seed
+                .found
+                .iter()
+                .zip(&truths)
+                .map(|(found, truth)| each(found, truth));
+            println!("seed {:>4}: {}", seed.seed, values.collect::<Vec<_>>().join("  "));
         }
-        Err(problem) => {
-            eprintln!("recovery: {problem}");
-            ExitCode::FAILURE
-        }
+    }
+    let rows = rows(&truths, &seeds);
+    if arguments.markdown {
+        println!(
+            "\n**{}, {}** ({} seeds)\n",
+            scene.wheelbase,
+            scene.mounting,
+            seeds.len()
+        );
+        print!("{}", markdown(&rows));
+    } else {
+        println!("{}, {}", scene.wheelbase, scene.mounting);
+        print!("{}", table(&rows));
+    }
+    Ok(rows.len())
+}
+
+fn each(found: &Option<acceptance::recovery::Found>, truth: &Truth) -> String {
+    let k = truth.quantity.text().shown_in.factor();
+    match found {
+        Some(f) => format!("{:.5}±{:.5}", f.value * k, f.std_uncertainty * k),
+        None => "refused".to_owned(),
     }
 }

@@ -4,6 +4,7 @@
 //! file's parameters by closed form, or from an independent integration whose script and numbers are in
 //! `tests/reference/plant`; never from the simulator or the fits.
 
+mod scene;
 mod table;
 mod truth;
 
@@ -18,7 +19,8 @@ use truerim::recording::Recording;
 use truerim::session::{self, Bench, SettingsText};
 use truerim_analysis::estimate::Outcome;
 
-pub use table::{Row, rows, table};
+pub use scene::{Scene, scenes};
+pub use table::{Row, markdown, rows, table};
 pub use truth::{Truth, truths};
 
 /// One estimate of one seed.
@@ -51,12 +53,17 @@ pub fn root() -> PathBuf {
 ///
 /// # Errors
 /// What went wrong, in words: a recovery run must not go wrong.
-pub fn measure(rig: &Path, procedure: &Path, seed: u64, folder: &Path) -> Result<FitDocument, String> {
-    let words = |error: &dyn std::fmt::Display| format!("seed {seed}: {error}");
-    let bench = Bench::open(rig, None, None, seed, "recovery".to_owned()).map_err(|e| words(&e))?;
-    let procedure = SettingsText::read(procedure).map_err(|e| words(&e))?;
+pub fn measure(scene: &Scene, seed: u64, folder: &Path) -> Result<FitDocument, String> {
+    let words = |error: &dyn std::fmt::Display| {
+        format!("{}, {}, seed {seed}: {error}", scene.wheelbase, scene.mounting)
+    };
+    let rig = root().join(format!("rigs/{}.toml", scene.wheelbase));
+    let procedure = root().join(format!("procedures/{}.toml", scene.procedure));
+    let bench =
+        Bench::open(&rig, scene.mounting(), None, seed, "recovery".to_owned()).map_err(|e| words(&e))?;
+    let procedure = SettingsText::read(&procedure).map_err(|e| words(&e))?;
     let plan = session::plan_for(&procedure, &bench.rig, seed).map_err(|e| words(&e))?;
-    let path = folder.join(format!("seed-{seed}.h5"));
+    let path = folder.join(format!("{}-{}-{seed}.h5", scene.wheelbase, scene.mounting));
     let permit = Permit::granted("recovery");
     let session = session::record(
         &bench,
@@ -95,14 +102,13 @@ fn headline(document: &FitDocument, quantity: Quantity) -> Option<Found> {
 /// # Errors
 /// The first seed that went wrong, in words.
 pub fn survey(
+    scene: &Scene,
     truths: &[Truth],
     first: u64,
     count: u64,
     threads: usize,
     on_seed: &(dyn Fn(u64) + Sync),
 ) -> Result<Vec<SeedResult>, String> {
-    let rig = root().join("rigs/belt.toml");
-    let procedure = root().join("procedures/quick.toml");
     let folder = tempfile::tempdir().map_err(|error| error.to_string())?;
     let next = AtomicU64::new(first);
     let results = Mutex::new(Vec::new());
@@ -112,7 +118,7 @@ pub fn survey(
             if seed >= first + count {
                 return Ok(());
             }
-            let document = measure(&rig, &procedure, seed, folder.path())?;
+            let document = measure(scene, seed, folder.path())?;
             let found = truths
                 .iter()
                 .map(|truth| headline(&document, truth.quantity))

@@ -65,7 +65,7 @@ pub fn rows(truths: &[Truth], seeds: &[SeedResult]) -> Vec<Row> {
 #[must_use]
 pub fn table(rows: &[Row]) -> String {
     let mut text = format!(
-        "{:<20} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>9}  {}\n",
+        "{:<30} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>9}  {}\n",
         "measurand",
         "truth",
         "unit",
@@ -78,20 +78,65 @@ pub fn table(rows: &[Row]) -> String {
         "truth from"
     );
     for row in rows {
-        let show = |value: f64| format!("{:.4}", value * row.truth.per_si);
         let _ = writeln!(
             text,
-            "{:<20} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>7.1} %  {}",
-            row.truth.name,
-            show(row.truth.value),
-            row.truth.unit,
+            "{:<30} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>7.1} %  {}",
+            row.truth.quantity.text().name,
+            row.show(row.truth.value),
+            row.unit(),
             format!("{} ({})", row.count, row.refused),
-            show(row.bias),
-            show(row.spread),
-            show(row.stated),
-            show(row.worst),
+            row.show(row.bias),
+            row.show(row.spread),
+            row.show(row.stated),
+            row.show(row.worst),
             row.coverage * 100.0,
             row.truth.source,
+        );
+    }
+    text
+}
+
+impl Row {
+    /// A value of this row in the unit of tables, to four digits of the truth or the uncertainty.
+    fn show(&self, value: f64) -> String {
+        let k = self.truth.quantity.text().shown_in.factor();
+        let least = (k * self.stated.abs()).max(1e-9);
+        let places = (1.0 - least.log10().floor()).clamp(0.0, 8.0) as usize;
+        format!("{:.places$}", k * value)
+    }
+
+    fn unit(&self) -> &'static str {
+        self.truth.quantity.text().shown_in.unit()
+    }
+
+    /// Greatest distance that the coverage may have from 95 % by chance, in 99 of 100 such surveys.
+    #[must_use]
+    pub fn by_chance(&self) -> f64 {
+        2.58 * (0.95 * 0.05 / self.count.max(1) as f64).sqrt()
+    }
+}
+
+/// The rows of one scene as a table for a document.
+#[must_use]
+pub fn markdown(rows: &[Row]) -> String {
+    let mut text = String::from(
+        "| measurand | truth | n (refused) | mean error | spread | stated u | worst | truth inside 95 % |\n\
+         | --- | --- | --- | --- | --- | --- | --- | --- |\n",
+    );
+    for row in rows {
+        let unit = row.unit();
+        let _ = writeln!(
+            text,
+            "| {} | {} {unit} | {} ({}) | {} | {} | {} | {} | {:.0} % |",
+            row.truth.quantity.text().name,
+            row.show(row.truth.value),
+            row.count,
+            row.refused,
+            row.show(row.bias),
+            row.show(row.spread),
+            row.show(row.stated),
+            row.show(row.worst),
+            row.coverage * 100.0,
         );
     }
     text
@@ -105,11 +150,8 @@ mod tests {
     #[test]
     fn a_row_says_bias_spread_and_coverage_of_made_up_estimates() {
         let truth = Truth {
-            quantity: truerim::fitting::Quantity::Latency,
-            name: "made up",
+            quantity: truerim::fitting::Quantity::Resonance,
             value: 10.0,
-            unit: "s",
-            per_si: 1.0,
             source: "here",
         };
         let found = |value: f64, u: f64| {
@@ -132,5 +174,12 @@ mod tests {
         assert_eq!((row.count, row.refused), (3, 1));
         assert!((row.bias - 2.0).abs() < 1e-12 && (row.spread - 1.0).abs() < 1e-12);
         assert!((row.worst - 3.0).abs() < 1e-12 && (row.coverage - 2.0 / 3.0).abs() < 1e-12);
+        // 2.58 times sqrt(0.95 · 0.05 / 3).
+        assert!((row.by_chance() - 0.32464).abs() < 1e-4);
+        assert!(
+            markdown(&rows).contains("| 10.0 Hz | 3 (1) | 2.0 | 1.0 | 1.0 | 3.0 | 67 % |"),
+            "{}",
+            markdown(&rows)
+        );
     }
 }

@@ -1,88 +1,137 @@
-//! What a perfect measurement of the belt unit would find.
+//! What a perfect measurement of a virtual unit would find.
 
 use serde_json::Value;
 use truerim::fitting::Quantity;
+use virtual_rig::describe::describe;
 use virtual_rig::parameters::RigParameters;
 
 use super::root;
+use super::scene::Scene;
 
 /// A known value.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Truth {
     /// What.
     pub quantity: Quantity,
-    /// Its name in tables.
-    pub name: &'static str,
     /// The value, SI.
     pub value: f64,
-    /// Unit in tables.
-    pub unit: &'static str,
-    /// Table value of one SI unit.
-    pub per_si: f64,
     /// Where it comes from.
     pub source: &'static str,
 }
 
-/// The known values of the belt unit under the quick procedure.
+/// Rows of `describe` that a quantity of a clamped unit is held against. What depends on amplitude (friction, gaps) has no
+/// row there and comes from an independent integration.
+const CLAMPED: [(Quantity, &str); 6] = [
+    (Quantity::Latency, "latency_mean"),
+    (Quantity::LatencyJitter, "latency_sd"),
+    (Quantity::UpdatePeriod, "update_period"),
+    (Quantity::DeadTime, "dead_time"),
+    (Quantity::PhaseDelay, "latency_mean"),
+    (Quantity::IdealResonance, "mode_ideal_clamp"),
+];
+
+/// The same for a free rim with its disc.
+const FREE: [(Quantity, &str); 3] = [
+    (Quantity::Coulomb, "coulomb"),
+    (Quantity::Viscous, "viscous"),
+    (Quantity::TurningInertia, "inertia_with_disc"),
+];
+
+/// Figures of the independent integration.
+const INTEGRATED: [(Quantity, &str); 2] = [
+    (Quantity::Bandwidth, "minus_3_db_hz"),
+    (Quantity::FlatBand, "flat_band_hz"),
+];
+
+const DESCRIBED: &str = "rig file by closed form, as truerim's virtual rig describes itself";
+const INTEGRATION: &str = "independent integration, tests/reference/plant/truth.py";
+
+/// The known values of a unit in a scene.
 ///
 /// # Errors
 /// In words, when the rig file or the reference file cannot be read.
-pub fn truths() -> Result<Vec<Truth>, String> {
-    let file = root().join("rigs/belt.toml");
-    let text = std::fs::read_to_string(&file).map_err(|error| error.to_string())?;
-    let parameters = RigParameters::from_toml("belt.toml", &text, 1).map_err(|error| error.to_string())?;
-    let firmware = &parameters.plant.firmware;
-    let (dead_s, period_s) = (firmware.dead_time_s, firmware.period_s);
-    let reference = root().join("tests/reference/plant/belt-1.4-on-1.5-every-250us.json");
-    let text = std::fs::read_to_string(&reference).map_err(|error| error.to_string())?;
-    let reference: Value = serde_json::from_str(&text).map_err(|error| error.to_string())?;
-    let figure = |key: &str| {
-        reference[key]
-            .as_f64()
-            .ok_or_else(|| format!("no {key} in the reference file"))
+pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
+    let parameters = parameters(scene)?;
+    let rows = describe(&parameters);
+    let of_rows = |list: &[(Quantity, &str)]| -> Vec<Truth> {
+        list.iter()
+            .filter_map(|(quantity, id)| {
+                let row = rows.iter().find(|row| row.id == *id)?;
+                Some(Truth {
+                    quantity: *quantity,
+                    value: row.value,
+                    source: DESCRIBED,
+                })
+            })
+            .collect()
     };
-    let polled = "rig file: dead time + half the polling period";
-    let scipy = "independent integration, tests/reference/plant/truth.py";
-    Ok(vec![
-        Truth {
-            quantity: Quantity::Latency,
-            name: "latency",
-            value: dead_s + 0.5 * period_s,
-            unit: "ms",
-            per_si: 1e3,
-            source: polled,
-        },
-        Truth {
-            quantity: Quantity::LatencyJitter,
-            name: "latency jitter",
-            value: period_s / 12.0_f64.sqrt(),
-            unit: "ms",
-            per_si: 1e3,
-            source: "rig file: polling period / sqrt 12 (uniform wait)",
-        },
-        Truth {
-            quantity: Quantity::PhaseDelay,
-            name: "delay from phase",
-            value: dead_s + 0.5 * period_s,
-            unit: "ms",
-            per_si: 1e3,
-            source: polled,
-        },
-        Truth {
-            quantity: Quantity::Bandwidth,
-            name: "bandwidth, -3 dB",
-            value: figure("minus_3_db_hz")?,
-            unit: "Hz",
-            per_si: 1.0,
-            source: scipy,
-        },
-        Truth {
-            quantity: Quantity::FlatBand,
-            name: "flat band, +-3 dB",
-            value: figure("flat_band_hz")?,
-            unit: "Hz",
-            per_si: 1.0,
-            source: scipy,
-        },
-    ])
+    match scene.mounting {
+        "clamped" => {
+            let mut all = of_rows(&CLAMPED);
+            all.push(Truth {
+                quantity: Quantity::DriveStiffness,
+                value: stiffness(&parameters),
+                source: "rig file: drive stages in series",
+            });
+            all.extend(integrated(scene)?);
+            all.sort_by_key(|truth| truth.quantity);
+            Ok(all)
+        }
+        "free" => Ok(of_rows(&FREE)),
+        _ => {
+            let speed = scene.drive_rad_s(&parameters)?;
+            let name = format!("Friction torque at {speed} rad/s");
+            let row = rows
+                .iter()
+                .find(|row| row.id == "friction_at" && row.name == name)
+                .ok_or_else(|| format!("no row {name}"))?;
+            Ok(vec![Truth {
+                quantity: Quantity::Drag,
+                value: row.value,
+                source: DESCRIBED,
+            }])
+        }
+    }
+}
+
+/// Parameters of the unit in the scene's mounting.
+fn parameters(scene: &Scene) -> Result<RigParameters, String> {
+    let file = root().join(format!("rigs/{}.toml", scene.wheelbase));
+    let text = std::fs::read_to_string(&file).map_err(|error| error.to_string())?;
+    // The mounting in force is the first line of its kind in the file.
+    let text = text.replacen(
+        "mounting = \"clamped\"",
+        &format!("mounting = \"{}\"", scene.mounting),
+        1,
+    );
+    RigParameters::from_toml(&format!("{}.toml", scene.wheelbase), &text, 1)
+        .map_err(|error| error.to_string())
+}
+
+/// Springs of the drive in series, N·m/rad.
+fn stiffness(parameters: &RigParameters) -> f64 {
+    let plant = &parameters.plant;
+    let mesh = plant
+        .gear
+        .as_ref()
+        .map_or(0.0, |gear| 1.0 / gear.mesh.stiffness_nm_per_rad);
+    1.0 / (mesh + 1.0 / plant.drive.stiffness_nm_per_rad)
+}
+
+/// Bandwidth and flat band at the amplitude of the quick procedure.
+fn integrated(scene: &Scene) -> Result<Vec<Truth>, String> {
+    let file = root().join("tests/reference/plant").join(scene.reference);
+    let text = std::fs::read_to_string(&file).map_err(|error| format!("{}: {error}", file.display()))?;
+    let reference: Value = serde_json::from_str(&text).map_err(|error| error.to_string())?;
+    Ok(INTEGRATED
+        .iter()
+        .filter_map(|(quantity, key)| {
+            // A figure that lies beyond the range integrated is null there.
+            Some(Truth {
+                quantity: *quantity,
+                value: reference[*key].as_f64()?,
+                source: INTEGRATION,
+            })
+        })
+        .collect())
 }

@@ -91,8 +91,9 @@ pub(super) const GROUP_DELAY: Words = (
 pub(super) const MODEL_DELAY: Words = (
     "model_delay",
     "Delay beside the rational model",
-    "Pure delay that a rational transfer function of the order chosen leaves in the phase. What the model takes for \
-     lag (the drive's ramp, a filter beyond the range) is not in it; read it with the model's residual.",
+    "Pure delay that a rational transfer function of the order chosen leaves in the phase. What acts beyond the \
+     fitted range (current control, the drive's ramp, its hold) looks like delay there and is in it, so it is longer than \
+     the latency; read it with the model's residual.",
     RATIONAL,
     ShownIn::Milliseconds,
 );

@@ -22,14 +22,14 @@ use crate::recording::{Recording, SegmentRow};
 const DRIVE_GAIN: f64 = 0.05;
 /// Standard uncertainty of the drive's own offset, N·m, and of what friction differs by between directions.
 const DRIVE_ZERO_NM: f64 = 0.02;
-/// Low-pass of the inverse dynamics, Hz: pushes of a tenth of a second pass, encoder steps do not.
-const CORNER_HZ: f64 = 15.0;
+/// Low-pass of the inverse dynamics, Hz: pushes of a tenth of a second pass, the disc's ringing on the sensor does not.
+const CORNER_HZ: f64 = 40.0;
 /// Slowest speed used, rad/s: above the fall of friction from rest.
-const LEAST_RAD_S: f64 = 0.5;
+const LEAST_RAD_S: f64 = 0.4;
 /// Longest delay of the command that is looked for, s, and steps of the search.
 const DELAYS: (f64, usize) = (16e-3, 16);
-/// After the command ends torque takes this long to be gone, s.
-const GONE_S: f64 = 0.1;
+/// After the command ends torque takes this long to be gone, s: latency, the drive's ramp, and ringing.
+const GONE_S: f64 = 0.025;
 
 /// Friction and inertia from pushes and coasting.
 pub(super) fn of(
@@ -64,7 +64,7 @@ pub(super) fn of(
         }
         Ok(found) => found,
     };
-    let inertia = found.fit.inertia.clone();
+    let inertia = of_the_drive(found.fit.inertia.clone());
     let check = Check::new(
         "torque is the command",
         true,
@@ -74,12 +74,28 @@ pub(super) fn of(
             100.0 * DRIVE_GAIN
         ),
     );
-    let mut list = results(found.fit, &check);
+    let mut list: Vec<(Quantity, Outcome)> = results(found.fit, &check)
+        .into_iter()
+        .map(|(quantity, outcome)| (quantity, of_the_drive(outcome)))
+        .collect();
     list.extend(match inertia.estimate() {
         Some(inertia) => coasts(recording, &pushes, inertia)?,
         None => all_refused(&inertia, &coasting),
     });
     Ok(list)
+}
+
+/// Gain and zero are those of the drive here: the budget shall say so.
+fn of_the_drive(outcome: Outcome) -> Outcome {
+    let Outcome::Estimate(mut estimate) = outcome else {
+        return outcome;
+    };
+    for part in &mut estimate.budget {
+        part.source = part
+            .source
+            .replace("of the torque sensor", "of the drive, assumed");
+    }
+    Outcome::Estimate(estimate)
 }
 
 struct Aligned {

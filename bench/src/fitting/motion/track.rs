@@ -6,7 +6,7 @@ use crate::fitting::FittingError;
 use crate::recording::Recording;
 
 /// Rate looked at, samples/s: twenty times the corner of the fits' low-pass and more.
-const RATE_HZ: f64 = 500.0;
+const RATE_HZ: f64 = 1000.0;
 /// Rows read at a time, at least.
 const BLOCK: usize = 1 << 14;
 

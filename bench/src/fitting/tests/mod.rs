@@ -41,19 +41,20 @@ fn a_cut_has_its_zero_where_the_setpoint_came_into_force() {
         // Starts at 700,000 + 350,000 k plus dithers 0, 377, 754, 131 and those of the repeats before; samples at 100 + 250 j.
         let start = [700_000_u64, 1_050_377, 1_401_131, 1_751_262][k];
         assert_eq!(step.row.start_tick, start);
-        let first = step.t_s[0];
+        let samples = step.samples(&recording).unwrap();
+        let first = samples.t_s[0];
         assert!((-0.030..-0.02975).contains(&first), "{first}");
-        assert!((step.t_s[step.t_s.len() - 1] - 0.150).abs() < 2.5e-4);
-        for (t, nm) in step.t_s.iter().zip(&step.setpoint_nm) {
+        assert!((samples.t_s[samples.t_s.len() - 1] - 0.150).abs() < 2.5e-4);
+        for (t, nm) in samples.t_s.iter().zip(&samples.setpoint_nm) {
             assert!(
                 (nm - if *t >= 0.0 { 2.0 } else { 0.0 }).abs() < SETPOINT_SCALE,
                 "{t}"
             );
         }
         // A delay of 4 ms and a time constant of 1.5 ms: 63 % of 0.95 · 2 N·m at 5.5 ms.
-        let late = step.t_s.iter().position(|t| *t >= 0.0055).unwrap();
-        let due = 1.9 * (1.0 - (-(step.t_s[late] - 0.004) / TAU_S).exp());
-        assert!((step.torque_nm[late] - due).abs() < 0.002);
+        let late = samples.t_s.iter().position(|t| *t >= 0.0055).unwrap();
+        let due = 1.9 * (1.0 - (-(samples.t_s[late] - 0.004) / TAU_S).exp());
+        assert!((samples.torque_nm[late] - due).abs() < 0.002);
         assert!(step.as_planned());
     }
     let chirp = &cuts.chirps[0];
@@ -61,8 +62,10 @@ fn a_cut_has_its_zero_where_the_setpoint_came_into_force() {
     let start = i64::try_from(chirp.row.start_tick).unwrap();
     assert!((chirp.input_age_s - ((100 - start).rem_euclid(250)) as f64 * 1e-6).abs() < 1e-12);
     // Rest at the preload on both sides: 300 ms before, 60 ms behind.
-    assert!((chirp.t_s[0] + 0.3).abs() < 3e-4);
-    assert!((chirp.t_s[chirp.t_s.len() - 1] - 6.06).abs() < 5e-4);
+    let [from_s, to_s] = chirp.span_s;
+    assert!((from_s + 0.3).abs() < 3e-4);
+    assert!((to_s - 6.06).abs() < 5e-4);
+    assert_eq!(chirp.samples(&recording).unwrap().t_s.len(), chirp.rows.len());
 }
 
 #[test]
@@ -99,6 +102,24 @@ fn what_was_put_in_comes_out() {
     within(Quantity::Overshoot, 0.0, 0.006);
     within(Quantity::SensorDelay, 0.0, 1e-12);
     within(Quantity::Latency, 0.004, 0.1e-3);
+    // All delays are 4 ms, so every quantile is; half of an exponential rise is reached after τ ln 2.
+    for quantity in [
+        Quantity::LatencyLow,
+        Quantity::LatencyMedian,
+        Quantity::LatencyHigh,
+    ] {
+        within(quantity, 0.004, 0.1e-3);
+    }
+    within(Quantity::RiseToHalf, 2.0_f64.ln() * TAU_S, 0.1e-3);
+    // It never falls short again; half of 0.95 N·m takes τ ln 2 from the onset on.
+    within(Quantity::Undershoot, 0.0, 0.006);
+    within(Quantity::SlewSustained, 0.475 / (2.0_f64.ln() * TAU_S), 35.0);
+    // Steepest at the onset: 0.95 N·m / τ, less what the two sample intervals round off.
+    within(Quantity::SlewLargest, 0.95 / TAU_S * (1.0 - 0.25 / 1.5), 60.0);
+    // Nothing waits for a poll, so there is no comb.
+    for quantity in [Quantity::UpdatePeriod, Quantity::DeadTime] {
+        assert_eq!(code(&d, quantity), "no_pattern");
+    }
     // Latency is taken over all steps, the rest over the largest from a preload.
     let m = d.headline(Quantity::Latency).unwrap();
     assert_eq!((m.id.as_str(), m.group.as_str()), ("latency", "all steps"));
@@ -171,6 +192,20 @@ fn chirps_through_gain_and_delay_give_that_gain_and_delay() {
         );
     }
     assert_eq!(code(&d, Quantity::Latency), "no_steps");
+    let value = |quantity| {
+        d.headline(quantity)
+            .unwrap()
+            .estimate()
+            .map(|e| (e.value, e.std_uncertainty))
+    };
+    // A pure delay of 4 ms: a quarter turn at 1/(4 · 4 ms), and the same group delay everywhere.
+    let (ninety, u) = value(Quantity::PhaseNinety).unwrap();
+    assert!((ninety - 62.5).abs() < 0.5 && u < 1.5, "{ninety} ± {u}");
+    let (group, u) = value(Quantity::GroupDelay).unwrap();
+    assert!((group - 0.004).abs() < 3.0 * u.max(2e-5), "{group} ± {u}");
+    // There is no rotor channel to see a twist by.
+    assert_eq!(code(&d, Quantity::DriveStiffness), "no_rotor_angle");
+    assert_eq!(code(&d, Quantity::IdealResonance), "part_missing");
 }
 
 #[test]

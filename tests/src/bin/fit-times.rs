@@ -1,0 +1,162 @@
+//! Times each fit on the arrays of one recording, one thread, best of a few runs, as a line of JSON each.
+//! `tests/reference/analysis/fit_times.py` does the same with scipy on the same recording and prints both side by side.
+#![allow(clippy::print_stdout, clippy::print_stderr)] // a program for people
+
+use std::hint::black_box;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::time::Instant;
+
+use clap::Parser;
+use ndarray::Array1;
+use truerim::fitting::{FitOptions, fit_recording};
+use truerim::recording::{Recording, SegmentRow};
+use truerim_analysis::frequency::{FrequencyOptions, FrequencyResponse, SweepRecord, frequency_response};
+use truerim_analysis::rational::{RationalOptions, ResponseLines, fit_rational};
+use truerim_analysis::spectra::{WelchOptions, spectra};
+use truerim_analysis::step::{StepOptions, StepRecord, measure_step};
+
+/// Times of the fits on one recording.
+#[derive(Debug, Parser)]
+struct Arguments {
+    /// A recording with steps and chirps
+    recording: PathBuf,
+    /// Runs of which the shortest counts
+    #[arg(long, default_value_t = 5)]
+    runs: usize,
+}
+
+type Problem = Box<dyn std::error::Error>;
+
+/// Time, setpoint and torque of a segment.
+struct Cut {
+    row: SegmentRow,
+    t_s: Array1<f64>,
+    setpoint_nm: Array1<f64>,
+    torque_nm: Array1<f64>,
+}
+
+fn cuts(recording: &Recording, excitation: &str, before_s: f64) -> Result<Vec<Cut>, Problem> {
+    let tick_s = recording.header().tick_s;
+    let wanted = recording
+        .segments()
+        .iter()
+        .filter(|row| row.excitation == excitation && matches!(row.role.as_str(), "excitation" | "excite"));
+    wanted
+        .map(|row| {
+            let before = (before_s / tick_s) as u64;
+            let rows = recording.rows_between(row.start_tick.saturating_sub(before), row.end_tick)?;
+            let ticks = recording.ticks(rows.clone())?;
+            Ok(Cut {
+                row: row.clone(),
+                t_s: ticks.mapv(|tick| tick_s * (tick as f64 - row.start_tick as f64)),
+                setpoint_nm: recording.values("setpoint", rows.clone())?,
+                torque_nm: recording.values("torque", rows)?,
+            })
+        })
+        .collect()
+}
+
+/// Shortest of a few runs, ms.
+fn best<T>(runs: usize, mut work: impl FnMut() -> T) -> f64 {
+    let times = (0..runs.max(1)).map(|_| {
+        let start = Instant::now();
+        black_box(work());
+        start.elapsed().as_secs_f64()
+    });
+    1e3 * times.fold(f64::INFINITY, f64::min)
+}
+
+fn response(chirps: &[Cut], fs_hz: f64) -> Result<FrequencyResponse, Problem> {
+    let records: Vec<SweepRecord<'_>> = chirps
+        .iter()
+        .map(|cut| SweepRecord {
+            fs_hz,
+            input_nm: cut.setpoint_nm.view(),
+            output_nm: cut.torque_nm.view(),
+            input_hold_s: 1.0 / fs_hz,
+            input_age_s: 0.0,
+        })
+        .collect();
+    let options = FrequencyOptions {
+        f_max_hz: 270.0,
+        ..FrequencyOptions::default()
+    };
+    Ok(frequency_response(&records, &options)?)
+}
+
+fn run(arguments: &Arguments) -> Result<(), Problem> {
+    let recording = Recording::open(&arguments.recording)?;
+    let fs_hz = recording.header().sample_rate_hz();
+    let runs = arguments.runs;
+    let (steps, chirps) = (cuts(&recording, "step", 0.03)?, cuts(&recording, "chirp", 0.0)?);
+    let tell = |what: &str, ms: f64| println!("{{\"what\": \"{what}\", \"ms\": {ms:.3}}}");
+    let first = chirps.first().ok_or("the recording holds no chirp")?;
+    let options = WelchOptions::half_overlap(fs_hz, 8192);
+    let (x, y) = (first.setpoint_nm.to_vec(), first.torque_nm.to_vec());
+    let welch = || spectra(&x, &y, &options);
+    welch()?;
+    tell("spectra and coherence", best(runs, welch));
+    tell(
+        "chirp response",
+        best(runs, || response(&chirps, fs_hz).map(|r| r.f_hz.len()).ok()),
+    );
+    let lines = ResponseLines::of_sweeps(&response(&chirps, fs_hz)?, [0.0, f64::INFINITY])?;
+    let rational = |orders: [usize; 2], excess: [usize; 2]| RationalOptions {
+        orders,
+        excess,
+        floor_rel: 1e-3,
+        ..RationalOptions::default()
+    };
+    let one = fit_rational(&lines, &rational([4, 4], [2, 2]))?;
+    tell(
+        "rational fit, 4 poles",
+        best(runs, || {
+            fit_rational(&lines, &rational([4, 4], [2, 2]))
+                .map(|f| f.lines)
+                .ok()
+        }),
+    );
+    tell(
+        "rational fit, order chosen",
+        best(runs, || {
+            fit_rational(&lines, &rational([1, 8], [1, 4]))
+                .map(|f| f.lines)
+                .ok()
+        }),
+    );
+    println!(
+        "{{\"what\": \"residual of the 4 poles\", \"value\": {:.4}}}",
+        one.residual
+    );
+    let measure = |cut: &Cut| {
+        let record = StepRecord {
+            t_s: cut.t_s.view(),
+            torque_nm: cut.torque_nm.view(),
+            from_nm: cut.row.from_nm,
+            to_nm: cut.row.to_nm,
+        };
+        measure_step(&record, &StepOptions::default()).is_ok()
+    };
+    tell(
+        "step measures, all steps",
+        best(runs, || steps.iter().filter(|cut| measure(cut)).count()),
+    );
+    tell(
+        "whole recording",
+        best(runs.min(3), || {
+            fit_recording(&recording, &FitOptions::default()).is_ok()
+        }),
+    );
+    Ok(())
+}
+
+fn main() -> ExitCode {
+    match run(&Arguments::parse()) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(problem) => {
+            eprintln!("fit-times: {problem}");
+            ExitCode::FAILURE
+        }
+    }
+}
