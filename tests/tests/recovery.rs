@@ -23,12 +23,18 @@ fn surveyed(wheelbase: &str, mounting: &str, seeds: u64) -> (Vec<Row>, String) {
 #[test]
 fn friction_and_inertia_of_a_turning_rim_come_back() {
     for mounting in ["free", "back-driven"] {
-        let (rows, table) = surveyed("belt", mounting, 4);
+        let (rows, table) = surveyed("belt", mounting, 2);
         for row in rows {
             assert_eq!(row.refused, 0, "{table}");
-            // Four of four within three stated standard uncertainties, and those not beyond a third of the value.
+            // Each within three stated standard uncertainties, and those not beyond a tenth of the value; viscous friction is
+            // little beside Coulomb's at the speeds that a free rim may reach, and torque that repeats with the angle hides it.
+            let most = if row.truth.quantity == Quantity::Viscous {
+                1.0
+            } else {
+                0.1
+            };
             assert!(row.worst <= 3.0 * row.stated, "{table}");
-            assert!(row.stated <= 0.34 * row.truth.value, "{table}");
+            assert!(row.stated <= most * row.truth.value, "{table}");
         }
     }
 }

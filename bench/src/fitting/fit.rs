@@ -29,8 +29,8 @@ pub struct FitOptions {
     pub latency: LatencyOptions,
     /// Bands, least coherence, fewest repeats.
     pub frequency: FrequencyOptions,
-    /// Numbers of poles and zeros tried.
-    pub rational: RationalOptions,
+    /// Numbers of poles and zeros tried; `None` leaves the rational model out.
+    pub rational: Option<RationalOptions>,
     /// Most single repeats kept for the overlay.
     pub thin_repeats: usize,
 }
@@ -41,7 +41,7 @@ impl Default for FitOptions {
             step: StepOptions::default(),
             latency: LatencyOptions::default(),
             frequency: FrequencyOptions::default(),
-            rational: RationalOptions::default(),
+            rational: Some(RationalOptions::default()),
             thin_repeats: 24,
         }
     }
@@ -306,9 +306,11 @@ fn further(
     measurands: &mut Vec<Measurand>,
     models: &mut Vec<ModelFacts>,
 ) -> Result<(), FittingError> {
-    let (facts, delay) = model::of(group, response, &options.rational);
-    models.extend(facts);
-    measurands.push(delay);
+    if let Some(rational) = &options.rational {
+        let (facts, delay) = model::of(group, response, rational);
+        models.extend(facts);
+        measurands.push(delay);
+    }
     let Some(resonance) = measurands.iter_mut().find(|m| m.quantity == Quantity::Resonance) else {
         return Ok(());
     };

@@ -108,11 +108,11 @@ fn run(arguments: &Arguments) -> Result<(), Problem> {
         floor_rel: 1e-3,
         ..RationalOptions::default()
     };
-    let one = fit_rational(&lines, &rational([4, 4], [2, 2]))?;
+    let one = fit_rational(&lines, &rational([4, 4], [1, 2]))?;
     tell(
         "rational fit, 4 poles",
         best(runs, || {
-            fit_rational(&lines, &rational([4, 4], [2, 2]))
+            fit_rational(&lines, &rational([4, 4], [1, 2]))
                 .map(|f| f.lines)
                 .ok()
         }),

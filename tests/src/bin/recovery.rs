@@ -2,6 +2,7 @@
 //! intervals.
 #![allow(clippy::print_stdout, clippy::print_stderr)] // a program for people
 
+use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -29,9 +30,9 @@ struct Arguments {
     /// Id of a measurand, as in fit.json; all with a known value if left out
     #[arg(long)]
     measurand: Option<String>,
-    /// Print tables for a document
-    #[arg(long)]
-    markdown: bool,
+    /// Write the tables to this file, as a document
+    #[arg(long, value_name = "FILE")]
+    markdown: Option<PathBuf>,
     /// Print every seed's estimates too
     #[arg(long)]
     each: bool,
@@ -50,9 +51,9 @@ fn main() -> ExitCode {
             .is_none_or(|w| w == scene.wheelbase)
             && arguments.mounting.as_deref().is_none_or(|m| m == scene.mounting)
     };
-    let mut any = false;
+    let (mut any, mut document) = (false, HEAD.to_owned());
     for scene in scenes().iter().filter(|scene| wanted(scene)) {
-        match one(scene, &arguments, threads) {
+        match one(scene, &arguments, threads, &mut document) {
             Ok(rows) => any |= rows > 0,
             Err(problem) => {
                 eprintln!("recovery: {problem}");
@@ -64,11 +65,25 @@ fn main() -> ExitCode {
         eprintln!("recovery: nothing with that name has a known value; see --help for units and mountings");
         return ExitCode::FAILURE;
     }
+    if let Some(file) = &arguments.markdown
+        && let Err(problem) = std::fs::write(file, document)
+    {
+        eprintln!("recovery: {}: {problem}", file.display());
+        return ExitCode::FAILURE;
+    }
     ExitCode::SUCCESS
 }
 
-/// Surveys one scene and prints its table; how many rows it has.
-fn one(scene: &Scene, arguments: &Arguments, threads: usize) -> Result<usize, String> {
+/// What stands above the tables of a document.
+const HEAD: &str = "# Known truth, and what the fits make of it\n\n\
+    Each seed is a whole measurement of a virtual unit: the rig in lock-step, the recording, the fit. The truth comes from the \
+    rig file by closed form or, for bandwidth and flat band, from an independent integration (`tests/reference/plant`). \
+    *Mean error* is estimate less truth, *spread* the standard deviation over seeds, *stated u* the mean of the standard \
+    uncertainties that the fits state. A right 95 % interval holds the truth in 95 % of seeds; one that holds it always is \
+    wider than it need be.\n";
+
+/// Surveys one scene, prints its table and adds it to the document; how many rows it has.
+fn one(scene: &Scene, arguments: &Arguments, threads: usize, document: &mut String) -> Result<usize, String> {
     let mut truths = truths(scene)?;
     if let Some(id) = &arguments.measurand {
         truths.retain(|truth| truth.quantity.text().id == id);
@@ -105,18 +120,16 @@ fn one(scene: &Scene, arguments: &Arguments, threads: usize) -> Result<usize, St
         }
     }
     let rows = rows(&truths, &seeds);
-    if arguments.markdown {
-        println!(
-            "\n**{}, {}** ({} seeds)\n",
-            scene.wheelbase,
-            scene.mounting,
-            seeds.len()
-        );
-        print!("{}", markdown(&rows));
-    } else {
-        println!("{}, {}", scene.wheelbase, scene.mounting);
-        print!("{}", table(&rows));
-    }
+    println!("{}, {}", scene.wheelbase, scene.mounting);
+    print!("{}", table(&rows));
+    document.push_str(&format!(
+        "\n## {}, {}: seeds {} to {}\n\n{}",
+        scene.wheelbase,
+        scene.mounting,
+        arguments.first,
+        arguments.first + arguments.seeds - 1,
+        markdown(&rows)
+    ));
     Ok(rows.len())
 }
 

@@ -13,14 +13,14 @@ pub struct Scene {
     pub mounting: &'static str,
     /// Stem of the procedure.
     pub procedure: &'static str,
-    /// Reference of the independent integration at the procedure's amplitude.
-    pub reference: &'static str,
+    /// Reference of the independent integration at the procedure's amplitude, where there is one.
+    pub reference: Option<&'static str>,
 }
 
-const REFERENCES: [(&str, &str); 3] = [
-    ("belt", "belt-1.4-on-1.5-every-250us.json"),
-    ("direct", "direct-3.2-on-3.44-every-250us.json"),
-    ("geared", "geared-0.6-on-0.645-every-250us.json"),
+const UNITS: [(&str, Option<&str>); 3] = [
+    ("belt", Some("belt-1.4-on-1.5-every-250us.json")),
+    ("direct", None),
+    ("geared", None),
 ];
 const PROCEDURES: [(&str, &str); 3] = [("clamped", "quick"), ("free", "coast"), ("back-driven", "drag")];
 
@@ -28,7 +28,7 @@ const PROCEDURES: [(&str, &str); 3] = [("clamped", "quick"), ("free", "coast"), 
 #[must_use]
 pub fn scenes() -> Vec<Scene> {
     let mut all = Vec::new();
-    for (wheelbase, reference) in REFERENCES {
+    for (wheelbase, reference) in UNITS {
         for (mounting, procedure) in PROCEDURES {
             all.push(Scene {
                 wheelbase,
@@ -42,7 +42,7 @@ pub fn scenes() -> Vec<Scene> {
 }
 
 impl Scene {
-    /// The belt unit, clamped.
+    /// A unit in a mounting.
     ///
     /// # Errors
     /// When there is no such scene.

@@ -100,7 +100,12 @@ impl Row {
     /// A value of this row in the unit of tables, to four digits of the truth or the uncertainty.
     fn show(&self, value: f64) -> String {
         let k = self.truth.quantity.text().shown_in.factor();
-        let least = (k * self.stated.abs()).max(1e-9);
+        let known = if self.stated > 0.0 {
+            self.stated
+        } else {
+            0.01 * self.truth.value
+        };
+        let least = (k * known.abs()).max(1e-9);
         let places = (1.0 - least.log10().floor()).clamp(0.0, 8.0) as usize;
         format!("{:.places$}", k * value)
     }

@@ -24,7 +24,9 @@ const CORNER_HZ: f64 = 15.0;
 const STEADY: f64 = 0.9;
 /// Slowest speed used, as a share of the top speed.
 const LEAST: f64 = 0.3;
-/// Motor turns in a turn of the rim where none are declared: their period is then a guess, and a check says so.
+/// Least motor turns in a turn of the rim: with fewer, or none declared, an eighth of a turn stands for what repeats, which is
+/// a guess, and a check says so.
+const LEAST_RATIO: f64 = 4.0;
 const GUESSED_RATIO: f64 = 8.0;
 /// Over which speed is taken, s.
 const SPEED_S: f64 = 0.05;
@@ -109,7 +111,8 @@ fn drag(
     declared: &Declared,
     sensor: &SensorTerms,
 ) -> Result<Estimate, Refusal> {
-    let period_rad = TAU / declared.ratio.unwrap_or(GUESSED_RATIO);
+    let ratio = declared.ratio.filter(|ratio| *ratio >= LEAST_RATIO);
+    let period_rad = TAU / ratio.unwrap_or(GUESSED_RATIO);
     let side = |sign: f64| -> Result<DragPoint, Refusal> {
         let (a, b) = longest_run(speed, |v| sign * v >= STEADY * top);
         let turn = SteadyTurn {
@@ -136,10 +139,12 @@ fn drag(
     );
     let known = Check::new(
         "what repeats with the angle is known",
-        declared.ratio.is_some(),
-        match declared.ratio {
+        ratio.is_some(),
+        match ratio {
             Some(ratio) => format!("averaged over whole turns of the motor, ratio {ratio}"),
-            None => format!("no ratio is declared; averaged over 1/{GUESSED_RATIO} of a turn"),
+            None => format!(
+                "no ratio of {LEAST_RATIO} or more is declared; averaged over 1/{GUESSED_RATIO} of a turn"
+            ),
         },
     );
     Ok(Estimate::from_budget(value, "N.m", periods, method, budget)?.with_checks([known]))

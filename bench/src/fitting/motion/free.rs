@@ -4,7 +4,7 @@
 //! result carries the doubt about the drive's gain.
 
 use ndarray::{ArrayView1, aview1};
-use truerim_analysis::estimate::{Check, Estimate, Outcome, Refusal};
+use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 use truerim_analysis::friction::{
     CoastDown, CoastOptions, InverseFit, InverseOptions, Motion, TorqueScale, fit_coast_down,
     inverse_dynamics,
@@ -65,6 +65,8 @@ pub(super) fn of(
         Ok(found) => found,
     };
     let inertia = of_the_drive(found.fit.inertia.clone());
+    let mut found = found;
+    found.fit.viscous = beside_place(found.fit.viscous, found.fit.residual_rms, &track);
     let check = Check::new(
         "torque is the command",
         true,
@@ -83,6 +85,30 @@ pub(super) fn of(
         None => all_refused(&inertia, &coasting),
     });
     Ok(list)
+}
+
+/// A rim that is pushed to and fro stays about one place, so torque that repeats with the angle does not average out and
+/// passes for friction that grows or falls with speed: as much as the residual, over the range of speeds.
+fn beside_place(viscous: Outcome, residual_nm: f64, track: &Track) -> Outcome {
+    let Outcome::Estimate(estimate) = viscous else {
+        return viscous;
+    };
+    let reach = ((0.02 * track.fs_hz) as usize).max(1);
+    let moved = track.rim_rad.iter().zip(track.rim_rad.iter().skip(reach));
+    let top = moved.map(|(a, b)| (b - a).abs()).fold(0.0, f64::max) * track.fs_hz / reach as f64;
+    let mut budget = estimate.budget;
+    budget.push(Contribution::type_b(
+        "torque that repeats with the angle",
+        residual_nm / (top - LEAST_RAD_S).max(0.1),
+    ));
+    let made = Estimate::from_budget(
+        estimate.value,
+        &estimate.unit,
+        estimate.n,
+        estimate.method,
+        budget,
+    );
+    made.map(|e| e.with_checks(estimate.checks)).into()
 }
 
 /// Gain and zero are those of the drive here: the budget shall say so.

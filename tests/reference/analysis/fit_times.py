@@ -1,0 +1,154 @@
+"""Time of each fit beside scipy's on the same arrays, in one run, one thread each.
+
+Reads a recording (h5py), times with numpy and scipy what `fit-times` times, runs that program on the same recording, and prints
+both side by side; with several recordings (the quick procedure with its repeats multiplied, say) it also prints how time and
+peak memory of the whole fit grow.
+
+What scipy does for each line:
+  spectra and coherence        welch of both records and csd, 8,192 samples a segment, half overlap, Hann
+  chirp response               rfft of each whole chirp, H1 over bands of 1/48 octave by a plain mean of lines, coherence;
+                               no local polynomial, no alignment of repeats: less than what it stands beside
+  rational fit, 4 poles        optimize.least_squares of delay, gain, two pairs, one zero pair on those bands, from a start near
+                               the answer: no search for a start, no other number of zeros, no folds
+  step measures, all steps     levels by histogram modes, passages, extremes and settling, vectorised per step
+No scipy beside "order chosen" and "whole recording": there is nothing there that does the same.
+
+Run: OMP_NUM_THREADS=1 PYTHON tests/reference/analysis/fit_times.py FIT_TIMES TRUERIM RECORDING...
+     (FIT_TIMES, TRUERIM: paths of the built programs; PYTHON with numpy, scipy, h5py)
+"""
+import json
+import resource
+import subprocess
+import sys
+import time
+
+import h5py
+import numpy as np
+from scipy import optimize, signal
+
+
+def best(f, runs=5):
+    """Shortest time of a few runs, ms."""
+    times = []
+    for _ in range(runs):
+        t = time.perf_counter()
+        f()
+        times.append(time.perf_counter() - t)
+    return 1e3 * min(times)
+
+
+def scaled(dataset):
+    """A channel in its unit."""
+    return dataset[...] * dataset.attrs["scale_factor"] + dataset.attrs["add_offset"]
+
+
+def text(dataset):
+    """Strings of a dataset."""
+    return [v.decode() if isinstance(v, bytes) else str(v) for v in dataset[...]]
+
+
+def load(path):
+    """Sample rate, and lists of (t, setpoint, torque) of steps and chirps."""
+    with h5py.File(path) as f:
+        tick = f["time"][...].astype(np.int64)
+        x, y = scaled(f["setpoint"]), scaled(f["torque"])
+        s = f["segments"]
+        rows = zip(text(s["excitation"]), text(s["role"]), s["start_tick"][...], s["end_tick"][...])
+        out = {"step": [], "chirp": []}
+        for kind, role, start, end in rows:
+            if kind not in out or role not in ("excitation", "excite"):
+                continue
+            before = 30_000 if kind == "step" else 0
+            a, b = np.searchsorted(tick, [start - before, end])
+            out[kind].append(((tick[a:b] - start) * 1e-6, x[a:b], y[a:b]))
+        return 1e6 / float(np.median(np.diff(tick[:1000]))), out["step"], out["chirp"]
+
+
+def welch(x, y, fs):
+    """Auto-spectra, cross-spectrum, coherence."""
+    kw = dict(fs=fs, window="hann", nperseg=8192, noverlap=4096, detrend="constant")
+    f, sxx = signal.welch(x, **kw)
+    syy, sxy = signal.welch(y, **kw)[1], signal.csd(x, y, **kw)[1]
+    return np.abs(sxy) ** 2 / (sxx * syy + 1e-300)
+
+
+def response(chirps, fs):
+    """H1 and its coherence over bands."""
+    edges = np.geomspace(0.5, 270, 48 * 9 + 2)
+    sxx, syy, sxy = (np.zeros(edges.size - 1, t) for t in (float, float, complex))
+    for _, x, y in chirps:
+        u, v = np.fft.rfft(x - x.mean()), np.fft.rfft(y - y.mean())
+        k = np.digitize(np.fft.rfftfreq(x.size, 1 / fs), edges) - 1
+        ok = (k >= 0) & (k < edges.size - 1)
+        for out, value in ((sxx, np.abs(u) ** 2), (syy, np.abs(v) ** 2)):
+            out += np.bincount(k[ok], value[ok], edges.size - 1)
+        p = v * u.conj()
+        sxy += np.bincount(k[ok], p.real[ok], edges.size - 1) + 1j * np.bincount(k[ok], p.imag[ok], edges.size - 1)
+    some = sxx > 0
+    f = np.sqrt(edges[1:] * edges[:-1])[some]
+    return f, (sxy / np.where(sxx > 0, sxx, 1))[some]
+
+
+def model(p, s):
+    """Delay, gain, two pole pairs, one zero pair."""
+    def pair(f, z):
+        r = s / (2 * np.pi * np.exp(f))
+        return 1 + 2 * np.exp(z) * r + r * r
+    return p[6] * np.exp(-s * p[7] * 1e-3) * pair(p[4], p[5]) / pair(p[0], p[1]) / pair(p[2], p[3])
+
+
+def rational(f, h):
+    """One fit from a start near the answer."""
+    s, u = 2j * np.pi * f, 0.003 * np.abs(h) + 1e-9
+
+    def miss(p):
+        e = (model(p, s) - h) / u
+        return np.r_[e.real, e.imag]
+
+    start = np.r_[np.log([94, 0.12, 170, 1.5, 88, 0.95]), 1.0, 4.9]
+    return optimize.least_squares(miss, start, x_scale="jac")
+
+
+def measure(t, y):
+    """Levels, passages, overshoot, settling of one step."""
+    sign = np.sign(y[-50:].mean() - y[t <= 0].mean())
+    y = sign * y
+    counts, edges = np.histogram(y, 256)
+    mid = 128
+    low = edges[np.argmax(counts[:mid])]
+    high = edges[mid + np.argmax(counts[mid:])]
+    a = high - low
+    at = [np.interp(0, [y[i - 1] - low - q * a, y[i] - low - q * a], t[i - 1:i + 1])
+          for q in (0.1, 0.5, 0.9) for i in [int(np.argmax(y >= low + q * a))]]
+    outside = np.nonzero(np.abs(y - high) > 0.02 * a)[0]
+    return at, y.max() / a, t[outside[-1]] if outside.size else at[-1]
+
+
+def main():
+    """Prints a table."""
+    ours, truerim, *paths = sys.argv[1:]
+    fs, steps, chirps = load(paths[0])
+    t, x, y = chirps[0]
+    f, h = response(chirps, fs)
+    theirs = {
+        "spectra and coherence": best(lambda: welch(x, y, fs)),
+        "chirp response": best(lambda: response(chirps, fs)),
+        "rational fit, 4 poles": best(lambda: rational(f, h), 3),
+        "step measures, all steps": best(lambda: [measure(t, y) for t, _, y in steps]),
+    }
+    lines = subprocess.run([ours, paths[0]], capture_output=True, text=True, check=True).stdout.splitlines()
+    print(f"{'fit':<28} {'here, ms':>10} {'scipy, ms':>10}")
+    for line in map(json.loads, lines):
+        if "ms" in line:
+            other = theirs.get(line["what"])
+            print(f"{line['what']:<28} {line['ms']:>10.2f} {f'{other:.2f}' if other else '-':>10}")
+    for path in paths:
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        # The peak of all children so far counts, so recordings go from small to large.
+        subprocess.run([truerim, "fit", path], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=True)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        print(f"{path}: {after.ru_utime - before.ru_utime:.2f} s of processor time, peak {after.ru_maxrss / 1024:.0f} MB")
+
+
+if __name__ == "__main__":
+    main()
