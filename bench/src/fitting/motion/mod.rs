@@ -32,8 +32,9 @@ pub(crate) fn of(
         "back-driven" => driven::of(recording, declared, sensor)?,
         _ => return Ok(Vec::new()),
     };
+    let whole = 0..recording.rows();
     let conditions = Conditions {
-        temperature: super::groups::temperature_of(recording, &[0..recording.rows()])?,
+        temperature: super::groups::temperature_of(recording, std::slice::from_ref(&whole))?,
         // A rim that turns has no spring to ground.
         rig_spring_nm_per_rad: None,
         ..base.clone()
