@@ -1,5 +1,6 @@
 //! Known truth in, estimates out, over seeds: `cargo run --release -p acceptance --bin recovery` prints the table for any
 //! number of them.
+#![allow(clippy::unwrap_used, clippy::print_stdout)] // a test
 
 use acceptance::recovery::{Row, Scene, rows, survey, table, truths};
 use truerim::fitting::Quantity;

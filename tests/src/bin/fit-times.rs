@@ -58,6 +58,7 @@ fn cuts(recording: &Recording, excitation: &str, before_s: f64) -> Result<Vec<Cu
 }
 
 /// Shortest of a few runs, ms.
+#[allow(clippy::disallowed_methods)] // times what has no part in a run
 fn best<T>(runs: usize, mut work: impl FnMut() -> T) -> f64 {
     let times = (0..runs.max(1)).map(|_| {
         let start = Instant::now();
