@@ -23,7 +23,7 @@ fn a_rig_clock_that_runs_off_is_found_long_before_setpoints_are_late() {
             .play();
         let trip = played.tripped(Condition::ClockDrift);
         println!("{trip}");
-        assert_eq!(trip.measured.signum(), share.signum(), "{trip}");
+        assert!(trip.measured * share > 0.0, "{trip}");
         // Since the greeting it has been right for most of the time: the mean rate is less than what it is now.
         assert!(
             trip.measured.abs() > 500.0 && trip.measured.abs() < 10_000.0,
