@@ -34,7 +34,7 @@ fn check_notes(recording: &Recording) {
     }
     assert_eq!(recording.events(), [support::event(support::FIRST_TICK)]);
     assert_eq!(
-        recording.host(),
+        recording.host().collect::<Result<Vec<_>, _>>().unwrap(),
         [HostRow {
             first_tick: support::FIRST_TICK,
             host_ns: 123_456_789_012_345
@@ -45,7 +45,8 @@ fn check_notes(recording: &Recording) {
         host_receive_ns: 2_000_000,
         rig_tick: support::FIRST_TICK + 7,
     };
-    assert_eq!(recording.round_trips(), [trip]);
+    let trips: Result<Vec<_>, _> = recording.round_trips().collect();
+    assert_eq!(trips.unwrap(), [trip]);
 }
 
 #[test]

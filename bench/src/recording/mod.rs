@@ -50,6 +50,7 @@ mod h5;
 mod header;
 mod journal;
 mod layout;
+mod notes;
 mod pace;
 mod progress;
 mod queue;

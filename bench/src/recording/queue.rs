@@ -17,7 +17,7 @@ use super::sealing::QueueFigures;
 use super::writer::RecordingWriter;
 use crate::drive::clock::rest;
 
-/// Seconds of messages the queue holds.
+/// Seconds of messages the queue holds at least.
 const QUEUE_S: f64 = 10.0;
 /// Messages the queue holds at least and at most.
 const CAPACITY: std::ops::RangeInclusive<usize> = 64..=1_000_000;
@@ -102,7 +102,7 @@ impl RecorderThread<EventRow> {
 }
 
 impl<E: Entry> RecorderThread<E> {
-    /// Starts the thread with room for 10 s of messages, of which `messages_per_s` come each second (each block,
+    /// Starts the thread with room for 10 s of messages, of which at most `messages_per_s` come each second (each block,
     /// each host row and each round trip is one). `begin` is the first thing that the thread does: a thread starts in
     /// the scheduling class of the one that starts it, and the disk must not share the driving thread's.
     /// [`RecorderThread::emptied`] hands out the `spare` blocks, and after them those that were written.

@@ -4,18 +4,21 @@ use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 use hdf5_metno::{Dataset, File, OpenMode};
-use ndarray::{Array1, ArrayView1};
+use ndarray::Array1;
 
 use super::columns::{ExtraRow, FileRow};
 use super::error::RecordingError;
 use super::h5::{self, Explain};
 use super::header::{ChannelInfo, CountWidth, Header};
-use super::journal::{self, Journal};
+use super::journal::{self, Lines, Stored};
 use super::layout::{SCHEMA, SCHEMA_MAJOR, State};
+use super::notes::Notes;
 use super::rows::{Completion, EventRow, HostRow, RoundTrip, Seal, SegmentRow};
-use super::{attributes, check, progress, recovery, table, trailer};
+use super::table::{self, Table};
+use super::{attributes, check, progress, recovery, trailer};
 
-/// An open recording. Samples are read on demand, everything else when opening.
+/// An open recording. Samples, arrivals and round trips are read on demand, everything else when opening: the memory it
+/// takes does not grow with the length of the run, but for its segments and events.
 pub struct Recording {
     path: PathBuf,
     header: Header,
@@ -23,7 +26,9 @@ pub struct Recording {
     rows: usize,
     time: Dataset,
     channels: Vec<Dataset>,
-    journal: Journal,
+    segments: Vec<SegmentRow>,
+    events: Vec<EventRow>,
+    notes: Notes,
     completion: Option<Completion>,
     seal: Option<Seal>,
 }
@@ -85,23 +90,22 @@ impl Recording {
                 ));
             }
         };
-        let (rows, journal, completion, seal) = match state {
-            State::Live => {
-                let (rows, journal) = live(&file, path, &lengths)?;
-                (rows, journal, None, None)
-            }
-            State::Sealed => read_sealed(&file, path, &lengths)?,
+        let contents = match state {
+            State::Live => open_live(&file, path, live(&file, path, &lengths)?)?,
+            State::Sealed => open_sealed(&file, path, &lengths)?,
         };
         Ok(Self {
             path: path.to_owned(),
             header,
             state,
-            rows,
+            rows: contents.rows,
             time,
             channels,
-            journal,
-            completion,
-            seal,
+            segments: contents.segments,
+            events: contents.events,
+            notes: contents.notes,
+            completion: contents.completion,
+            seal: contents.seal,
         })
     }
 
@@ -122,28 +126,27 @@ impl Recording {
 
     /// Repeats of segments, in the order in which they were played.
     pub fn segments(&self) -> &[SegmentRow] {
-        &self.journal.segments
+        &self.segments
     }
 
     /// What happened.
     pub fn events(&self) -> &[EventRow] {
-        &self.journal.events
+        &self.events
     }
 
-    /// Arrivals of batches at the host.
-    pub fn host(&self) -> &[HostRow] {
-        &self.journal.host
+    /// Arrivals of batches at the host, read as they are asked for, a piece at a time. An error is the last item.
+    pub fn host(&self) -> impl ExactSizeIterator<Item = Result<HostRow, RecordingError>> + '_ {
+        self.notes.host(&self.path)
     }
 
-    /// Round trips over the link.
-    pub fn round_trips(&self) -> &[RoundTrip] {
-        &self.journal.round_trips
+    /// Round trips over the link, read as [`Recording::host`] is.
+    pub fn round_trips(&self) -> impl ExactSizeIterator<Item = Result<RoundTrip, RecordingError>> + '_ {
+        self.notes.round_trips(&self.path)
     }
 
     /// Rows of all tables.
     pub(super) fn notes(&self) -> usize {
-        let j = &self.journal;
-        j.segments.len() + j.events.len() + j.host.len() + j.round_trips.len()
+        self.segments.len() + self.events.len() + self.host().len() + self.round_trips().len()
     }
 
     /// How the run ended; `None` if it has not, or if its program died.
@@ -377,34 +380,68 @@ fn lengths(time: &Dataset, channels: &[Dataset], path: &Path) -> Result<Range<us
     Ok(range)
 }
 
-/// How much of a live file is taken: rows and journal, from the file and the lengths of its sample datasets.
-pub(super) type ReadLive = fn(&File, &Path, &Range<usize>) -> Result<(usize, Journal), RecordingError>;
+/// How much of a live file is taken: rows and bytes of the journal, from the file and the lengths of its sample datasets.
+pub(super) type ReadLive = fn(&File, &Path, &Range<usize>) -> Result<(usize, usize), RecordingError>;
 
 /// Rows and journal of a live file, no further than its writer declared safe.
-fn read_live(file: &File, path: &Path, lengths: &Range<usize>) -> Result<(usize, Journal), RecordingError> {
-    let damaged = |e: hdf5_metno::Error| RecordingError::damaged(path, "/progress", e.to_string());
+fn read_live(file: &File, path: &Path, lengths: &Range<usize>) -> Result<(usize, usize), RecordingError> {
     let (rows, bytes) = progress::read(file, path)?;
     if rows > lengths.start {
         let detail = format!("says {rows} rows are safe, a dataset has only {}", lengths.start);
         return Err(RecordingError::damaged(path, "/progress/valid", detail));
     }
-    let journal = file.dataset("progress/journal").map_err(damaged)?;
+    let journal = journal_of(file, path)?;
     let there = h5::length(&journal, path)?;
     if bytes > there {
         let detail = format!("says {bytes} journal bytes are safe, there are only {there}");
         return Err(RecordingError::damaged(path, "/progress/valid", detail));
     }
-    let lines = journal.read_slice_1d::<u8, _>(0..bytes).map_err(damaged)?;
-    Ok((rows, journal::decode(path, bytes_of(&lines.view()))?))
+    Ok((rows, bytes))
 }
 
-pub(super) fn bytes_of<'a>(lines: &'a ArrayView1<'a, u8>) -> &'a [u8] {
-    lines.as_slice().unwrap_or_default()
+/// The journal of a live file.
+pub(super) fn journal_of(file: &File, path: &Path) -> Result<Dataset, RecordingError> {
+    file.dataset("progress/journal")
+        .map_err(|e| RecordingError::damaged(path, "/progress/journal", e.to_string()))
 }
 
-type Sealed = (usize, Journal, Option<Completion>, Option<Seal>);
+/// What differs between a live file and a sealed one.
+struct Contents {
+    rows: usize,
+    segments: Vec<SegmentRow>,
+    events: Vec<EventRow>,
+    notes: Notes,
+    completion: Option<Completion>,
+    seal: Option<Seal>,
+}
 
-fn read_sealed(file: &File, path: &Path, lengths: &Range<usize>) -> Result<Sealed, RecordingError> {
+fn open_live(
+    file: &File,
+    path: &Path,
+    (rows, bytes): (usize, usize),
+) -> Result<Contents, RecordingError> {
+    let dataset = journal_of(file, path)?;
+    let stored = Stored {
+        path,
+        dataset: &dataset,
+    };
+    let journal = journal::decode(path, Lines::new(stored, bytes))?;
+    Ok(Contents {
+        rows,
+        segments: journal.segments,
+        events: journal.events,
+        notes: Notes::Journal {
+            dataset,
+            bytes,
+            host: journal.host,
+            round_trips: journal.round_trips,
+        },
+        completion: None,
+        seal: None,
+    })
+}
+
+fn open_sealed(file: &File, path: &Path, lengths: &Range<usize>) -> Result<Contents, RecordingError> {
     if lengths.start != lengths.end {
         let detail = format!(
             "the sample datasets have {} to {} rows, one length is due",
@@ -412,12 +449,6 @@ fn read_sealed(file: &File, path: &Path, lengths: &Range<usize>) -> Result<Seale
         );
         return Err(RecordingError::damaged(path, "/", detail));
     }
-    let journal = Journal {
-        segments: table::read(file, path)?,
-        events: table::read(file, path)?,
-        host: table::read(file, path)?,
-        round_trips: table::read(file, path)?,
-    };
     let word = h5::get_text(file, path, "completion")?;
     let cause = h5::get_text(file, path, "completion_cause")?;
     let completion = Completion::from_parts(&word, &cause)
@@ -430,5 +461,15 @@ fn read_sealed(file: &File, path: &Path, lengths: &Range<usize>) -> Result<Seale
     } else {
         None
     };
-    Ok((lengths.start, journal, Some(completion), seal))
+    Ok(Contents {
+        rows: lengths.start,
+        segments: table::read(file, path)?,
+        events: table::read(file, path)?,
+        notes: Notes::Tables {
+            host: Table::open(file, path)?,
+            round_trips: Table::open(file, path)?,
+        },
+        completion: Some(completion),
+        seal,
+    })
 }

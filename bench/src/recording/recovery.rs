@@ -7,9 +7,9 @@ use std::path::Path;
 
 use super::error::RecordingError;
 use super::h5;
-use super::journal::{self, Journal};
+use super::journal::{self, Lines, Stored};
 use super::progress;
-use super::reader::{Recording, bytes_of};
+use super::reader::{Recording, journal_of};
 use super::rows::{Completion, Seal};
 use super::sealing::{self, Aside};
 
@@ -146,7 +146,7 @@ impl Told {
         {
             longest = longest.max(h5::length(&dataset, path)?);
         }
-        let (_, good_note_bytes) = good_notes(&file, path, note_bytes)?;
+        let good_note_bytes = good_note_bytes(&file, path, note_bytes)?;
         Ok(Self {
             rows,
             note_bytes,
@@ -161,22 +161,22 @@ fn read_good(
     file: &hdf5_metno::File,
     path: &Path,
     lengths: &Range<usize>,
-) -> Result<(usize, Journal), RecordingError> {
+) -> Result<(usize, usize), RecordingError> {
     let (rows, note_bytes) = progress::read(file, path)?;
-    let (journal, _) = good_notes(file, path, note_bytes)?;
-    Ok((rows.min(lengths.start), journal))
+    Ok((
+        rows.min(lengths.start),
+        good_note_bytes(file, path, note_bytes)?,
+    ))
 }
 
-fn good_notes(
+fn good_note_bytes(
     file: &hdf5_metno::File,
     path: &Path,
     note_bytes: usize,
-) -> Result<(Journal, usize), RecordingError> {
-    let damaged = |e: hdf5_metno::Error| RecordingError::damaged(path, "/progress/journal", e.to_string());
-    let dataset = file.dataset("progress/journal").map_err(damaged)?;
-    let there = h5::length(&dataset, path)?.min(note_bytes);
-    let lines = dataset.read_slice_1d::<u8, _>(0..there).map_err(damaged)?;
-    Ok(journal::decode_good(bytes_of(&lines.view())))
+) -> Result<usize, RecordingError> {
+    let dataset = &journal_of(file, path)?;
+    let there = h5::length(dataset, path)?.min(note_bytes);
+    Ok(journal::good_bytes(Lines::new(Stored { path, dataset }, there)))
 }
 
 /// How many rows from the start can be read in every channel. Chunks carry the checksum of their compression.

@@ -14,7 +14,7 @@ use super::error::RecordingError;
 use super::h5::{self, Explain};
 use super::layout::{self, State};
 use super::reader::{self, Recording};
-use super::rows::{Completion, Seal};
+use super::rows::{Completion, HostRow, RoundTrip, Seal};
 use super::{digest, space, table, trailer};
 
 /// Rows copied at a time; a multiple of the sealed file's chunk.
@@ -174,8 +174,8 @@ fn rewrite(
     }
     table::write(&file, to, from.segments())?;
     table::write(&file, to, from.events())?;
-    table::write(&file, to, from.host())?;
-    table::write(&file, to, from.round_trips())?;
+    table::write_each::<HostRow, _>(&file, to, from.host().len(), from.host())?;
+    table::write_each::<RoundTrip, _>(&file, to, from.round_trips().len(), from.round_trips())?;
     let (word, cause) = completion.parts();
     h5::put_text(&file, to, "completion", word)?;
     h5::put_text(&file, to, "completion_cause", cause)?;

@@ -6,6 +6,7 @@ mod header;
 mod notes;
 mod proof;
 mod recorder;
+mod room;
 
 use std::path::{Path, PathBuf};
 

@@ -12,20 +12,13 @@ use bench_core::time::HostNs;
 use super::display::Shown;
 use super::header::on_contact;
 use super::notes::{Note, What};
+use super::room::{Room, Spacing, block_rows};
 use crate::drive::schedule::back_to_ordinary;
 use crate::drive::{Lateness, Sink};
 use crate::recording::{
     Block, Completion, Header, HostRow, RecorderThread, RecordingError, RecordingWriter, RoundTrip, Safe,
     Seal, WhenFull,
 };
-
-/// Longest stretch of samples in a block, s: with what the writer lets wait, well within 0.25 s.
-const BLOCK_S: f64 = 0.025;
-/// Arrivals are kept once in so many batches: enough for the host's jitter, little beside the samples.
-const ARRIVAL_EVERY: u32 = 4;
-
-/// Seconds of blocks made beforehand: as many as the queue may hold.
-const SPARE_S: f64 = 10.0;
 
 /// Measured over commanded torque of the approach.
 pub type ApproachGain = f64;
@@ -44,7 +37,8 @@ pub struct RunRecorder {
     first_tick: Option<u64>,
     block: Block,
     period: u64,
-    arrivals: u32,
+    arrivals: Spacing,
+    round_trips: Spacing,
     last_host: HostNs,
     approach: Option<ApproachGain>,
     /// Capacity of the queue, once it was full and one more came.
@@ -60,7 +54,7 @@ impl RunRecorder {
         Self {
             path: path.to_owned(),
             period: u64::from(header.sample_period_ticks),
-            block_rows: ((BLOCK_S * header.sample_rate_hz()) as usize).max(1),
+            block_rows: block_rows(&header),
             header,
             plan: Arc::new(plan),
             real_time,
@@ -68,7 +62,8 @@ impl RunRecorder {
             safe: None,
             first_tick: None,
             block: Block::default(),
-            arrivals: 0,
+            arrivals: Spacing::arrivals(),
+            round_trips: Spacing::round_trips(0),
             last_host: HostNs(0),
             approach: None,
             stalled: None,
@@ -131,22 +126,19 @@ impl RunRecorder {
     fn open(&mut self) -> Result<(), RecordingError> {
         let writer = RecordingWriter::create(&self.path, &self.header)?;
         self.safe = Some(writer.safe());
-        let rate = self.header.sample_rate_hz();
-        // Blocks, arrivals and round trips a second.
-        let messages_per_s = rate / self.block_rows as f64 + rate / f64::from(ARRIVAL_EVERY) + 400.0;
+        let room = Room::of(&self.header, self.arrivals, self.round_trips);
         let when_full = if self.real_time {
             WhenFull::Fail
         } else {
             WhenFull::Wait
         };
-        let spares = (rate / self.block_rows as f64 * SPARE_S).ceil().clamp(2.0, 1e5) as usize;
-        let spares = (0..spares)
+        let spares = (0..room.spare_blocks)
             .map(|_| empty_block(self.header.channels.len(), self.block_rows))
             .collect();
         self.block = empty_block(self.header.channels.len(), self.block_rows);
         self.thread = Some(RecorderThread::start_with(
             writer,
-            messages_per_s,
+            room.messages_per_s,
             when_full,
             back_to_ordinary,
             spares,
@@ -192,6 +184,7 @@ impl RunRecorder {
                 configuration,
             } => {
                 on_contact(&mut self.header, identity, channels, configuration);
+                self.round_trips = Spacing::round_trips(configuration.watchdog_us);
                 self.open()
             }
             RunEvent::PlanStarted { tick } => {
@@ -205,23 +198,20 @@ impl RunRecorder {
                 rig_received_tick,
                 ..
             } => match &mut self.thread {
-                Some(thread) => thread.round_trip(RoundTrip {
+                Some(thread) if self.round_trips.takes(*received_ns) => thread.round_trip(RoundTrip {
                     host_send_ns: i64::try_from(*sent_ns).unwrap_or(i64::MAX),
                     host_receive_ns: i64::try_from(*received_ns).unwrap_or(i64::MAX),
                     rig_tick: *rig_received_tick,
                 }),
-                None => Ok(()),
+                _ => Ok(()),
             },
-            RunEvent::Arrival { tick, host_ns } => {
-                self.arrivals = self.arrivals.wrapping_add(1);
-                match &mut self.thread {
-                    Some(thread) if self.arrivals.is_multiple_of(ARRIVAL_EVERY) => thread.host(HostRow {
-                        first_tick: *tick,
-                        host_ns: i64::try_from(*host_ns).unwrap_or(i64::MAX),
-                    }),
-                    _ => Ok(()),
-                }
-            }
+            RunEvent::Arrival { tick, host_ns } => match &mut self.thread {
+                Some(thread) if self.arrivals.takes(*host_ns) => thread.host(HostRow {
+                    first_tick: *tick,
+                    host_ns: i64::try_from(*host_ns).unwrap_or(i64::MAX),
+                }),
+                _ => Ok(()),
+            },
             RunEvent::ApproachPassed { gain, tick } => {
                 self.approach = Some(*gain);
                 self.note(*tick, What::ApproachPassed(*gain))

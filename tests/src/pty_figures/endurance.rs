@@ -123,13 +123,14 @@ impl Endurance {
                 leg.expected = last.saturating_sub(first) / period + 1;
             }
             leg.received = rows as u64;
-            let trips = recording.round_trips().iter();
-            round_trips.extend(trips.map(|trip| trip.host_receive_ns - trip.host_send_ns));
-            let offsets: Vec<i128> = recording
+            for trip in recording.round_trips() {
+                let trip = trip.map_err(wrong)?;
+                round_trips.push(trip.host_receive_ns - trip.host_send_ns);
+            }
+            let offsets = recording
                 .host()
-                .iter()
-                .map(|row| i128::from(row.host_ns) - i128::from(row.first_tick) * 1_000)
-                .collect();
+                .map(|row| row.map(|row| i128::from(row.host_ns) - i128::from(row.first_tick) * 1_000));
+            let offsets: Vec<i128> = offsets.collect::<Result<_, _>>().map_err(wrong)?;
             if let Some(&promptest) = offsets.iter().min() {
                 for offset in offsets {
                     self.arrivals

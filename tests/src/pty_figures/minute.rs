@@ -134,6 +134,11 @@ pub fn measure(rig_file: &Path, seconds: f64, seed: u64) -> Result<Minute, Unmea
         (Some(first), Some(last)) => last.saturating_sub(first) / period + 1,
         _ => 0,
     };
+    let round_trips: Result<Vec<i64>, _> = recording
+        .round_trips()
+        .map(|trip| trip.map(|trip| trip.host_receive_ns - trip.host_send_ns))
+        .collect();
+    let round_trips = round_trips.map_err(|error| wrong("the recording")(&error))?;
     let counters = session.outcome.counters;
     Ok(Minute {
         end: session.outcome.end.to_string(),
@@ -144,12 +149,7 @@ pub fn measure(rig_file: &Path, seconds: f64, seed: u64) -> Result<Minute, Unmea
         bad_frames: counters.bad_frames,
         frames_lost: counters.frames_lost,
         latest_wake_us: counters.latest_wake_us,
-        round_trips: Spread::of(
-            recording
-                .round_trips()
-                .iter()
-                .map(|trip| trip.host_receive_ns - trip.host_send_ns),
-        ),
+        round_trips: Spread::of(round_trips),
         granted: session.granted,
         rig_granted: rig.granted.clone(),
     })
