@@ -20,6 +20,8 @@ with file:
     print("state", file.attrs["state"])
     print("run_id", file.attrs["run_id"])
     print("operator", file.attrs["operator"])
+    if "faults" in file.attrs:
+        print("faults", file.attrs["faults"])
     print("rows", rows)
     print("first_tick", int(file["time"][0]))
     print("last_tick", int(file["time"][rows - 1]))

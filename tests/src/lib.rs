@@ -7,6 +7,7 @@ pub mod model;
 pub mod program;
 #[cfg(unix)]
 pub mod pty_figures;
+pub mod recording_figures;
 pub mod recovery;
 pub mod safety;
 pub mod stopping;

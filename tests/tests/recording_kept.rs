@@ -7,14 +7,20 @@
     reason = "a test ends with the first surprise"
 )]
 
+mod recording_support;
+
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use bench_core::run::Permit;
+use recording_support as support;
 use tempfile::tempdir;
-use truerim::recording::{Recording, recover, verify};
+use truerim::drive::StopFlag;
+use truerim::recording::{Recording, RecordingWriter, recover, verify};
+use truerim::session::{Bench, SettingsText, plan_for, record};
 
 /// Largest recording that is kept, bytes.
-const LARGEST: u64 = 100_000;
+const LARGEST: u64 = 120_000;
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("data/recordings")
@@ -45,6 +51,7 @@ fn check(recording: &Recording, facts: &str) -> usize {
             "state" => "sealed".to_owned(),
             "run_id" => recording.header().run_id.clone(),
             "operator" => recording.header().operator.clone(),
+            "faults" => recording.header().faults.clone(),
             "rows" => rows.to_string(),
             "first_tick" => tick(0),
             "last_tick" => tick(rows - 1),
@@ -162,4 +169,46 @@ fn h5dump_reads_every_sealed_recording_that_is_kept() {
             assert_eq!(sum.to_string(), words[2], "{} {}", path.display(), words[0]);
         }
     }
+}
+
+/// Makes the two recordings of a new version, of the shipped belt unit and the procedure of those before:
+/// `TRUERIM_KEEP_IN=FOLDER cargo test -p acceptance --test recording_kept -- --ignored`. What is laid beside them is what
+/// h5py says: `tests/python/recording_facts.py RECORDING > FACTS`.
+#[test]
+#[ignore = "makes files to keep, once a version"]
+fn make_the_recordings_of_this_version() {
+    let into = PathBuf::from(std::env::var("TRUERIM_KEEP_IN").unwrap());
+    // A writer that is never dropped leaves the file as a killed program does.
+    let mut writer = RecordingWriter::create(&into.join("killed.h5"), &support::header()).unwrap();
+    support::write_notes(&mut writer).unwrap();
+    support::write_rows(&mut writer, 0, 512, 64).unwrap();
+    writer.flush().unwrap();
+    std::mem::forget(writer);
+
+    let before = Recording::open(&folder().join("schema-1.1-sealed.h5")).unwrap();
+    let [_, (_, procedure)] = &before.header().files[..] else {
+        panic!("a rig file and a procedure")
+    };
+    let (rig_file, seed) = (into.join("rig.toml"), before.header().seed);
+    // Without its comments, which would take more room than the samples.
+    let rig = include_str!("../../rigs/belt.toml").lines();
+    let rig: Vec<&str> = rig.map(|line| line.split(" #").next().unwrap().trim()).collect();
+    let rig = rig
+        .into_iter()
+        .filter(|line| !line.is_empty() && !line.starts_with('#'));
+    std::fs::write(&rig_file, rig.collect::<Vec<_>>().join("\n")).unwrap();
+    let bench = Bench::open(&rig_file, None, None, seed, "Ada Reader".to_owned()).unwrap();
+    let bench = bench
+        .with_faults(&["temperature-climb at 100 s size 1 K".to_owned()])
+        .unwrap();
+    let procedure = SettingsText {
+        file: "procedure.toml".to_owned(),
+        text: procedure.clone(),
+    };
+    let plan = plan_for(&procedure, &bench.rig, seed).unwrap();
+    let permit = Permit::granted("--yes");
+    let path = into.join("sealed.h5");
+    let stop = StopFlag::new();
+    let session = record(&bench, &procedure, plan, permit, &path, &stop, &mut |_| {}).unwrap();
+    assert!(session.seal.is_some(), "{}", session.outcome.end);
 }

@@ -237,6 +237,9 @@ pub(super) struct ImportArgs {
     /// Put right what can be: leave out rows, resample uneven time, turn a reversed torque; each is said in the recording
     #[arg(long)]
     pub(super) repair: bool,
+    /// Used by this program itself: reads HDF5 in this process, with limits
+    #[arg(long, hide = true)]
+    pub(super) here: bool,
 }
 
 #[derive(Debug, Clone, Args)]

@@ -32,6 +32,15 @@ impl From<Exit> for ExitCode {
 }
 
 impl Exit {
+    /// The code of a second process of this program that did the work of a file.
+    pub(super) const fn of_file(code: u8) -> Self {
+        match code {
+            0 => Self::Done,
+            2 => Self::Usage,
+            _ => Self::File,
+        }
+    }
+
     /// The code for how a run ended.
     pub(super) const fn of(end: &End) -> Self {
         match end {

@@ -3,10 +3,15 @@
 use super::args::ImportArgs;
 use super::exit::{Exit, Problem};
 use super::say::Say;
-use crate::exchange::{ExchangeError, Map, Repairs, import as bring_in};
+use crate::exchange::{ExchangeError, Map, Repairs, import as bring_in, limit_to, run_apart};
 
 /// Brings in data recorded by other means.
 pub(super) fn import(args: &ImportArgs, say: &Say) -> Result<Exit, Problem> {
+    if args.here {
+        limit_to(&args.data);
+    } else if let Some(ended) = run_apart(&args.data, &args.out)? {
+        return Ok(Exit::of_file(ended.code));
+    }
     let text = std::fs::read_to_string(&args.map).map_err(|source| Problem::Io {
         doing: "read",
         path: args.map.display().to_string(),

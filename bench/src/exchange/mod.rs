@@ -4,10 +4,12 @@
 //! that says it was imported, from which file, by which map, and what was repaired. [`export`] writes a recording's
 //! channels as CSV, Parquet or npz. `docs/importing.md` shows both.
 
+mod apart;
 mod error;
 mod export;
 mod import;
 
+pub use apart::{Ended, limit, limit_to, run_apart};
 pub use error::{Defect, ExchangeError, Refusal};
 pub use export::{Exported, Format, Selection, export, write_map};
 pub use import::{Imported, Map, Repairs, import};

@@ -231,7 +231,7 @@ impl TableRow for HostRow {
     const GROUP: &'static str = "host";
     const TITLE: &'static str = "arrival of each batch of samples at the host";
     const COLUMNS: &'static [Column] = &[
-        whole("first_tick", "us", "rig tick of the batch's first sample"),
+        whole("first_tick", "us", "rig tick of the batch's last sample"),
         whole("host_ns", "ns", "host monotonic time of arrival"),
     ];
 

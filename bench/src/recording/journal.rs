@@ -176,8 +176,10 @@ pub(super) fn next_row<T: TableRow>(
     lines: &mut Lines<impl Bytes>,
 ) -> Result<Option<T>, RecordingError> {
     while let Some(line) = lines.next()? {
+        if line.text.is_empty() || is_of_another_kind(line.text, T::GROUP) {
+            continue;
+        }
         let decoded = match words(line.text) {
-            _ if line.text.is_empty() => continue,
             Ok(words) => match words.split_first() {
                 Some((kind, values)) if kind == T::GROUP => row(values),
                 _ => continue,
@@ -190,6 +192,14 @@ pub(super) fn next_row<T: TableRow>(
         };
     }
     Ok(None)
+}
+
+/// Whether a line plainly is a row of another kind, so that it need not be taken apart.
+fn is_of_another_kind(line: &[u8], kind: &str) -> bool {
+    let first = line
+        .strip_prefix(b"[\"")
+        .and_then(|rest| rest.split(|byte| *byte == b'"').next());
+    first.is_some_and(|first| first != kind.as_bytes() && !first.contains(&b'\\'))
 }
 
 fn words(line: &[u8]) -> Result<Vec<String>, String> {

@@ -17,7 +17,7 @@ pub(super) const SCHEMA: &str = "truerim recording";
 /// Major version this program reads and writes.
 pub(super) const SCHEMA_MAJOR: u32 = 1;
 /// Version this program writes.
-pub(super) const SCHEMA_VERSION: &str = "1.1";
+pub(super) const SCHEMA_VERSION: &str = "1.2";
 
 /// Whether a file is still being recorded or done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

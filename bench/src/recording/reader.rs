@@ -415,11 +415,7 @@ struct Contents {
     seal: Option<Seal>,
 }
 
-fn open_live(
-    file: &File,
-    path: &Path,
-    (rows, bytes): (usize, usize),
-) -> Result<Contents, RecordingError> {
+fn open_live(file: &File, path: &Path, (rows, bytes): (usize, usize)) -> Result<Contents, RecordingError> {
     let dataset = journal_of(file, path)?;
     let stored = Stored {
         path,

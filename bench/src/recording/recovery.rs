@@ -163,17 +163,10 @@ fn read_good(
     lengths: &Range<usize>,
 ) -> Result<(usize, usize), RecordingError> {
     let (rows, note_bytes) = progress::read(file, path)?;
-    Ok((
-        rows.min(lengths.start),
-        good_note_bytes(file, path, note_bytes)?,
-    ))
+    Ok((rows.min(lengths.start), good_note_bytes(file, path, note_bytes)?))
 }
 
-fn good_note_bytes(
-    file: &hdf5_metno::File,
-    path: &Path,
-    note_bytes: usize,
-) -> Result<usize, RecordingError> {
+fn good_note_bytes(file: &hdf5_metno::File, path: &Path, note_bytes: usize) -> Result<usize, RecordingError> {
     let dataset = &journal_of(file, path)?;
     let there = h5::length(dataset, path)?.min(note_bytes);
     Ok(journal::good_bytes(Lines::new(Stored { path, dataset }, there)))

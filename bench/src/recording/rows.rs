@@ -86,9 +86,11 @@ pub struct EventRow {
 }
 
 /// When a batch of samples reached the host.
+///
+/// The field's name is the column's, which is as it was in the first version of the file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct HostRow {
-    /// Rig tick of the batch's first sample.
+    /// Rig tick of the batch's last sample.
     pub first_tick: u64,
     /// Host monotonic time of its arrival, ns.
     pub host_ns: i64,

@@ -44,10 +44,7 @@ pub(super) fn write_each<T: TableRow, R: Borrow<T>>(
         columns.push(column);
     }
     for piece in pieces(0..length) {
-        let numbers: Vec<i64> = (0_i64..)
-            .skip(piece.start)
-            .take(piece.len())
-            .collect();
+        let numbers: Vec<i64> = (0_i64..).skip(piece.start).take(piece.len()).collect();
         write_part(&scale, path, &numbers, piece.clone())?;
         for index in piece.clone() {
             let row = rows.next().unwrap_or_else(|| {
@@ -92,8 +89,14 @@ enum Waiting {
 impl Filling {
     fn create(group: &Group, path: &Path, c: &Column, length: usize) -> Result<Self, RecordingError> {
         let (dataset, waiting) = match c.kind {
-            Kind::Whole => (create::<i64>(group, path, c.name, length)?, Waiting::Whole(Vec::new())),
-            Kind::Real => (create::<f64>(group, path, c.name, length)?, Waiting::Real(Vec::new())),
+            Kind::Whole => (
+                create::<i64>(group, path, c.name, length)?,
+                Waiting::Whole(Vec::new()),
+            ),
+            Kind::Real => (
+                create::<f64>(group, path, c.name, length)?,
+                Waiting::Real(Vec::new()),
+            ),
             Kind::Text => (
                 create::<VarLenUnicode>(group, path, c.name, length)?,
                 Waiting::Text(Vec::new()),
@@ -262,9 +265,7 @@ fn read_part(
             Ok(values.into_iter().map(Cell::Real).collect())
         }
         Kind::Text => {
-            let texts = dataset
-                .read_slice_1d::<VarLenUnicode, _>(rows)
-                .map_err(damaged)?;
+            let texts = dataset.read_slice_1d::<VarLenUnicode, _>(rows).map_err(damaged)?;
             texts
                 .iter()
                 .map(|t| h5::from_h5_text(path, &object, t).map(Cell::Text))

@@ -50,6 +50,8 @@ pub struct RecordingWriter {
     oldest_line_ns: Option<i64>,
     /// Most ticks of samples that one flush wrote.
     flush_ticks: u64,
+    /// Whether the disk is asked to keep what is flushed.
+    forcing: bool,
     /// Started with the first flush, so that it runs in the scheduling class of whoever writes.
     force: Option<Force>,
     forced_tick: u64,
@@ -119,6 +121,7 @@ impl RecordingWriter {
             pace: Pace::of(header),
             oldest_line_ns: None,
             flush_ticks: 0,
+            forcing: true,
             force: None,
             forced_tick: 0,
             queue: None,
@@ -257,6 +260,12 @@ impl RecordingWriter {
             unflushed_max_s: safe.behind_ticks().map(|ticks| ticks as f64 * header.tick_s),
         };
         sealing::seal(&path, &path, completion, Some(figures))
+    }
+
+    /// Whether the file is forced to the disk once a second of samples; it is unless told otherwise. Without it a power cut
+    /// may cost the whole recording: for what can be made again, and to measure what forcing costs.
+    pub fn set_forcing(&mut self, on: bool) {
+        self.forcing = on;
     }
 
     /// Figures of the queue in front of this writer, kept in the sealed file.
@@ -417,6 +426,9 @@ impl RecordingWriter {
 
     /// Asks for the file to be forced to the disk, if a second of samples came since the last time.
     fn force_now_and_then(&mut self) -> Result<(), RecordingError> {
+        if !self.forcing {
+            return Ok(());
+        }
         let force = match self.force.take() {
             Some(force) => force,
             None => Force::start(&self.path)?,

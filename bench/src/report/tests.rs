@@ -280,3 +280,45 @@ fn a_simulated_unit_is_called_one() {
     d.recording.rig.kind = "serial".into();
     assert!(!html(&d, &[]).contains("simulated") && !table(&d).contains("simulated"));
 }
+
+#[test]
+fn imported_data_and_what_was_repaired_are_told_at_the_head() {
+    let mut d = document();
+    let head = |d: &FitDocument| {
+        let page = html(d, &plots(d).unwrap());
+        page.split("</header>").next().unwrap().to_owned()
+    };
+    assert!(!head(&d).contains("Imported data"));
+    d.recording.rig.kind = "imported".into();
+    let repairs = "3 cells that are no number, their rows left out; 7 rows <off> the even grid";
+    d.recording.extra = vec![
+        ("imported_file".into(), "bench.csv".into()),
+        ("imported_repairs".into(), repairs.into()),
+        (
+            "imported_resampling".into(),
+            "torque linear, at most about 0.002 N.m off".into(),
+        ),
+    ];
+    let text = head(&d);
+    for word in [
+        "Imported data.",
+        "bench.csv",
+        "Repaired on import: 3 cells that are no number",
+        "&lt;off&gt;",
+        "Resampled: torque linear",
+        "class=\"alert\"",
+    ] {
+        assert!(text.contains(word), "{word}: {text}");
+    }
+    d.recording.extra = vec![("imported_repairs".into(), "none".into())];
+    let text = head(&d);
+    assert!(
+        text.contains("Nothing was repaired.") && !text.contains("Resampled"),
+        "{text}"
+    );
+    d.recording.extra.clear();
+    assert!(
+        head(&d).contains("is not said"),
+        "silence is no statement that nothing was done"
+    );
+}

@@ -124,7 +124,8 @@ mod tests {
         let kept = (1..=batches).filter(|n| arrivals.takes(n * rows * period_us * 1_000));
         let kept = kept.count() as u64;
         let asked_us = u64::from(watchdog_us / 4).max(1_000);
-        let echoes = (0..10_000_000 / asked_us).flat_map(|n| [n * asked_us * 1_000, n * asked_us * 1_000 + 400]);
+        let echoes =
+            (0..10_000_000 / asked_us).flat_map(|n| [n * asked_us * 1_000, n * asked_us * 1_000 + 400]);
         let trips = echoes.filter(|ns| round_trips.takes(*ns)).count() as u64;
         (blocks, blocks + kept + trips)
     }
@@ -134,7 +135,9 @@ mod tests {
     #[test]
     fn ten_seconds_find_room_at_every_rate_and_size_of_batches() {
         let most_rows = (rig_link::MAX_PAYLOAD / 2) as u64;
-        for period_us in [50, 64, 80, 100, 125, 160, 200, 250, 400, 500, 1_000, 2_000, 4_000, 5_000, 10_000] {
+        for period_us in [
+            50, 64, 80, 100, 125, 160, 200, 250, 400, 500, 1_000, 2_000, 4_000, 5_000, 10_000,
+        ] {
             for watchdog_us in [1_000, 4_000, 20_000, 1_000_000] {
                 let round_trips = Spacing::round_trips(watchdog_us);
                 let room = Room::of(&header(period_us), Spacing::arrivals(), round_trips);
@@ -150,7 +153,10 @@ mod tests {
                     most = most.max(messages);
                 }
                 // And no more than twice as long, so that "ten seconds" says what it is.
-                assert!(capacity <= 2 * most + 2_000, "{period_us} us: {capacity} for {most}");
+                assert!(
+                    capacity <= 2 * most + 2_000,
+                    "{period_us} us: {capacity} for {most}"
+                );
             }
         }
     }
@@ -164,7 +170,10 @@ mod tests {
             let ten_seconds = 10.0 * header.sample_rate_hz();
             // Half as much again for gaps where blocks have many rows; where they have one, a row a gap.
             let most = (1.6 * ten_seconds).max(ten_seconds + 10.0 * GAPS_PER_S);
-            assert!((rows as f64) <= most + 2.0 * block_rows(&header) as f64, "{period_us} us: {rows} rows");
+            assert!(
+                (rows as f64) <= most + 2.0 * block_rows(&header) as f64,
+                "{period_us} us: {rows} rows"
+            );
         }
     }
 

@@ -23,6 +23,7 @@ use log::{Code, Log};
 pub(crate) use map::Role;
 pub use map::{Map, Repairs};
 use source::DataFile;
+pub(crate) use source::is_hdf5;
 
 /// Share of the rows that repairs may leave out; beyond it the data are something else than they are taken for.
 const MOST_LEFT_OUT: f64 = 0.10;

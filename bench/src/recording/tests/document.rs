@@ -33,6 +33,31 @@ fn everything(group: &Group, name: &str, out: &mut Vec<String>) {
     }
 }
 
+/// Adding to the file without a new version would leave programs no way to tell what they may rely on.
+#[test]
+fn a_fresh_file_has_no_more_than_the_one_kept_of_its_version() {
+    let directory = tempfile::tempdir().unwrap();
+    let whole = directory.path().join("whole.h5");
+    let writer = RecordingWriter::create(&whole, &header()).unwrap();
+    let recorder = RecorderThread::start(writer, 10.0, WhenFull::Wait, || {}).unwrap();
+    recorder.finish(Completion::Complete).unwrap();
+    let contents = |path: &Path| {
+        let mut found = Vec::new();
+        everything(&h5::access().open(path).unwrap(), "/", &mut found);
+        found
+    };
+    let version = super::super::layout::SCHEMA_VERSION;
+    let kept = format!("../tests/data/recordings/schema-{version}-sealed.h5");
+    let kept = contents(&Path::new(env!("CARGO_MANIFEST_DIR")).join(kept));
+    let fresh = contents(&whole);
+    let beyond: Vec<_> = fresh.iter().filter(|one| !kept.contains(one)).collect();
+    assert!(
+        beyond.is_empty() && fresh.len() > 150,
+        "{} in all, new: {beyond:?}",
+        fresh.len()
+    );
+}
+
 #[test]
 fn the_schema_document_names_every_dataset_and_attribute() {
     let directory = tempfile::tempdir().unwrap();

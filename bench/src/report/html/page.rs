@@ -114,10 +114,11 @@ fn header(document: &FitDocument, unit: &str, day: &str) -> String {
         )
     };
     format!(
-        "<header>\n<p class=\"over\">{kind} · {}</p>\n<h1>{}</h1>\n<p class=\"facts\">{facts}</p>\n{partial}\
+        "<header>\n<p class=\"over\">{kind} · {}</p>\n<h1>{}</h1>\n<p class=\"facts\">{facts}</p>\n{partial}{}\
          </header>\n",
         escape(day),
-        escape(unit)
+        escape(unit),
+        provenance::import_note(document)
     )
 }
 

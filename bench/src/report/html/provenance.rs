@@ -141,6 +141,31 @@ fn prefixed(prefix: &str, text: &str) -> String {
     }
 }
 
+/// At the head of the page: that the data were imported, from what, and what was done to them. Empty for others.
+pub(super) fn import_note(document: &FitDocument) -> String {
+    let r = &document.recording;
+    if r.rig.kind != "imported" {
+        return String::new();
+    }
+    let extra = |name: &str| {
+        let found = r.extra.iter().find(|(n, value)| n == name && !value.is_empty());
+        found.map(|(_, value)| value.as_str())
+    };
+    let repairs = match extra("imported_repairs") {
+        Some("none") => "Nothing was repaired.".to_owned(),
+        Some(repairs) => format!("Repaired on import: {repairs}."),
+        None => "What was repaired is not said in the recording.".to_owned(),
+    };
+    let resampled = extra("imported_resampling").map_or(String::new(), |how| format!(" Resampled: {how}."));
+    format!(
+        "<p class=\"alert\" role=\"note\"><strong>Imported data.</strong> Recorded by other means; read from {}. \
+         {}{}</p>\n",
+        escape(extra("imported_file").unwrap_or("a file that is not named")),
+        escape(&repairs),
+        escape(&resampled)
+    )
+}
+
 pub(super) fn cautions(document: &FitDocument) -> String {
     let mut items = vec![
         "What is rendered is reported; what is felt is not claimed.".to_owned(),

@@ -116,6 +116,11 @@ impl Kind {
     }
 }
 
+/// Whether HDF5's library would read a file.
+pub(crate) fn is_hdf5(path: &Path) -> Result<bool, ExchangeError> {
+    Ok(kind_of(path)? == Kind::Hdf5)
+}
+
 /// A data file whose columns are known.
 #[derive(Debug)]
 pub(crate) struct DataFile {

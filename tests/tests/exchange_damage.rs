@@ -1,0 +1,195 @@
+//! HDF5, netCDF-4 and MATLAB 7.3 files with wrong bytes. HDF5's own library reads them and can crash, which no program can
+//! catch: so the flips are imported by a process of their own, and the program itself is held against every crash found.
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "a test ends with the first surprise"
+)]
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use acceptance::program::build;
+use acceptance::recovery::root;
+use tempfile::tempdir;
+use truerim::exchange::{Map, Repairs, import, limit};
+
+/// Tells the other process with which flip to begin.
+const FIRST: &str = "TRUERIM_TEST_FLIPS_FROM";
+/// Flips of each file.
+const FLIPS: u64 = 90;
+const FILES: [&str; 2] = ["xarray.nc", "level73.mat"];
+/// Processor time, s, and address space for all flips that one process imports.
+const LIMITS: (u64, u64) = (20, 2 << 30);
+
+/// What is where in a file; the first says its own units, but for the torque.
+fn map_of(name: &str) -> String {
+    let (torque, command, angle) = match name {
+        "xarray.nc" => ("mN·m", "", ""),
+        _ => ("N·m", "unit = \"N·m\"\n", "unit = \"deg\"\n"),
+    };
+    format!(
+        "[time]\ncolumn = \"t\"\nunit = \"s\"\n[columns.commanded]\ncolumn = \"command\"\n{command}\
+         [columns.measured]\ncolumn = \"torque\"\nunit = \"{torque}\"\n[columns.rim_angle]\ncolumn = \"angle\"\n{angle}\
+         [rig]\nmounting = \"clamped\"\n[unit]\nmodel = \"M\"\nserial = \"M-1\"\n"
+    )
+}
+
+fn whole(name: &str) -> Vec<u8> {
+    std::fs::read(root().join("tests/data/exchange").join(name)).unwrap()
+}
+
+/// Flip number `number`: which file, and its bytes with one to three wrong bits, half of the time in its first part, where
+/// trees, heaps and headers are.
+fn flipped(number: u64) -> (&'static str, Vec<u8>) {
+    let name = FILES[(number % 2) as usize];
+    let mut bytes = whole(name);
+    let mut state = (number + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+    let mut random = move || {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        state
+    };
+    let long = bytes.len() as u64;
+    for _ in 0..1 + random() % 3 {
+        let within = if random() % 2 == 0 { long.min(6_000) } else { long };
+        bytes[(random() % within) as usize] ^= 1 << (random() % 8);
+    }
+    (name, bytes)
+}
+
+/// The other process's part: says the number of each flip before and its outcome behind.
+fn import_all_from(first: u64) {
+    limit(LIMITS.0, LIMITS.1);
+    let folder = tempdir().unwrap();
+    for number in first..FLIPS * 2 {
+        let (name, bytes) = flipped(number);
+        let map = Map::from_toml("map.toml", &map_of(name)).unwrap();
+        let file = folder.path().join(name);
+        let out = folder.path().join("out.h5");
+        std::fs::write(&file, bytes).unwrap();
+        println!("\nflip {number}");
+        let word = match import(&file, &map, Repairs::ALL, &out) {
+            Ok(_) => "read",
+            Err(_) => "refused",
+        };
+        assert_eq!(out.exists(), word == "read");
+        let _ = std::fs::remove_file(&out);
+        println!("\n{word} {number}");
+    }
+    println!("\nall done");
+}
+
+fn again(first: u64) -> Output {
+    Command::new(std::env::current_exe().unwrap())
+        .args(["--exact", "wrong_bytes_in_hdf5_end_as_errors", "--nocapture"])
+        .env(FIRST, first.to_string())
+        .output()
+        .unwrap()
+}
+
+#[test]
+fn wrong_bytes_in_hdf5_end_as_errors() {
+    if let Ok(first) = std::env::var(FIRST) {
+        return import_all_from(first.parse().unwrap());
+    }
+    let (mut crashes, mut refused, mut read, mut first) = (Vec::new(), 0, 0, 0);
+    loop {
+        let output = again(first);
+        let said = String::from_utf8_lossy(&output.stdout).into_owned();
+        let count = |word: &str| said.lines().filter(|line| line.starts_with(word)).count() as u64;
+        refused += count("refused ");
+        read += count("read ");
+        if said.lines().any(|line| line == "all done") {
+            break;
+        }
+        assert!(
+            output.status.code().is_none(),
+            "only the library may end it: {said}{}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+        let last = said
+            .lines()
+            .rev()
+            .find_map(|line| line.strip_prefix("flip "))
+            .unwrap();
+        let last: u64 = last.parse().unwrap();
+        crashes.push(last);
+        first = last + 1;
+    }
+    println!("{refused} refused, {read} read, the library crashed on {crashes:?}");
+    assert_eq!(refused + read + crashes.len() as u64, 2 * FLIPS);
+    assert!(
+        refused > FLIPS / 3 && read > FLIPS / 3,
+        "{refused} refused, {read} read"
+    );
+    for number in crashes.into_iter().take(2) {
+        the_program_outlives(number);
+    }
+}
+
+/// The program itself says what is wrong, ends with the code for a bad file, and leaves nothing behind.
+fn the_program_outlives(number: u64) {
+    let (name, bytes) = flipped(number);
+    let folder = tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    std::fs::write(at(name), bytes).unwrap();
+    std::fs::write(at("map.toml"), map_of(name)).unwrap();
+    let output = Command::new(program())
+        .arg("import")
+        .arg(at(name))
+        .arg("--map")
+        .arg(at("map.toml"))
+        .arg("--out")
+        .arg(at("out.h5"))
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(1), "flip {number}: {said}");
+    assert!(
+        said.contains(name) && said.contains("crashed"),
+        "flip {number}: {said}"
+    );
+    let left = std::fs::read_dir(folder.path()).unwrap().count();
+    assert_eq!(left, 2, "the data and the map, nothing else");
+}
+
+fn program() -> PathBuf {
+    let own = std::env::current_exe().unwrap();
+    let folder = own.ancestors().nth(2).unwrap();
+    build(folder).unwrap_or_else(|why| panic!("{why}"))
+}
+
+/// A sound file goes through the second process as any other does.
+#[test]
+fn the_program_imports_sound_hdf5_in_a_process_of_its_own() {
+    let folder = tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    std::fs::write(at("map.toml"), map_of("xarray.nc")).unwrap();
+    let import = |data: &Path| {
+        Command::new(program())
+            .arg("import")
+            .arg(data)
+            .arg("--map")
+            .arg(at("map.toml"))
+            .arg("--out")
+            .arg(at("out.h5"))
+            .output()
+            .unwrap()
+    };
+    let sound = root().join("tests/data/exchange/xarray.nc");
+    let output = import(&sound);
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(
+        output.status.success() && said.matches("Seal ").count() == 1,
+        "{said}"
+    );
+    assert!(at("out.h5").exists());
+    // And what the second process refuses is refused with its words and code.
+    let output = import(&sound);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    assert_eq!(said.matches("out.h5").count(), 1, "said once: {said}");
+}
