@@ -14,8 +14,8 @@ use super::ExchangeError;
 use super::import::is_hdf5;
 
 /// Processor time for any file, s, and bytes of it that a second more is granted for.
-const CPU_S: u64 = 60;
-const BYTES_PER_S: u64 = 1 << 20;
+const CPU_S: u64 = 120;
+const BYTES_PER_S: u64 = 1 << 17;
 /// Address space, bytes: far more than reading in pieces takes.
 const MOST_BYTES: u64 = 4 << 30;
 
