@@ -84,16 +84,16 @@ pub fn limit_to(data: &Path) {
     limit(CPU_S + bytes / BYTES_PER_S, MOST_BYTES);
 }
 
-/// Limits this process to so much more processor time and so much address space. Where the system refuses, the file is
+/// Limits this process to so much processor time, from its start on, and so much address space. Where the system refuses, the file is
 /// read without.
 pub fn limit(cpu_s: u64, bytes: u64) {
-    for (resource, most) in [(Resource::Cpu, cpu_s), (Resource::As, bytes)] {
-        let _ = setrlimit(
-            resource,
-            Rlimit {
-                current: Some(most),
-                maximum: Some(most),
-            },
-        );
+    // At the first of these the system says why it ends the process, at the second it no longer does.
+    let cpu = (cpu_s, cpu_s.saturating_add(5));
+    for (resource, (current, maximum)) in [(Resource::Cpu, cpu), (Resource::As, (bytes, bytes))] {
+        let limit = Rlimit {
+            current: Some(current),
+            maximum: Some(maximum),
+        };
+        let _ = setrlimit(resource, limit);
     }
 }
