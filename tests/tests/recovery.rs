@@ -7,7 +7,7 @@ use truerim::fitting::Quantity;
 
 /// Seeds in this test; others than those on which the fits were developed (1 to 260).
 const FIRST: u64 = 1_001;
-const SEEDS: u64 = 50;
+const SEEDS: u64 = 30;
 
 fn surveyed(wheelbase: &str, mounting: &str, seeds: u64) -> (Vec<Row>, String) {
     let scene = Scene::of(wheelbase, mounting).unwrap();
@@ -51,17 +51,18 @@ fn the_belt_units_known_values_come_back_within_what_is_stated() {
             "{} was refused\n{table}",
             row.truth.quantity.text().name
         );
-        // 90 % of 50: a right 95 % interval does worse in 3 of 100 such tests, and these seeds do not change.
+        // 26 of 30: a right 95 % interval does worse in 2 of 100 such tests, and these seeds do not change.
         assert!(
-            row.coverage >= 0.9,
+            row.coverage >= 0.86,
             "{} is covered too seldom\n{table}",
             row.truth.quantity.text().name
         );
         // Intervals that always hold the truth because they are too wide are worth little: the stated uncertainty is
-        // at most twice what the estimates really miss by, or at most half a per cent of the value.
+        // at most two and a half times what the estimates really miss by (what all runs of a rig share, such as its sensor's
+        // declared delay, is right here and may be off elsewhere), or at most half a per cent of the value.
         let miss = row.bias.hypot(row.spread);
         assert!(
-            row.stated <= 2.0 * miss || row.stated <= 5e-3 * row.truth.value,
+            row.stated <= 2.5 * miss || row.stated <= 5e-3 * row.truth.value,
             "{} is too wide\n{table}",
             row.truth.quantity.text().name
         );

@@ -7,7 +7,6 @@ use truerim_analysis::rational::RationalOptions;
 use truerim_analysis::step::StepOptions;
 
 use super::cut::{Cut, Cuts, cut};
-use super::declared::Declared;
 use super::document::{
     Conditions, Curves, FitDocument, FrequencyCurve, Measurand, ModelFacts, Program, Quantity, RigSpring,
     SCHEMA, SCHEMA_VERSION,
@@ -17,6 +16,7 @@ use super::groups::{self, Group};
 use super::scan::scan;
 use super::sensor::SensorTerms;
 use super::{FittingError, agreement, curves, delays, model, motion, quality, steps, sweeps, twist};
+use crate::recording::Declared;
 use crate::recording::Recording;
 
 /// How to fit. What a recording declares (sensor delay, saturation, clock, update period, range of frequencies) is taken

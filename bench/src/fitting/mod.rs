@@ -6,7 +6,6 @@
 mod agreement;
 mod curves;
 mod cut;
-mod declared;
 mod definitions;
 mod delays;
 mod document;

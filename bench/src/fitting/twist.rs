@@ -10,10 +10,10 @@ use truerim_analysis::statistics::mean_sd;
 use truerim_analysis::zero_phase::LowPass;
 
 use super::FittingError;
-use super::declared::Declared;
 use super::document::{Measurand, Quantity, RigSpring};
 use super::groups::{Group, refused};
 use super::sensor::SensorTerms;
+use crate::recording::Declared;
 use crate::recording::Recording;
 
 /// Low-pass on torque and twist, Hz: well below the first resonance of any wheelbase on a clamp, so that no inertia

@@ -43,6 +43,7 @@
 mod attributes;
 mod check;
 mod columns;
+mod declared;
 mod digest;
 mod error;
 mod force;
@@ -67,6 +68,7 @@ mod tests;
 mod trailer;
 mod writer;
 
+pub(crate) use declared::Declared;
 pub(crate) use digest::hexadecimal;
 pub use error::RecordingError;
 pub use header::{ChannelInfo, CountWidth, Header, RigInfo, Sensor, Software, Unit};

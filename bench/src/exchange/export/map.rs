@@ -6,7 +6,7 @@ use std::path::Path;
 use super::{Format, column_name};
 use crate::exchange::ExchangeError;
 use crate::exchange::import::Role;
-use crate::recording::{Recording, SegmentRow};
+use crate::recording::{Declared, Recording, SegmentRow};
 
 /// Writes a map beside an exported table: columns, resolution, unit under test, sensor, and every step, chirp and hold.
 ///
@@ -47,6 +47,7 @@ fn amount(out: &mut String, key: &str, value: f64, unit: &str) {
 
 fn text(recording: &Recording, format: Format) -> String {
     let header = recording.header();
+    let declared = Declared::of(recording);
     let mut out = String::new();
     let o = &mut out;
     let _ = writeln!(o, "# How to import what was exported of {}.", header.run_id);
@@ -72,6 +73,9 @@ fn text(recording: &Recording, format: Format) -> String {
         let (low, high) = (ends[0].min(ends[1]), ends[0].max(ends[1]));
         let _ = writeln!(o, "range = [\"{low} {unit}\", \"{high} {unit}\"]");
         amount(o, "group_delay", channel.group_delay_s, "s");
+        if let (Role::MotorAngle, Some(ratio)) = (role, declared.ratio) {
+            let _ = writeln!(o, "ratio = {ratio:?}");
+        }
         if role == Role::Commanded {
             let hold_us = recording.segments().iter().map(|s| s.hold_us).max();
             amount(o, "hold", f64::from(hold_us.unwrap_or(0).max(1)) * 1e-6, "s");
@@ -87,6 +91,9 @@ fn text(recording: &Recording, format: Format) -> String {
         header.rig.fixture_stiffness_nm_per_rad,
         "N·m/rad",
     );
+    if let Some((inertia, _)) = declared.disc_kg_m2 {
+        amount(o, "disc_inertia", inertia, "kg·m²");
+    }
     o.push_str("\n[unit]\n");
     word(o, "model", &header.unit.model);
     word(o, "serial", &header.unit.serial);

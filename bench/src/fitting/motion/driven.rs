@@ -13,9 +13,9 @@ use truerim_analysis::friction::{
 use super::track::{self, Track};
 use super::{INVERSE, all_refused, orders, results, scale};
 use crate::fitting::FittingError;
-use crate::fitting::declared::Declared;
 use crate::fitting::document::Quantity;
 use crate::fitting::sensor::SensorTerms;
+use crate::recording::Declared;
 use crate::recording::{Recording, SegmentRow};
 
 /// Low-pass of the inverse dynamics, Hz.

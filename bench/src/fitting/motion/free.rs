@@ -13,8 +13,8 @@ use truerim_analysis::friction::{
 use super::track::{self, Track};
 use super::{INVERSE, all_refused, orders, results};
 use crate::fitting::FittingError;
-use crate::fitting::declared::Declared;
 use crate::fitting::document::Quantity;
+use crate::recording::Declared;
 use crate::recording::{Recording, SegmentRow};
 
 /// Relative standard uncertainty of torque made over torque commanded: constants and currents of a drive that was not

@@ -9,10 +9,10 @@ use truerim_analysis::estimate::{Check, Outcome};
 use truerim_analysis::friction::{InverseFit, TorqueScale};
 
 use super::FittingError;
-use super::declared::Declared;
 use super::document::{Conditions, Measurand, Quantity};
 use super::groups::{absent, refused, with_check};
 use super::sensor::SensorTerms;
+use crate::recording::Declared;
 use crate::recording::Recording;
 
 /// Whether the recording is one of a rim that turns; steps and chirps then say nothing of latency and bandwidth.
