@@ -7,7 +7,7 @@ use truerim::fitting::Quantity;
 
 /// Seeds in this test; others than those on which the fits were developed (1 to 260).
 const FIRST: u64 = 1_001;
-const SEEDS: u64 = 30;
+const SEEDS: u64 = 20;
 
 fn surveyed(wheelbase: &str, mounting: &str, seeds: u64) -> (Vec<Row>, String) {
     let scene = Scene::of(wheelbase, mounting).unwrap();
@@ -51,9 +51,9 @@ fn the_belt_units_known_values_come_back_within_what_is_stated() {
             "{} was refused\n{table}",
             row.truth.quantity.text().name
         );
-        // 26 of 30: a right 95 % interval does worse in 2 of 100 such tests, and these seeds do not change.
+        // 17 of 20: a right 95 % interval does worse in 2 of 100 such tests, and these seeds do not change.
         assert!(
-            row.coverage >= 0.86,
+            row.coverage >= 0.85,
             "{} is covered too seldom\n{table}",
             row.truth.quantity.text().name
         );

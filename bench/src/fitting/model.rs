@@ -5,7 +5,7 @@ use truerim_analysis::frequency::FrequencyResponse;
 use truerim_analysis::rational::{RationalFit, RationalOptions, ResponseLines, Root, fit_rational};
 
 use super::document::{Measurand, ModelFacts, Quantity, RootFacts};
-use super::groups::Group;
+use super::groups::{Group, refused};
 
 /// Relative error that is allowed for beside noise: curvature within a band, a record that does not end at rest, a firmware
 /// that polls.
@@ -27,9 +27,17 @@ pub(crate) fn of(
     match fitted {
         Ok(fit) => (
             Some(facts(group, &fit)),
-            group.measurand(Quantity::ModelDelay, n, fit.delay().into()),
+            group.measurand(Quantity::ModelDelay, n, delay(&fit)),
         ),
         Err(refusal) => (None, group.measurand(Quantity::ModelDelay, n, refusal.into())),
+    }
+}
+
+/// What a model says that misses the response by more than its errors has no uncertainty worth stating.
+fn delay(fit: &RationalFit) -> Outcome {
+    match fit.checks.iter().find(|check| !check.passed) {
+        None => fit.delay().into(),
+        Some(failed) => refused("model_misfit", &format!("{}: {}", failed.name, failed.detail)),
     }
 }
 
