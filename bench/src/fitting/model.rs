@@ -37,7 +37,7 @@ pub(crate) fn of(
 fn delay(fit: &RationalFit) -> Outcome {
     match fit.checks.iter().find(|check| !check.passed) {
         None => fit.delay().into(),
-        Some(failed) => refused("model_misfit", &format!("{}: {}", failed.name, failed.detail)),
+        Some(failed) => refused("model_misfit", format!("{}: {}", failed.name, failed.detail)),
     }
 }
 
