@@ -263,6 +263,27 @@ fn a_result_whose_own_check_failed_is_named_in_the_short_words() {
 }
 
 #[test]
+fn what_a_turning_rim_shows_comes_first_in_the_short_words() {
+    let mut d = document();
+    let short = |d: &FitDocument| {
+        let page = html(d, &[]);
+        page.split("</section>").next().unwrap().to_owned()
+    };
+    assert!(!short(&d).contains("As the rim turns"));
+    let latency = d.measurands[0].clone();
+    for quantity in [Quantity::Coulomb, Quantity::TurningInertia] {
+        let conditions = latency.conditions.clone();
+        let result = latency.result.clone();
+        d.measurands
+            .push(super::sample::measurand(quantity, "", conditions, result));
+    }
+    let text = short(&d);
+    let turning = text.find("As the rim turns, friction takes").unwrap();
+    assert!(text[turning..].contains("and all that turns has an inertia of"));
+    assert!(turning < text.find("Torque begins").unwrap(), "{text}");
+}
+
+#[test]
 fn other_groups_keep_their_refusals_and_reasons() {
     let mut d = document();
     let at = d.measurands.iter().position(|m| !m.headline).unwrap();

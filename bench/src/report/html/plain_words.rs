@@ -8,6 +8,7 @@ use crate::report::{escape, words};
 pub(super) fn section(document: &FitDocument) -> String {
     let mut text = String::from("<section id=\"short\" class=\"short\">\n<h2>In short</h2>\n");
     for sentence in [
+        turning(document),
         steps(document),
         rise(document),
         frequency(document),
@@ -47,6 +48,30 @@ fn number(document: &FitDocument, quantity: Quantity) -> Option<String> {
 fn reason(document: &FitDocument, quantity: Quantity) -> String {
     let refused = document.headline(quantity).and_then(|m| m.result.refused());
     refused.map_or_else(|| "it was not measured".into(), |r| escape(&r.message))
+}
+
+/// What a rim that turns shows, first where it was measured.
+fn turning(document: &FitDocument) -> String {
+    let mut clauses = Vec::new();
+    if let Some(drag) = number(document, Quantity::Drag) {
+        clauses.push(format!("turning it steadily takes {drag}"));
+    }
+    if let Some(friction) = number(document, Quantity::Coulomb) {
+        clauses.push(format!("friction takes {friction} at whatever speed"));
+    }
+    if let Some(viscous) = number(document, Quantity::Viscous) {
+        clauses.push(format!("{viscous} more with the speed"));
+    }
+    if let Some(inertia) = number(document, Quantity::TurningInertia) {
+        clauses.push(format!("all that turns has an inertia of {inertia}"));
+    }
+    let Some(last) = clauses.pop() else {
+        return String::new();
+    };
+    if clauses.is_empty() {
+        return format!("As the rim turns, {last}.");
+    }
+    format!("As the rim turns, {} and {last}.", clauses.join(", "))
 }
 
 fn steps(document: &FitDocument) -> String {
