@@ -2,8 +2,7 @@
 //!
 //! A rim that is held (clamped and not slipped, or on a drive) moves by what its springs give:
 //! `theta = 2·T/k`, twice the static twist of the greatest torque, plus what a blow puts into the spring,
-//! `dw·sqrt(J/k)`. A torque that runs away is known, and what twist the spring holds then swings with it (closed form of
-//! a spring and a mass): `theta = 2·(T + k·|theta_0|)/k`. A belt that slips by `s` leaves its spring twisted by so much: its torque `k_d·s` counts with `T`,
+//! `dw·sqrt(J/k)`. A belt that slips by `s` leaves its spring twisted by so much: its torque `k_d·s` counts with `T`,
 //! and so does what a hand holds.
 //!
 //! A rim that is loose (free, or its clamp slipping) is accelerated by the torque on it until something fires. From
@@ -52,18 +51,8 @@ impl Budget {
 /// Greatest torque that motor and ripple make, N·m.
 #[must_use]
 pub fn greatest_nm(plant: &PlantParameters) -> f64 {
-    plant.torque.peak_nm + ripple_nm(plant)
-}
-
-/// What ripple and bearing add to the motor's torque, N·m.
-fn ripple_nm(plant: &PlantParameters) -> f64 {
     let ripple: f64 = plant.ripple.iter().map(|order| order.amplitude_nm).sum();
-    ripple + plant.bearing.amplitude_nm
-}
-
-/// Twist of a held rim's mounting at the onset, rad: from where it counts, which is the far side.
-fn held_rad(played: &Played) -> f64 {
-    (played.seen.at_onset[0] - played.seen.far_rad).abs()
+    plant.torque.peak_nm + ripple + plant.bearing.amplitude_nm
 }
 
 /// Inertia of all that turns with a loose rim, kg·m².
@@ -122,12 +111,8 @@ pub fn budget(parameters: &RigParameters, played: &Played) -> Budget {
     if !is_loose(parameters, played) {
         // The softest spring decides for the drivetrain's share of the hub's motion, the mounting's for the rim.
         let k = plant.mounting.stiffness_nm_per_rad();
-        let driving_nm = match played.case.info.kind {
-            FaultKind::TorqueRunaway => played.size.abs() + ripple_nm(plant) + k * held_rad(played),
-            _ => torque_nm + added_nm,
-        };
         return Budget {
-            reach_rad: 2.0 * driving_nm / k,
+            reach_rad: 2.0 * (torque_nm + added_nm) / k,
             reaction_rad: if added_nm > 0.0 {
                 0.0
             } else {

@@ -24,8 +24,6 @@ pub struct Seen {
     pub onset: Option<u64>,
     /// Rim angle, rim speed at the onset, rad, rad/s.
     pub at_onset: [f64; 2],
-    /// Angle of the far side at the onset, rad.
-    pub far_rad: f64,
     /// Whether the rig was armed at the onset.
     pub armed_at_onset: bool,
     /// Rim less far side at the onset where a drive turns that, rad.
@@ -153,7 +151,6 @@ impl Looking {
         self.seen.onset = Some(self.rig.tick());
         self.seen.next_kept = self.rig.tick();
         self.seen.at_onset = [rim, speed];
-        self.seen.far_rad = far;
         self.seen.armed_at_onset = self.rig.truth().state == RigState::Armed;
         self.seen.reference_rad = if self.on_drive { rim - far } else { rim };
         if let Some((_, kind, size)) = self.fault.take() {

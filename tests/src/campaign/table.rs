@@ -315,7 +315,7 @@ pub fn document(verdicts: &[Verdict], quiet_runs: &[Quiet], seed: u64) -> String
          ## Budgets of a loose rim\n\n{}\n\
          With w = w_L + a·t_r and t_r = {:.2} ms. A rim may reach the window's end before it is fast; where the torque is known \
          w²/2a replaces that way. What the stop itself lets the rim travel from w is stated apart: no reaction makes it smaller. A \
-         held rim may move by 2·T/k, with the twist that it has, and by what a blow puts into the spring.\n\n\
+         held rim may move by 2·T/k and by what a blow puts into the spring.\n\n\
          ## What must never be\n\n{}\n\
          ## Nothing wrong\n\n\
          Fault-free runs of every shipped procedure on every wheelbase, {hours:.1} h of bench time, {trips} trips.\n\n{}\n\
