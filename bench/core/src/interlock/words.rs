@@ -157,7 +157,7 @@ impl Condition {
                 "the rim moves as nothing that was commanded can make it: look for a hand on the rim, a wheelbase that pushes by itself, or a wrong inertia or drive speed in the rig file"
             }
             Self::MotionAtZero => {
-                "the rim moved without a command: look for a hand on the rim, a loose clamp or a wheelbase that centres by itself"
+                "the rim moved without a command: look for a hand on the rim, a loose clamp, an unbalanced disc or a wheelbase that centres by itself"
             }
             Self::SensorTorque => {
                 "the torque sensor saw more than this run can make: look for a wheelbase that pushes by itself, or check the sensor's scale; lower the levels if they are too near the limit"
