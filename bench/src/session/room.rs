@@ -6,6 +6,8 @@
 
 use std::time::Duration;
 
+use bench_core::run::keep_alive_us;
+
 use crate::recording::Header;
 
 /// Seconds for which the queue holds everything at the greatest rates, while the disk stands still.
@@ -42,11 +44,10 @@ impl Spacing {
         Self::of(ARRIVAL_SPACING)
     }
 
-    /// Round trips under the watchdog that is in force: the bench asks in a quarter of it, and not more often than once in
-    /// a millisecond. Half of that passes every answer, late ones too.
+    /// Round trips under the watchdog that is in force: half the time between two keep-alives passes every answer, late ones
+    /// too.
     pub(super) fn round_trips(watchdog_us: u32) -> Self {
-        let asked_us = u64::from(watchdog_us / 4).max(1_000);
-        Self::of(Duration::from_micros(asked_us / 2))
+        Self::of(Duration::from_micros(keep_alive_us(watchdog_us) / 2))
     }
 
     /// Whether to take what comes at `now_ns` of the host's clock.

@@ -198,19 +198,9 @@ impl Chirp {
         against.highest_frequency(&self.to_hz);
         // Bound of the slope of taper times sine: |w'| + |w| 2 pi f, with w' at most pi / (2 taper).
         let steepest_per_nm = TAU * self.to_hz.value + PI / (2.0 * s_from_us(self.taper_us));
-        let limit = against.rig.limits.slew_nm_per_s;
-        if steepest_per_nm * amplitude_nm > limit {
-            let slew = show_slew(steepest_per_nm * amplitude_nm);
-            let problem = format!(
-                "may change by {slew}, beyond the slew limit of {}",
-                against.rig.file
-            );
-            let allowed = Some(format!(
-                "an amplitude of at most {}",
-                show_nm(limit / steepest_per_nm)
-            ));
-            against.finding(&self.amplitude.place, problem, allowed, "lower it, or lower `to`");
-        }
+        let most_nm = against.rig.limits.slew_nm_per_s / steepest_per_nm;
+        let slew = steepest_per_nm * amplitude_nm;
+        against.slews(&self.amplitude.place, slew, most_nm, "lower it, or lower `to`");
         self.notes(against, preload_nm, amplitude_nm);
     }
 

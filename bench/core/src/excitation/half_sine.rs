@@ -146,18 +146,12 @@ impl HalfSine {
             + pulses * 2.0 / PI * crest_nm * s_from_us(widest_us)
             + 2.0 * against.ramp_push_nm_s(preload_nm);
         against.spun_up(&level.place, "a pulse", push_nm_s);
-        let sensor_limit_nm = against.limits.sensor_torque_nm;
-        let reaches_nm = preload_nm + SHOCK * crest_nm;
-        if reaches_nm > sensor_limit_nm {
-            let problem = format!(
-                "ringing on the clamp can bring the measured torque to {}, beyond the rig's limit",
-                show_nm(reaches_nm)
-            );
-            let most_nm = (sensor_limit_nm - preload_nm) / SHOCK;
-            let allowed =
-                (most_nm > 0.0).then(|| format!("pulses of at most {} on this preload", show_nm(most_nm)));
-            against.finding(&level.place, problem, allowed, "lower the pulse or the preload");
-        } else if preload_nm + SHOCK * crest_nm * pulses > sensor_limit_nm {
+        let allowed = |limit_nm: f64| {
+            let most_nm = (limit_nm - preload_nm) / SHOCK;
+            (most_nm > 0.0).then(|| format!("pulses of at most {} on this preload", show_nm(most_nm)))
+        };
+        let one_passes = against.rings(&level.place, "pulse", preload_nm + SHOCK * crest_nm, allowed);
+        if one_passes && preload_nm + SHOCK * crest_nm * pulses > against.limits.sensor_torque_nm {
             against.note(format!(
                 "pulses of {} that keep step with a resonance may build up to the rig's sensor torque limit",
                 show_nm(crest_nm)

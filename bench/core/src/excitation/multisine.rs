@@ -210,24 +210,9 @@ impl Multisine {
         let change_nm = waves().map(Wave::greatest_change_nm).fold(0.0, f64::max);
         // Bound of the slope of taper times wave, as for a chirp.
         let slew = change_nm / stride_s + amplitude_nm * PI / (2.0 * s_from_us(self.taper_us));
-        let limit = against.rig.limits.slew_nm_per_s;
-        if slew > limit {
-            let problem = format!(
-                "may change by {}, beyond the slew limit of {}",
-                show_slew(slew),
-                against.rig.file
-            );
-            let allowed = Some(format!(
-                "an amplitude of at most {}",
-                show_nm(amplitude_nm * limit / slew)
-            ));
-            against.finding(
-                &self.amplitude.place,
-                problem,
-                allowed,
-                "lower it, or leave high lines out",
-            );
-        }
+        let most_nm = amplitude_nm * against.rig.limits.slew_nm_per_s / slew;
+        let fix = "lower it, or leave high lines out";
+        against.slews(&self.amplitude.place, slew, most_nm, fix);
         self.notes(against, realisations, change_nm / stride_s);
         against.resonance_note("multisine", preload_nm, amplitude_nm);
         self.count_notes(against);

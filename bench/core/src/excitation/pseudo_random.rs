@@ -5,7 +5,7 @@ use settings_file::{Section, Time};
 
 use super::{ExcitationKind, Periods, Timing, Wave, WavePart, WaveTorque, timing};
 use crate::{
-    plan::{Against, Facts, Layout, Shape},
+    plan::{Against, Facts, Layout, RINGS_TO, Shape},
     procedure::{Level, Placed, Sign, read_level, read_level_or_zero},
     units::{show_nm, us_from_s},
 };
@@ -113,7 +113,12 @@ impl PseudoRandom {
             let most_nm = (limit_nm - preload_nm.abs()) / 3.0;
             (most_nm > 0.0).then(|| format!("at most {} on this preload", show_nm(most_nm)))
         };
-        against.rings(&self.amplitude.place, from_nm, edge_nm, allowed);
+        against.rings(
+            &self.amplitude.place,
+            "step",
+            from_nm + RINGS_TO * edge_nm,
+            allowed,
+        );
         against.resonance_note("signal", preload_nm, amplitude_nm);
     }
 

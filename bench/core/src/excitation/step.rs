@@ -64,7 +64,7 @@ impl Step {
                 let most_nm = (limit_nm - preload_nm) / RINGS_TO;
                 (most_nm > 0.0).then(|| format!("steps of at most {} from this preload", show_nm(most_nm)))
             };
-            against.rings(&level.place, preload_nm, step_nm, allowed);
+            against.rings(&level.place, "step", preload_nm + RINGS_TO * step_nm, allowed);
         }
     }
 

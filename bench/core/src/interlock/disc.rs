@@ -14,6 +14,7 @@
 
 use super::condition::Condition;
 use super::limits::DiscLimits;
+use super::mean::Pace;
 use super::trip::Found;
 use crate::channels::Reading;
 
@@ -25,7 +26,7 @@ pub const AVERAGED_US: f64 = 50_000.0;
 pub struct DiscBalance {
     limits: DiscLimits,
     zero_nm: Option<f64>,
-    last_tick: Option<u64>,
+    pace: Pace,
     torque_nm: f64,
     /// Mean of the torque's magnitude, N·m.
     size_nm: f64,
@@ -39,7 +40,7 @@ impl DiscBalance {
         Self {
             limits,
             zero_nm: None,
-            last_tick: None,
+            pace: Pace::new(),
             torque_nm: 0.0,
             size_nm: 0.0,
             speed_rad_s: 0.0,
@@ -55,9 +56,7 @@ impl DiscBalance {
     /// Takes a sample whose values are finite, with the mean speed over a few milliseconds before it.
     pub fn look(&mut self, reading: &Reading, speed_rad_s: Option<f64>) -> Option<Found> {
         let (zero_nm, speed) = (self.zero_nm?, speed_rad_s?);
-        let elapsed_us = self.last_tick.map_or(0, |last| reading.tick.saturating_sub(last)) as f64;
-        self.last_tick = Some(reading.tick);
-        let weight = 1.0 - libm::exp(-elapsed_us / AVERAGED_US);
+        let weight = self.pace.weight(reading.tick, AVERAGED_US);
         let torque_nm = reading.torque_nm - zero_nm;
         self.torque_nm += weight * (torque_nm - self.torque_nm);
         self.size_nm += weight * (torque_nm.abs() - self.size_nm);

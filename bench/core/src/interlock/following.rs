@@ -6,6 +6,7 @@
 
 use super::condition::Condition;
 use super::limits::FollowLimits;
+use super::mean::Pace;
 use super::trip::Found;
 use crate::channels::Reading;
 
@@ -17,7 +18,7 @@ pub const AVERAGED_US: f64 = 100_000.0;
 pub struct Following {
     limits: FollowLimits,
     zero_nm: f64,
-    last_tick: Option<u64>,
+    pace: Pace,
     difference_nm: f64,
     setpoint_nm: f64,
 }
@@ -29,7 +30,7 @@ impl Following {
         Self {
             limits,
             zero_nm: 0.0,
-            last_tick: None,
+            pace: Pace::new(),
             difference_nm: 0.0,
             setpoint_nm: 0.0,
         }
@@ -44,10 +45,7 @@ impl Following {
     /// Takes a sample whose values are finite.
     pub fn look(&mut self, reading: &Reading) -> Option<Found> {
         let setpoint_nm = reading.setpoint_nm;
-        let elapsed_us = self.last_tick.map_or(0, |last| reading.tick.saturating_sub(last)) as f64;
-        self.last_tick = Some(reading.tick);
-        // Exact for a constant input; after a long gap the average is the newest value.
-        let weight = 1.0 - libm::exp(-elapsed_us / AVERAGED_US);
+        let weight = self.pace.weight(reading.tick, AVERAGED_US);
         let difference_nm = reading.torque_nm - self.zero_nm - setpoint_nm;
         self.difference_nm += weight * (difference_nm - self.difference_nm);
         self.setpoint_nm += weight * (setpoint_nm.abs() - self.setpoint_nm);

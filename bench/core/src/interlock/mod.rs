@@ -19,6 +19,7 @@ pub mod free;
 pub mod judge;
 pub mod leap;
 pub mod limits;
+pub mod mean;
 pub mod recent;
 pub mod rim_stuck;
 pub mod rotor;

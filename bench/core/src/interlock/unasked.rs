@@ -8,6 +8,7 @@
 //! disc, on a driven one friction and cogging: the same limit.
 
 use super::condition::Condition;
+use super::mean::Pace;
 use super::trip::Found;
 use crate::channels::Reading;
 
@@ -22,7 +23,7 @@ pub struct Unasked {
     limit_nm: f64,
     zero_nm: f64,
     mean_nm: f64,
-    last_tick: Option<u64>,
+    pace: Pace,
 }
 
 impl Unasked {
@@ -33,7 +34,7 @@ impl Unasked {
             limit_nm,
             zero_nm: 0.0,
             mean_nm: 0.0,
-            last_tick: None,
+            pace: Pace::new(),
         }
     }
 
@@ -45,9 +46,7 @@ impl Unasked {
 
     /// Takes a sample whose values are finite, and the time for which the setpoint has been zero.
     pub fn look(&mut self, reading: &Reading, zero_us: Option<u64>) -> Option<Found> {
-        let elapsed_us = self.last_tick.map_or(0, |last| reading.tick.saturating_sub(last)) as f64;
-        self.last_tick = Some(reading.tick);
-        let weight = 1.0 - libm::exp(-elapsed_us / AVERAGED_US);
+        let weight = self.pace.weight(reading.tick, AVERAGED_US);
         self.mean_nm += weight * (reading.torque_nm - self.zero_nm - self.mean_nm);
         let settled = zero_us.is_some_and(|us| us >= SETTLED_US);
         (settled && self.mean_nm.abs() > self.limit_nm).then_some(Found::new(

@@ -184,23 +184,39 @@ impl<'a> Against<'a> {
         }
     }
 
-    /// Notes a finding if a jump from one torque in one direction may ring beyond the sensor's limit; `allowed` tells the
-    /// greatest one from that limit.
+    /// Whether what rings to a torque stays within the sensor's limit; else notes a finding. `allowed` tells from that limit
+    /// how much of `what` would.
     pub(crate) fn rings(
         &mut self,
         place: &Place,
-        from_nm: f64,
-        jump_nm: f64,
+        what: &str,
+        rings_to_nm: f64,
         allowed: impl Fn(f64) -> Option<String>,
-    ) {
+    ) -> bool {
         let limit_nm = self.limits.sensor_torque_nm;
-        let rings_to_nm = from_nm + RINGS_TO * jump_nm;
-        if rings_to_nm > limit_nm {
+        if rings_to_nm <= limit_nm {
+            return true;
+        }
+        let problem = format!(
+            "ringing on the clamp can bring the measured torque to {}, beyond the rig's limit",
+            show_nm(rings_to_nm)
+        );
+        let fix = format!("lower the {what} or the preload");
+        self.finding(place, problem, allowed(limit_nm), fix);
+        false
+    }
+
+    /// Notes a finding if an oscillation changes faster than the rig lets a setpoint change; `most_nm` is the amplitude that
+    /// would not.
+    pub(crate) fn slews(&mut self, place: &Place, slew_nm_per_s: f64, most_nm: f64, fix: &str) {
+        if slew_nm_per_s > self.rig.limits.slew_nm_per_s {
             let problem = format!(
-                "ringing on the clamp can bring the measured torque to {}, beyond the rig's limit",
-                show_nm(rings_to_nm)
+                "may change by {}, beyond the slew limit of {}",
+                show_slew(slew_nm_per_s),
+                self.rig.file
             );
-            self.finding(place, problem, allowed(limit_nm), "lower the step or the preload");
+            let allowed = Some(format!("an amplitude of at most {}", show_nm(most_nm)));
+            self.finding(place, problem, allowed, fix);
         }
     }
 

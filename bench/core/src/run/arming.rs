@@ -12,6 +12,12 @@ use crate::time::HostNs;
 /// By how much the rig's watchdog may be later than its setting, µs.
 const WATCHDOG_TOLERANCE_US: u64 = 2_000;
 
+/// Time between two keep-alives under a watchdog, µs: a quarter of it, and not more often than once in a millisecond.
+#[must_use]
+pub fn keep_alive_us(watchdog_us: u32) -> u64 {
+    u64::from(watchdog_us / 4).max(1_000)
+}
+
 impl Run {
     /// Asks for permission: the first of two steps.
     pub(super) fn arm(&mut self, now: HostNs, purpose: Purpose) {
@@ -138,8 +144,8 @@ impl Run {
     pub(super) fn send_keep_alive(&mut self, now: HostNs) {
         self.sender
             .send(&HostMessage::KeepAlive(KeepAlive { host_ns: now.0 }));
-        let watchdog_us = u64::from(self.known.configuration.map_or(20_000, |c| c.watchdog_us));
-        self.keep_alive_due = now.plus_us((watchdog_us / 4).max(1_000));
+        let watchdog_us = self.known.configuration.map_or(20_000, |c| c.watchdog_us);
+        self.keep_alive_due = now.plus_us(keep_alive_us(watchdog_us));
     }
 
     /// Whether a status belongs to what has been asked for so far: after the watchdog's proof it must show the trip.

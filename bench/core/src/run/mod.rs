@@ -38,6 +38,7 @@ use alloc::vec::Vec;
 use rig_link::message::{Channel, Configuration, Identity, Status};
 use rig_link::{Splitter, StopReason, TripCause};
 
+pub use arming::keep_alive_us;
 pub use clock_watch::LIMIT_PPM as CLOCK_LIMIT_PPM;
 pub use outcome::{Counters, End, Failure, Outcome, Proofs, StopCause};
 pub use output::{Progress, RunEvent};
