@@ -151,6 +151,17 @@ impl Estimate {
         })
     }
 
+    /// The same value with one more contribution to its uncertainty; checks stay.
+    ///
+    /// # Errors
+    /// As [`Estimate::from_budget`].
+    pub fn with_contribution(self, contribution: Contribution) -> Result<Self, Refusal> {
+        let mut budget = self.budget;
+        budget.push(contribution);
+        let again = Self::from_budget(self.value, &self.unit, self.n, self.method, budget)?;
+        Ok(again.with_checks(self.checks))
+    }
+
     /// The same estimate with checks added.
     #[must_use]
     pub fn with_checks(mut self, checks: impl IntoIterator<Item = Check>) -> Self {

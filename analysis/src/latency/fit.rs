@@ -135,11 +135,10 @@ impl LatencyRecords {
     /// Fits all records together, as [`fit_latency_groups`].
     pub fn fit(self) -> LatencyGroups {
         let mut left_out = self.left_out;
-        let usable = match (self.fatal, self.repeats) {
-            (Some(refusal), _) => Err(refusal),
-            (None, repeats) => Ok(repeats),
+        let fitted = match self.fatal {
+            Some(refusal) => Err(refusal),
+            None => attempt(self.repeats, self.reason, &self.options, &mut left_out),
         };
-        let fitted = usable.and_then(|r| attempt(r, self.reason, &self.options, &mut left_out));
         left_out.sort_by_key(|(index, _)| *index);
         match fitted {
             Ok(fitted) => group_results(&fitted, &self.lengths, &left_out),

@@ -6,6 +6,7 @@ use bench_core::run::RunOptions;
 use serde_json::json;
 
 use super::args::CheckArgs;
+use super::columns::columns;
 use super::exit::{Exit, Problem};
 use super::say::Say;
 use crate::session::{self, SessionError, SettingsText};
@@ -55,33 +56,23 @@ pub(super) fn show(args: &CheckArgs, say: &Say) -> Result<Exit, Problem> {
 
 /// One limit a line, its derivation indented below it.
 fn text_table(rows: &[Row]) -> String {
-    let heads = ["condition", "limit in force", "by", "after"];
+    let heads = ["condition", "limit in force", "by", "after"].map(str::to_owned);
     let cells = |row: &Row| {
-        [
+        vec![
             row.name.to_owned(),
             row.limit.clone(),
             row.sides.word().to_owned(),
             format!("{} ({})", row.after, row.mounting),
         ]
     };
-    let mut widths = heads.map(|head| head.chars().count());
-    for row in rows {
-        for (width, cell) in widths.iter_mut().zip(cells(row)) {
-            *width = (*width).max(cell.chars().count());
-        }
-    }
-    let line = |cells: [String; 4]| {
-        let mut text = String::new();
-        for (cell, width) in cells.iter().zip(widths) {
-            text += cell;
-            text += &" ".repeat(width - cell.chars().count() + 2);
-        }
-        text.trim_end().to_owned()
-    };
-    let mut text = line(heads.map(str::to_owned));
-    for row in rows {
+    let table: Vec<Vec<String>> = std::iter::once(heads.to_vec())
+        .chain(rows.iter().map(cells))
+        .collect();
+    let mut lines = columns(&table).into_iter();
+    let mut text = lines.next().unwrap_or_default();
+    for (row, line) in rows.iter().zip(lines) {
         text += "\n";
-        text += &line(cells(row));
+        text += &line;
         for part in wrapped(&row.derivation) {
             text += "\n    ";
             text += &part;

@@ -2,6 +2,7 @@
 
 mod args;
 mod check;
+mod columns;
 mod completions;
 mod contact;
 mod exit;

@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 use settings_file::write_number;
 
 use super::args::CheckArgs;
+use super::columns::columns;
 use super::exit::{Exit, Problem};
 use super::say::Say;
 use crate::session::{self, SessionError, SettingsText};
@@ -127,20 +128,7 @@ fn table(signals: &[Signal]) -> Vec<String> {
             band.map_or_else(|| "–".to_owned(), |b| short(b.rms_nm))
         }));
     }
-    let width = |column: usize| {
-        let cells = rows.iter().filter_map(|row| row.get(column));
-        cells.map(|cell| cell.chars().count()).max().unwrap_or(0)
-    };
-    let widths: Vec<usize> = (0..=signals.len()).map(width).collect();
-    let line = |row: &Vec<String>| {
-        let mut text = String::new();
-        for (cell, width) in row.iter().zip(&widths) {
-            text += cell;
-            text += &" ".repeat(width - cell.chars().count() + 2);
-        }
-        text.trim_end().to_owned()
-    };
-    rows.iter().map(line).collect()
+    columns(&rows)
 }
 
 fn as_json(plan: &Plan, rig: &Rig, delivered: &[Delivered]) -> Value {

@@ -87,7 +87,7 @@ pub(crate) fn cut(recording: &Recording) -> Result<Cuts, FittingError> {
     let rows: Vec<&SegmentRow> = recording
         .segments()
         .iter()
-        .filter(|row| is_excitation(row))
+        .filter(|row| row.is_excitation())
         .collect();
     for (i, row) in rows.iter().enumerate() {
         let is_step = row.excitation == "step";
@@ -114,10 +114,6 @@ pub(crate) fn cut(recording: &Recording) -> Result<Cuts, FittingError> {
 /// Seconds since the first setpoint came into force.
 fn seconds(ticks: &ArrayView1<'_, u64>, row: &SegmentRow, tick_s: f64) -> Array1<f64> {
     ticks.mapv(|tick| tick_s * (tick as f64 - row.start_tick as f64))
-}
-
-fn is_excitation(row: &SegmentRow) -> bool {
-    matches!(row.role.as_str(), "excitation" | "excite")
 }
 
 fn one(

@@ -5,7 +5,7 @@ use truerim_analysis::latency::{ArrivalOptions, LatencyFit, arrivals};
 use truerim_analysis::statistics::quantile;
 
 use super::document::{Conditions, Measurand, Quantity};
-use super::groups::{Group, measurand};
+use super::groups::{Group, overall};
 use super::steps::ALL;
 
 /// Draws of the bootstrap behind the quantiles.
@@ -59,24 +59,9 @@ pub(crate) fn of(
         .map(|q| (q, refused.clone())),
     });
     let n = fit.per_repeat_s.iter().flatten().count();
+    let group = if groups.len() > 1 { ALL } else { "" };
     list.into_iter()
-        .map(|(quantity, result)| {
-            let conditions = Conditions {
-                n,
-                ..conditions.clone()
-            };
-            let text = quantity.text();
-            let group = if groups.len() > 1 { ALL } else { "" };
-            measurand(
-                quantity,
-                text,
-                text.id.into(),
-                true,
-                group.into(),
-                conditions,
-                result,
-            )
-        })
+        .map(|(quantity, result)| overall(quantity, group, conditions, n, result))
         .collect()
 }
 

@@ -16,8 +16,7 @@ use super::groups::{self, Group};
 use super::scan::scan;
 use super::sensor::SensorTerms;
 use super::{FittingError, agreement, curves, delays, model, motion, quality, steps, sweeps, twist};
-use crate::recording::Declared;
-use crate::recording::Recording;
+use crate::recording::{Declared, Recording};
 
 /// How to fit. What a recording declares (sensor delay, saturation, clock, update period, range of frequencies) is taken
 /// from it and overrides the same field here.
@@ -316,7 +315,7 @@ fn further(
     };
     let known = (source.declared, source.spring);
     let (parts, check) = twist::of(source.recording, group, source.sensor, known, &resonance.result)?;
-    resonance.result = groups::with_check(resonance.result.clone(), check);
+    resonance.result = groups::with_checks(resonance.result.clone(), check);
     measurands.extend(parts);
     Ok(())
 }

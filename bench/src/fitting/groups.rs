@@ -212,7 +212,7 @@ impl Group<'_> {
 }
 
 /// A measurand from its parts.
-pub(crate) fn measurand(
+fn measurand(
     quantity: Quantity,
     text: QuantityText,
     id: String,
@@ -243,23 +243,39 @@ pub(crate) fn refused(code: &str, message: impl Into<String>) -> Outcome {
     })
 }
 
-/// `outcome` with a check added if it is an estimate.
-pub(crate) fn with_check(outcome: Outcome, check: Option<Check>) -> Outcome {
+/// `outcome` with checks added if it is an estimate.
+pub(crate) fn with_checks(outcome: Outcome, checks: impl IntoIterator<Item = Check>) -> Outcome {
     match outcome {
-        Outcome::Estimate(estimate) => Outcome::Estimate(estimate.with_checks(check)),
+        Outcome::Estimate(estimate) => Outcome::Estimate(estimate.with_checks(checks)),
         refused @ Outcome::Refused(_) => refused,
     }
 }
 
 /// A headline measurand that has no group to come from.
 pub(crate) fn absent(quantity: Quantity, conditions: Conditions, result: Outcome) -> Measurand {
+    let n = conditions.n;
+    overall(quantity, "", &conditions, n, result)
+}
+
+/// A headline measurand over all groups, or over the whole run; `n` repeats or records are behind it.
+pub(crate) fn overall(
+    quantity: Quantity,
+    group: &str,
+    conditions: &Conditions,
+    n: usize,
+    result: Outcome,
+) -> Measurand {
     let text = quantity.text();
+    let conditions = Conditions {
+        n,
+        ..conditions.clone()
+    };
     measurand(
         quantity,
         text,
         text.id.into(),
         true,
-        String::new(),
+        group.into(),
         conditions,
         result,
     )

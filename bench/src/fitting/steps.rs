@@ -11,7 +11,7 @@ use super::FittingError;
 use super::cut::{Cut, Samples};
 use super::document::{Conditions, LatencyCurve, Measurand, Quantity};
 use super::gather::declared;
-use super::groups::{Group, measurand, refused, with_check};
+use super::groups::{Group, overall, refused, with_checks};
 use super::sensor::SensorTerms;
 use crate::recording::Recording;
 
@@ -84,23 +84,10 @@ pub(crate) fn over_all(groups: &[Group<'_>], fit: &LatencyFit, conditions: &Cond
     // Without any repeat as planned, the first group's reason is that of all.
     let instead = groups.first().and_then(Group::refusal).filter(|_| count == 0);
     let row = |quantity: Quantity, outcome: &Outcome| {
-        let text = quantity.text();
-        let conditions = Conditions {
-            n,
-            ..conditions.clone()
-        };
         let result = instead
             .clone()
-            .unwrap_or_else(|| with_check(outcome.clone(), check.clone()));
-        measurand(
-            quantity,
-            text,
-            text.id.into(),
-            true,
-            ALL.into(),
-            conditions,
-            result,
-        )
+            .unwrap_or_else(|| with_checks(outcome.clone(), check.clone()));
+        overall(quantity, ALL, conditions, n, result)
     };
     vec![
         row(Quantity::Latency, &fit.latency),
@@ -179,7 +166,7 @@ pub(crate) fn measure(
     let shape = |outcome: Outcome| match (failed.first(), measures.is_empty()) {
         // When no step could be measured, why matters more than how many are missing.
         (Some(refusal), true) => Outcome::from(refusal.clone()),
-        _ => with_check(outcome, left_out.clone()),
+        _ => with_checks(outcome, left_out.clone()),
     };
     let latency_left_out = left_out_check(
         latency.left_out.len(),
@@ -191,9 +178,9 @@ pub(crate) fn measure(
     let results = [
         (
             used,
-            with_check(latency.latency.clone(), latency_left_out.clone()),
+            with_checks(latency.latency.clone(), latency_left_out.clone()),
         ),
-        (used, with_check(latency.jitter.clone(), latency_left_out)),
+        (used, with_checks(latency.jitter.clone(), latency_left_out)),
         (n, shape(summary.transition)),
         (
             rises.len(),
@@ -282,16 +269,8 @@ fn with_sensor_delay(outcome: Outcome, sensor: &SensorTerms) -> Outcome {
     let Outcome::Estimate(estimate) = outcome else {
         return outcome;
     };
-    let mut budget = estimate.budget;
-    budget.push(Contribution::type_b(SensorTerms::DELAY, sensor.delay_u_s));
-    let again = Estimate::from_budget(
-        estimate.value,
-        &estimate.unit,
-        estimate.n,
-        estimate.method,
-        budget,
-    );
-    again.map(|e| e.with_checks(estimate.checks)).into()
+    let delay = Contribution::type_b(SensorTerms::DELAY, sensor.delay_u_s);
+    estimate.with_contribution(delay).into()
 }
 
 /// Says how many repeats were not used, if any; more than a tenth fails.

@@ -6,6 +6,8 @@
 use ndarray::Array1;
 use truerim_analysis::clamp::{ClampModel, Known};
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
+use truerim_analysis::least_squares::Matrix;
+use truerim_analysis::regression::fit;
 use truerim_analysis::statistics::mean_sd;
 use truerim_analysis::zero_phase::LowPass;
 
@@ -13,8 +15,7 @@ use super::FittingError;
 use super::document::{Measurand, Quantity, RigSpring};
 use super::groups::{Group, refused};
 use super::sensor::SensorTerms;
-use crate::recording::Declared;
-use crate::recording::Recording;
+use crate::recording::{Declared, Recording};
 
 /// Low-pass on torque and twist, Hz: well below the first resonance of any wheelbase on a clamp, so that no inertia
 /// takes part.
@@ -90,14 +91,10 @@ fn stiffness(
 /// Twist per torque, rad/(N·m).
 fn slope(filter: &LowPass, twist: &Array1<f64>, torque: &Array1<f64>) -> Result<f64, Refusal> {
     let (x, y) = (filter.run(&torque.to_vec())?, filter.run(&twist.to_vec())?);
-    let n = x.len() as f64;
-    let (mx, my) = (x.iter().sum::<f64>() / n, y.iter().sum::<f64>() / n);
-    let (mut xx, mut xy) = (0.0, 0.0);
-    for (x, y) in x.iter().zip(&y) {
-        xx += (x - mx) * (x - mx);
-        xy += (x - mx) * (y - my);
-    }
-    Ok(xy / xx)
+    let mut columns = Matrix::zeros(x.len(), 2);
+    columns.col_mut(0).copy_from_slice(&x);
+    columns.col_mut(1).fill(1.0);
+    Ok(fit(&columns, &y)?.coefficients[0])
 }
 
 fn from_slopes(slopes: &[f64], sensor: &SensorTerms) -> Result<Estimate, Refusal> {

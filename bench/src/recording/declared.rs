@@ -15,8 +15,6 @@ pub(crate) struct Declared {
     pub(crate) ratio: Option<f64>,
     /// Inertia of the disc on a free rim and its standard uncertainty, kg·m².
     pub(crate) disc_kg_m2: Option<(f64, f64)>,
-    /// Fastest that a drive turns the rim, rad/s.
-    pub(crate) drive_rad_s: Option<f64>,
 }
 
 impl Declared {
@@ -30,36 +28,29 @@ impl Declared {
         Self {
             ratio: number("motor_ratio"),
             disc_kg_m2: number("disc_inertia_kgm2").map(|inertia| (inertia, IMPORTED_DISC * inertia)),
-            drive_rad_s: None,
         }
     }
 
     /// Reads the rig file in force, in the mounting of the recording.
     pub(crate) fn of(recording: &Recording) -> Self {
         let header = recording.header();
-        let rigs = header.files.iter();
-        let Some(rig) = rigs
-            .filter_map(|(name, text)| Rig::from_toml(name, text).ok())
-            .next()
-        else {
+        let mut files = header.files.iter();
+        let Some(rig) = files.find_map(|(name, text)| Rig::from_toml(name, text).ok()) else {
             return Self::imported(recording);
         };
         let mounted = rig
             .mountings
             .iter()
             .find(|m| m.mounting.word() == header.mounting);
-        let mut found = Self {
+        Self {
             ratio: rig.wheelbase.ratio,
-            ..Self::default()
-        };
-        match mounted.map(|m| &m.far_side) {
-            Some(FarSide::Disc {
-                inertia_kg_m2,
-                uncertainty_kg_m2,
-            }) => found.disc_kg_m2 = Some((*inertia_kg_m2, *uncertainty_kg_m2)),
-            Some(FarSide::Drive { speed_rad_s, .. }) => found.drive_rad_s = Some(*speed_rad_s),
-            _ => {}
+            disc_kg_m2: match mounted.map(|m| &m.far_side) {
+                Some(FarSide::Disc {
+                    inertia_kg_m2,
+                    uncertainty_kg_m2,
+                }) => Some((*inertia_kg_m2, *uncertainty_kg_m2)),
+                _ => None,
+            },
         }
-        found
     }
 }

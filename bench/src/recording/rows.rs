@@ -50,6 +50,15 @@ pub struct SegmentRow {
     pub hold_us: u32,
 }
 
+impl SegmentRow {
+    /// Whether fits look at it: not a ramp, a rest or a period in which the rig still settles. The shorter word is that of
+    /// the first recordings.
+    #[must_use]
+    pub fn is_excitation(&self) -> bool {
+        matches!(self.role.as_str(), "excitation" | "excite")
+    }
+}
+
 /// Who noticed an event.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]

@@ -1,5 +1,7 @@
 //! The table for the terminal, at most 100 columns wide.
 
+use truerim_analysis::estimate::Check;
+
 use crate::fitting::{FitDocument, Measurand, Quantity, Reading, plain};
 
 use super::words;
@@ -25,19 +27,21 @@ pub fn table(document: &FitDocument) -> String {
     text.push_str(&models(document));
     text.push_str(&others(document, false));
     text.push_str(&others(document, true));
-    let failed: Vec<String> = document
-        .quality
-        .iter()
-        .filter(|check| !check.passed)
-        .map(|check| format!("check failed, {}: {}", check.name, check.detail))
-        .collect();
+    let failed = failed(&document.quality, COLUMNS);
     if !failed.is_empty() {
         text.push('\n');
     }
-    for line in failed.iter().flat_map(|f| wrapped(f, COLUMNS)) {
+    for line in failed {
         push_line(&mut text, &line);
     }
     text
+}
+
+/// Checks that did not pass, in lines.
+fn failed(checks: &[Check], most: usize) -> Vec<String> {
+    let failed = checks.iter().filter(|check| !check.passed);
+    let words = failed.map(|check| format!("check failed, {}: {}", check.name, check.detail));
+    words.flat_map(|words| wrapped(&words, most)).collect()
 }
 
 /// Rows under their heads; below a refused one its reason.
@@ -83,13 +87,8 @@ fn models(document: &FitDocument) -> String {
         for root in &model.roots {
             push_line(&mut text, &format!("    {}", words::root(root)));
         }
-        for check in model.checks.iter().filter(|c| !c.passed) {
-            for line in wrapped(
-                &format!("check failed, {}: {}", check.name, check.detail),
-                COLUMNS - 4,
-            ) {
-                push_line(&mut text, &format!("    {line}"));
-            }
+        for line in failed(&model.checks, COLUMNS - 4) {
+            push_line(&mut text, &format!("    {line}"));
         }
     }
     text

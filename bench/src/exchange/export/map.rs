@@ -128,8 +128,7 @@ fn text(recording: &Recording, format: Format) -> String {
 
 /// One repeat of an excitation.
 fn segment(o: &mut String, row: &SegmentRow, tick_s: f64) {
-    let excites = matches!(row.role.as_str(), "excite" | "excitation");
-    if !excites || !matches!(row.excitation.as_str(), "step" | "chirp" | "hold") {
+    if !row.is_excitation() || !matches!(row.excitation.as_str(), "step" | "chirp" | "hold") {
         return;
     }
     o.push_str("\n[[segment]]\n");

@@ -15,8 +15,7 @@ use super::{INVERSE, all_refused, orders, results, scale};
 use crate::fitting::FittingError;
 use crate::fitting::document::Quantity;
 use crate::fitting::sensor::SensorTerms;
-use crate::recording::Declared;
-use crate::recording::{Recording, SegmentRow};
+use crate::recording::{Declared, Recording, SegmentRow};
 
 /// Low-pass of the inverse dynamics, Hz.
 const CORNER_HZ: f64 = 15.0;
@@ -40,7 +39,7 @@ pub(super) fn of(
     let holds = recording
         .segments()
         .iter()
-        .filter(|row| row.excitation == "hold" && matches!(row.role.as_str(), "excitation" | "excite"));
+        .filter(|row| row.excitation == "hold" && row.is_excitation());
     let at_zero = |row: &&SegmentRow| row.to_nm.abs().max(row.from_nm.abs()) < 1e-6;
     let longest = holds
         .filter(at_zero)

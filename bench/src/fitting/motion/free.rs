@@ -14,8 +14,8 @@ use super::track::{self, Track};
 use super::{INVERSE, all_refused, orders, results};
 use crate::fitting::FittingError;
 use crate::fitting::document::Quantity;
-use crate::recording::Declared;
-use crate::recording::{Recording, SegmentRow};
+use crate::fitting::groups::{refused, with_checks};
+use crate::recording::{Declared, Recording, SegmentRow};
 
 /// Relative standard uncertainty of torque made over torque commanded: constants and currents of a drive that was not
 /// measured on its clamp.
@@ -31,6 +31,9 @@ const DELAYS: (f64, usize) = (16e-3, 16);
 /// After the command ends torque takes this long to be gone, s: latency, the drive's ramp, and ringing.
 const GONE_S: f64 = 0.025;
 
+/// What coasting down gives.
+const COASTING: [Quantity; 2] = [Quantity::CoastCoulomb, Quantity::CoastViscous];
+
 /// Friction and inertia from pushes and coasting.
 pub(super) fn of(
     recording: &Recording,
@@ -39,15 +42,14 @@ pub(super) fn of(
     let pushes: Vec<&SegmentRow> = recording
         .segments()
         .iter()
-        .filter(|row| row.excitation == "step" && matches!(row.role.as_str(), "excitation" | "excite"))
+        .filter(|row| row.excitation == "step" && row.is_excitation())
         .collect();
-    let coasting = [Quantity::CoastCoulomb, Quantity::CoastViscous];
     let (Some(first), Some(last)) = (pushes.first(), pushes.last()) else {
-        let outcome = super::refused(
+        let outcome = refused(
             "no_push",
             "the recording holds no push of the free rim; run procedures/coast.toml",
         );
-        return Ok(all_refused(&outcome, &[INVERSE.as_slice(), &coasting].concat()));
+        return Ok(all_refused(&outcome, &[INVERSE.as_slice(), &COASTING].concat()));
     };
     let second = (1.0 / recording.header().tick_s) as u64;
     let rows = recording.rows_between(
@@ -55,17 +57,14 @@ pub(super) fn of(
         last.end_tick + 2 * second,
     )?;
     let track = track::read(recording, rows)?;
-    let found = match inverse(&track, declared) {
+    let mut found = match inverse(&track, declared) {
         Err(refusal) => {
-            return Ok(all_refused(
-                &refusal.into(),
-                &[INVERSE.as_slice(), &coasting].concat(),
-            ));
+            let every = [INVERSE.as_slice(), &COASTING].concat();
+            return Ok(all_refused(&refusal.into(), &every));
         }
         Ok(found) => found,
     };
     let inertia = of_the_drive(found.fit.inertia.clone());
-    let mut found = found;
     found.fit.viscous = beside_place(found.fit.viscous, found.fit.residual_rms, &track);
     let check = Check::new(
         "torque is the command",
@@ -82,7 +81,7 @@ pub(super) fn of(
         .collect();
     list.extend(match inertia.estimate() {
         Some(inertia) => coasts(recording, &pushes, inertia)?,
-        None => all_refused(&inertia, &coasting),
+        None => all_refused(&inertia, &COASTING),
     });
     Ok(list)
 }
@@ -96,19 +95,10 @@ fn beside_place(viscous: Outcome, residual_nm: f64, track: &Track) -> Outcome {
     let reach = ((0.02 * track.fs_hz) as usize).max(1);
     let moved = track.rim_rad.iter().zip(track.rim_rad.iter().skip(reach));
     let top = moved.map(|(a, b)| (b - a).abs()).fold(0.0, f64::max) * track.fs_hz / reach as f64;
-    let mut budget = estimate.budget;
-    budget.push(Contribution::type_b(
-        "torque that repeats with the angle",
-        residual_nm / (top - LEAST_RAD_S).max(0.1),
-    ));
-    let made = Estimate::from_budget(
-        estimate.value,
-        &estimate.unit,
-        estimate.n,
-        estimate.method,
-        budget,
-    );
-    made.map(|e| e.with_checks(estimate.checks)).into()
+    let doubt = residual_nm / (top - LEAST_RAD_S).max(0.1);
+    estimate
+        .with_contribution(Contribution::type_b("torque that repeats with the angle", doubt))
+        .into()
 }
 
 /// Gain and zero are those of the drive here: the budget shall say so.
@@ -206,15 +196,12 @@ fn coasts(
     };
     Ok(match fit_coast_down(&runs, &options) {
         Ok(fit) => {
-            let with = |outcome: Outcome| {
-                let checks = fit.checks.iter();
-                checks.fold(outcome, |o, c| super::with_check(o, Some(c.clone())))
-            };
+            let with = |outcome: Outcome| with_checks(outcome, fit.checks.iter().cloned());
             vec![
                 (Quantity::CoastCoulomb, with(fit.coulomb.clone())),
                 (Quantity::CoastViscous, with(fit.viscous.clone())),
             ]
         }
-        Err(refusal) => all_refused(&refusal.into(), &[Quantity::CoastCoulomb, Quantity::CoastViscous]),
+        Err(refusal) => all_refused(&refusal.into(), &COASTING),
     })
 }

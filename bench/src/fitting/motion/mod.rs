@@ -10,10 +10,9 @@ use truerim_analysis::friction::{InverseFit, TorqueScale};
 
 use super::FittingError;
 use super::document::{Conditions, Measurand, Quantity};
-use super::groups::{absent, refused, with_check};
+use super::groups::{absent, overall, refused, with_checks};
 use super::sensor::SensorTerms;
-use crate::recording::Declared;
-use crate::recording::Recording;
+use crate::recording::{Declared, Recording};
 
 /// Whether the recording is one of a rim that turns; steps and chirps then say nothing of latency and bandwidth.
 pub(crate) fn turns(recording: &Recording) -> bool {
@@ -43,14 +42,7 @@ pub(crate) fn of(
         .into_iter()
         .map(|(quantity, result)| {
             let n = result.estimate().map_or(0, |e| e.n);
-            absent(
-                quantity,
-                Conditions {
-                    n,
-                    ..conditions.clone()
-                },
-                result,
-            )
+            overall(quantity, "", &conditions, n, result)
         })
         .collect();
     list.extend(not_clamped(&conditions));
@@ -84,23 +76,19 @@ fn not_clamped(conditions: &Conditions) -> Vec<Measurand> {
 
 /// All results of an inverse-dynamics fit, with a check beside each.
 fn results(fit: InverseFit, check: &Check) -> Vec<(Quantity, Outcome)> {
-    let checks = fit.checks;
-    [
-        (Quantity::Coulomb, fit.coulomb),
-        (Quantity::CoulombPositive, fit.coulomb_positive),
-        (Quantity::CoulombNegative, fit.coulomb_negative),
-        (Quantity::Viscous, fit.viscous),
-        (Quantity::TorqueOffset, fit.offset),
-        (Quantity::TurningInertia, fit.inertia),
-    ]
-    .into_iter()
-    .map(|(quantity, outcome)| {
-        let outcome = checks
-            .iter()
-            .fold(outcome, |outcome, check| with_check(outcome, Some(check.clone())));
-        (quantity, with_check(outcome, Some(check.clone())))
-    })
-    .collect()
+    let checks = [fit.checks.as_slice(), std::slice::from_ref(check)].concat();
+    let found = [
+        fit.coulomb,
+        fit.coulomb_positive,
+        fit.coulomb_negative,
+        fit.viscous,
+        fit.offset,
+        fit.inertia,
+    ];
+    let pairs = INVERSE.into_iter().zip(found);
+    pairs
+        .map(|(quantity, outcome)| (quantity, with_checks(outcome, checks.iter().cloned())))
+        .collect()
 }
 
 /// The same refusal in place of all of them.
@@ -108,7 +96,7 @@ fn all_refused(outcome: &Outcome, quantities: &[Quantity]) -> Vec<(Quantity, Out
     quantities.iter().map(|q| (*q, outcome.clone())).collect()
 }
 
-/// What inverse dynamics gives.
+/// What inverse dynamics gives, in the order of [`results`].
 const INVERSE: [Quantity; 6] = [
     Quantity::Coulomb,
     Quantity::CoulombPositive,

@@ -1,5 +1,7 @@
 //! Result tables, checks and definitions.
 
+use truerim_analysis::estimate::Check;
+
 use crate::fitting::{Family, FitDocument, Measurand, Quantity, Reading, ShownIn, plain};
 use crate::report::{escape, words};
 
@@ -61,18 +63,7 @@ fn models(document: &FitDocument) -> String {
                 )
             })
             .collect();
-        let failed: String = model
-            .checks
-            .iter()
-            .filter(|c| !c.passed)
-            .map(|c| {
-                format!(
-                    "<br><small class=\"bad\">check failed, {}: {}</small>",
-                    escape(&c.name),
-                    escape(&c.detail)
-                )
-            })
-            .collect();
+        let failed = failed(&model.checks);
         text.push_str(&format!(
             "<details class=\"others\"><summary>Rational model: {} poles, {} zeros and a delay</summary>\n<p>{}: fitted \
              to {} bands from {}, {} numbers of poles and zeros tried. Delay {}, gain at zero frequency {}. What is left \
@@ -212,18 +203,7 @@ fn row(document: &FitDocument, measurand: &Measurand) -> String {
     } else {
         "–".into()
     };
-    let failed: String = estimate
-        .checks
-        .iter()
-        .filter(|c| !c.passed)
-        .map(|c| {
-            format!(
-                "<br><small class=\"bad\">check failed, {}: {}</small>",
-                escape(&c.name),
-                escape(&c.detail)
-            )
-        })
-        .collect();
+    let failed = failed(&estimate.checks);
     format!(
         "<tr>{name}<td class=\"value\" data-label=\"Value\"><a href=\"#{anchor}\"><b>{value}</b> {plus_minus}{unit}</a>\
          {failed}</td><td class=\"number\" data-label=\"95 % interval\">{interval}{unit}</td>\
@@ -233,6 +213,20 @@ fn row(document: &FitDocument, measurand: &Measurand) -> String {
         unit = reading.spaced_unit(),
         interval = reading.interval(),
     )
+}
+
+/// Checks that did not pass, a line each.
+fn failed(checks: &[Check]) -> String {
+    let failed = checks.iter().filter(|check| !check.passed);
+    failed
+        .map(|check| {
+            format!(
+                "<br><small class=\"bad\">check failed, {}: {}</small>",
+                escape(&check.name),
+                escape(&check.detail)
+            )
+        })
+        .collect()
 }
 
 /// Checks on the recording.
