@@ -12,6 +12,7 @@ mod recording_support;
 
 use std::path::Path;
 
+use acceptance::recording_figures::process;
 use recording_support as support;
 use tempfile::tempdir;
 use truerim::recording::{
@@ -24,16 +25,11 @@ const ROWS: u64 = 30_000;
 /// Held in memory, the rows of the long one would take several times as much.
 const SLACK_KB: u64 = 8_000;
 
-/// Greatest resident memory of this process since the last call, kB (proc(5): `clear_refs`, `VmHWM`).
+/// Greatest resident memory of this process while it works, kB.
 fn peak_kb(work: impl FnOnce()) -> u64 {
-    std::fs::write("/proc/self/clear_refs", "5").unwrap();
+    process::reset_peak();
     work();
-    let status = std::fs::read_to_string("/proc/self/status").unwrap();
-    let line = status
-        .lines()
-        .find_map(|line| line.strip_prefix("VmHWM:"))
-        .unwrap();
-    line.split_whitespace().next().unwrap().parse().unwrap()
+    process::peak_kb()
 }
 
 /// Samples of either: they are read in pieces of their own, which a longer recording would fill.

@@ -2,14 +2,16 @@
 //! number of them.
 #![allow(clippy::unwrap_used, clippy::print_stdout)] // a test
 
+use acceptance::campaign::units::Unit;
 use acceptance::recovery::{Row, Scene, rows, survey, table, truths};
+use bench_core::rig::Mounting;
 use truerim::fitting::Quantity;
 
 /// Seeds in this test; others than those on which the fits were developed (1 to 260).
 const FIRST: u64 = 1_001;
 const SEEDS: u64 = 20;
 
-fn surveyed(wheelbase: &str, mounting: &str, seeds: u64) -> (Vec<Row>, String) {
+fn surveyed(wheelbase: Unit, mounting: Mounting, seeds: u64) -> (Vec<Row>, String) {
     let scene = Scene::of(wheelbase, mounting).unwrap();
     let truths = truths(&scene).unwrap();
     let threads = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
@@ -23,8 +25,8 @@ fn surveyed(wheelbase: &str, mounting: &str, seeds: u64) -> (Vec<Row>, String) {
 /// What turning shows: few seeds, since each is a whole run; the program named above does many.
 #[test]
 fn friction_and_inertia_of_a_turning_rim_come_back() {
-    for mounting in ["free", "back-driven"] {
-        let (rows, table) = surveyed("belt", mounting, 2);
+    for mounting in [Mounting::Free, Mounting::BackDriven] {
+        let (rows, table) = surveyed(Unit::Belt, mounting, 2);
         for row in rows {
             assert_eq!(row.refused, 0, "{table}");
             // Each within three stated standard uncertainties, and those not beyond a tenth of the value; viscous friction is
@@ -42,7 +44,7 @@ fn friction_and_inertia_of_a_turning_rim_come_back() {
 
 #[test]
 fn the_belt_units_known_values_come_back_within_what_is_stated() {
-    let (rows, table) = surveyed("belt", "clamped", SEEDS);
+    let (rows, table) = surveyed(Unit::Belt, Mounting::Clamped, SEEDS);
     let row = |quantity| rows.iter().find(|row| row.truth.quantity == quantity).unwrap();
     for row in &rows {
         assert_eq!(

@@ -8,8 +8,8 @@ use acceptance::safety::scene::HOLD_FROM_US;
 use bench_core::interlock::Condition;
 use bench_core::run::End;
 use rig_link::HostMessage;
-use virtual_rig::FaultKind;
 use virtual_rig::faults::Fault;
+use virtual_rig::{FaultKind, RigParameters};
 
 /// What is recorded behind a trip at least when samples still come, µs.
 const BEYOND_US: u64 = 200_000;
@@ -75,12 +75,9 @@ fn a_free_rim_that_friction_does_not_slow_is_found() {
 
 #[test]
 fn what_moves_the_rim_while_stop_and_watchdog_are_proved_ends_the_run_before_any_setpoint() {
-    for at_us in [330_000, 500_000] {
-        let change: fn(&mut virtual_rig::RigParameters) = if at_us == 330_000 {
-            |rig| rig.faults.push(struck(330_000))
-        } else {
-            |rig| rig.faults.push(struck(500_000))
-        };
+    let earlier: fn(&mut RigParameters) = |rig| rig.faults.push(struck(330_000));
+    let later: fn(&mut RigParameters) = |rig| rig.faults.push(struck(500_000));
+    for (at_us, change) in [(330_000, earlier), (500_000, later)] {
         let played = Scene::new().rig_by(change).play_unchecked();
         let End::Tripped(trip) = played.outcome.end else {
             panic!("{}", played.outcome.end)

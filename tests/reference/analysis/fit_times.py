@@ -20,21 +20,17 @@ import json
 import resource
 import subprocess
 import sys
-import time
 
 import h5py
 import numpy as np
 from scipy import optimize, signal
 
+import timing
+
 
 def best(f, runs=5):
     """Shortest time of a few runs, ms."""
-    times = []
-    for _ in range(runs):
-        t = time.perf_counter()
-        f()
-        times.append(time.perf_counter() - t)
-    return 1e3 * min(times)
+    return 1e3 * timing.best(f, runs)
 
 
 def scaled(dataset):

@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use acceptance::campaign::quiet::{self, Quiet};
-use acceptance::campaign::units::Unit;
+use acceptance::campaign::units::{Unit, mounting_of_word};
 use acceptance::campaign::verdict::{Class, judge};
 use acceptance::campaign::{Case, Only, Verdict, table, work};
 use bench_core::rig::Mounting;
@@ -31,10 +31,10 @@ struct Args {
     #[arg(long, value_parser = kind)]
     fault: Option<FaultKind>,
     /// Only this mounting
-    #[arg(long, value_parser = mounting)]
+    #[arg(long, value_parser = mounting_of_word)]
     mounting: Option<Mounting>,
     /// Only this wheelbase: geared, belt or direct
-    #[arg(long, value_parser = unit)]
+    #[arg(long, value_parser = Unit::of_word)]
     unit: Option<Unit>,
     /// Plays one run of this seed and says all about it
     #[arg(long, value_parser = number)]
@@ -62,18 +62,6 @@ fn kind(word: &str) -> Result<FaultKind, String> {
         let words: Vec<&str> = KINDS.iter().map(|info| info.word).collect();
         format!("one of {}", words.join(", "))
     })
-}
-
-fn mounting(word: &str) -> Result<Mounting, String> {
-    let named = Mounting::WORDS.iter().find(|(known, _)| *known == word);
-    named
-        .map(|(_, mounting)| *mounting)
-        .ok_or_else(|| "one of clamped, free, back-driven".to_owned())
-}
-
-fn unit(word: &str) -> Result<Unit, String> {
-    let named = Unit::ALL.into_iter().find(|unit| unit.word() == word);
-    named.ok_or_else(|| "one of geared, belt, direct".to_owned())
 }
 
 fn number(text: &str) -> Result<u64, String> {

@@ -41,7 +41,7 @@ fn cuts(recording: &Recording, excitation: &str, before_s: f64) -> Result<Vec<Cu
     let wanted = recording
         .segments()
         .iter()
-        .filter(|row| row.excitation == excitation && matches!(row.role.as_str(), "excitation" | "excite"));
+        .filter(|row| row.excitation == excitation && row.is_excitation());
     wanted
         .map(|row| {
             let before = (before_s / tick_s) as u64;

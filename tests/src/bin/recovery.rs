@@ -6,7 +6,9 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicU64, Ordering};
 
+use acceptance::campaign::units::{Unit, mounting_of_word};
 use acceptance::recovery::{Scene, Truth, markdown, rows, scenes, survey, table, truths};
+use bench_core::rig::Mounting;
 use clap::Parser;
 
 /// Recovery and coverage of the fits over seeds, on the virtual units.
@@ -22,11 +24,11 @@ struct Arguments {
     #[arg(long, default_value_t = 0)]
     threads: usize,
     /// Unit: belt, direct or geared; all of them if left out
-    #[arg(long)]
-    wheelbase: Option<String>,
+    #[arg(long, value_parser = Unit::of_word)]
+    wheelbase: Option<Unit>,
     /// Mounting: clamped, free or back-driven; all of them if left out
-    #[arg(long)]
-    mounting: Option<String>,
+    #[arg(long, value_parser = mounting_of_word)]
+    mounting: Option<Mounting>,
     /// Id of a measurand, as in fit.json; all with a known value if left out
     #[arg(long)]
     measurand: Option<String>,
@@ -45,11 +47,10 @@ fn main() -> ExitCode {
         some => some,
     };
     let wanted = |scene: &Scene| {
-        arguments
-            .wheelbase
-            .as_deref()
-            .is_none_or(|w| w == scene.wheelbase)
-            && arguments.mounting.as_deref().is_none_or(|m| m == scene.mounting)
+        arguments.wheelbase.is_none_or(|unit| unit == scene.wheelbase)
+            && arguments
+                .mounting
+                .is_none_or(|mounting| mounting == scene.mounting)
     };
     let (mut any, mut document) = (false, HEAD.to_owned());
     for scene in scenes().iter().filter(|scene| wanted(scene)) {
@@ -62,7 +63,7 @@ fn main() -> ExitCode {
         }
     }
     if !any {
-        eprintln!("recovery: nothing with that name has a known value; see --help for units and mountings");
+        eprintln!("recovery: no measurand with that id has a known value there; ids are those of fit.json");
         return ExitCode::FAILURE;
     }
     if let Some(file) = &arguments.markdown
@@ -95,10 +96,7 @@ fn one(scene: &Scene, arguments: &Arguments, threads: usize, document: &mut Stri
     let progress = |_| {
         let done = done.fetch_add(1, Ordering::Relaxed) + 1;
         if done.is_multiple_of(10) {
-            eprintln!(
-                "{} {}: {done} of {} seeds",
-                scene.wheelbase, scene.mounting, arguments.seeds
-            );
+            eprintln!("{}: {done} of {} seeds", scene.name(), arguments.seeds);
         }
     };
     let seeds = survey(
@@ -120,12 +118,11 @@ fn one(scene: &Scene, arguments: &Arguments, threads: usize, document: &mut Stri
         }
     }
     let rows = rows(&truths, &seeds);
-    println!("{}, {}", scene.wheelbase, scene.mounting);
+    println!("{}", scene.name());
     print!("{}", table(&rows));
     document.push_str(&format!(
-        "\n## {}, {}: seeds {} to {}\n\n{}",
-        scene.wheelbase,
-        scene.mounting,
+        "\n## {}: seeds {} to {}\n\n{}",
+        scene.name(),
         arguments.first,
         arguments.first + arguments.seeds - 1,
         markdown(&rows)

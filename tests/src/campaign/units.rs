@@ -28,6 +28,15 @@ impl Unit {
         }
     }
 
+    /// The one of a word.
+    ///
+    /// # Errors
+    /// The words that there are.
+    pub fn of_word(word: &str) -> Result<Self, String> {
+        let named = Self::ALL.into_iter().find(|unit| unit.word() == word);
+        named.ok_or_else(|| "one of geared, belt, direct".to_owned())
+    }
+
     /// Its rig file.
     #[must_use]
     pub const fn text(self) -> &'static str {
@@ -51,6 +60,17 @@ impl Unit {
         RigParameters::mounted(self.word(), text, seed, mounting)
             .unwrap_or_else(|findings| panic!("{findings}"))
     }
+}
+
+/// The mounting of a word.
+///
+/// # Errors
+/// The words that there are.
+pub fn mounting_of_word(word: &str) -> Result<Mounting, String> {
+    let named = Mounting::WORDS.iter().find(|(known, _)| *known == word);
+    named
+        .map(|(_, mounting)| *mounting)
+        .ok_or_else(|| "one of clamped, free, back-driven".to_owned())
 }
 
 /// Every mounting.

@@ -9,6 +9,7 @@ use truerim::drive::clock::today;
 use super::jobs::plain;
 use super::process::Figures;
 use super::signal::{RATE_HZ, ROW_BYTES};
+use crate::pty_figures::host::Host;
 
 /// Length of the comparison with others, s.
 const COMPARED_S: usize = 300;
@@ -33,11 +34,9 @@ fn machine() -> String {
         line.and_then(|line| line.split_once(':'))
             .map_or("unknown".to_owned(), |(_, v)| v.trim().to_owned())
     };
-    let kernel = std::fs::read_to_string("/proc/sys/kernel/osrelease").unwrap_or_default();
-    let processors = std::thread::available_parallelism().map_or(0, usize::from);
+    let Host { kernel, processors } = Host::read();
     format!(
-        "Linux {}, {processors} processors ({}), memory {}",
-        kernel.trim(),
+        "{kernel}, {processors} processors ({}), memory {}",
         of("/proc/cpuinfo", "model name"),
         of("/proc/meminfo", "MemTotal")
     )

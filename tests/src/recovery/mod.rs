@@ -54,16 +54,14 @@ pub fn root() -> PathBuf {
 /// # Errors
 /// What went wrong, in words: a recovery run must not go wrong.
 pub fn measure(scene: &Scene, seed: u64, folder: &Path) -> Result<FitDocument, String> {
-    let words = |error: &dyn std::fmt::Display| {
-        format!("{}, {}, seed {seed}: {error}", scene.wheelbase, scene.mounting)
-    };
-    let rig = root().join(format!("rigs/{}.toml", scene.wheelbase));
+    let words = |error: &dyn std::fmt::Display| format!("{}, seed {seed}: {error}", scene.name());
+    let rig = root().join(format!("rigs/{}.toml", scene.wheelbase.word()));
     let procedure = root().join(format!("procedures/{}.toml", scene.procedure));
     let bench =
-        Bench::open(&rig, scene.mounting(), None, seed, "recovery".to_owned()).map_err(|e| words(&e))?;
+        Bench::open(&rig, Some(scene.mounting), None, seed, "recovery".to_owned()).map_err(|e| words(&e))?;
     let procedure = SettingsText::read(&procedure).map_err(|e| words(&e))?;
     let plan = session::plan_for(&procedure, &bench.rig, seed).map_err(|e| words(&e))?;
-    let path = folder.join(format!("{}-{}-{seed}.h5", scene.wheelbase, scene.mounting));
+    let path = folder.join(format!("{seed}.h5"));
     let permit = Permit::granted("recovery");
     let session = session::record(
         &bench,

@@ -4,25 +4,31 @@ use bench_core::rig::Mounting;
 use virtual_rig::parameters::RigParameters;
 use virtual_rig::plant::FarSide;
 
+use crate::campaign::units::Unit;
+
 /// A unit held in one way, measured by one procedure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Scene {
-    /// Stem of the rig file.
-    pub wheelbase: &'static str,
-    /// `clamped`, `free` or `back-driven`.
-    pub mounting: &'static str,
+    /// The unit.
+    pub wheelbase: Unit,
+    /// How it is held.
+    pub mounting: Mounting,
     /// Stem of the procedure.
     pub procedure: &'static str,
     /// Reference of the independent integration at the procedure's amplitude, where there is one.
     pub reference: Option<&'static str>,
 }
 
-const UNITS: [(&str, Option<&str>); 3] = [
-    ("belt", Some("belt-1.4-on-1.5-every-250us.json")),
-    ("direct", None),
-    ("geared", None),
+const UNITS: [(Unit, Option<&str>); 3] = [
+    (Unit::Belt, Some("belt-1.4-on-1.5-every-250us.json")),
+    (Unit::Direct, None),
+    (Unit::Geared, None),
 ];
-const PROCEDURES: [(&str, &str); 3] = [("clamped", "quick"), ("free", "coast"), ("back-driven", "drag")];
+const PROCEDURES: [(Mounting, &str); 3] = [
+    (Mounting::Clamped, "quick"),
+    (Mounting::Free, "coast"),
+    (Mounting::BackDriven, "drag"),
+];
 
 /// Every unit in every mounting.
 #[must_use]
@@ -46,21 +52,16 @@ impl Scene {
     ///
     /// # Errors
     /// When there is no such scene.
-    pub fn of(wheelbase: &str, mounting: &str) -> Result<Self, String> {
-        let found = scenes()
-            .into_iter()
-            .find(|scene| scene.wheelbase == wheelbase && scene.mounting == mounting);
-        found.ok_or_else(|| {
-            format!("no unit {wheelbase}, {mounting}: belt, direct or geared; clamped, free or back-driven")
-        })
+    pub fn of(wheelbase: Unit, mounting: Mounting) -> Result<Self, String> {
+        let mut all = scenes().into_iter();
+        let found = all.find(|scene| (scene.wheelbase, scene.mounting) == (wheelbase, mounting));
+        found.ok_or_else(|| format!("{}, {mounting} is not measured", wheelbase.word()))
     }
 
-    pub(super) fn mounting(&self) -> Option<Mounting> {
-        let words = Mounting::WORDS.iter();
-        words
-            .clone()
-            .find(|(word, _)| *word == self.mounting)
-            .map(|(_, m)| *m)
+    /// In words.
+    #[must_use]
+    pub fn name(&self) -> String {
+        format!("{}, {}", self.wheelbase.word(), self.mounting)
     }
 
     /// The drive's speed, rad/s.
@@ -71,7 +72,7 @@ impl Scene {
                 .first()
                 .map(|speed| speed.abs())
                 .ok_or_else(|| "the drive has no speed".to_owned()),
-            _ => Err(format!("{} is not driven", self.wheelbase)),
+            _ => Err(format!("{} is not driven", self.wheelbase.word())),
         }
     }
 }

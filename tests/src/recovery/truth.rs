@@ -1,5 +1,6 @@
 //! What a perfect measurement of a virtual unit would find.
 
+use bench_core::rig::Mounting;
 use serde_json::Value;
 use truerim::fitting::Quantity;
 use virtual_rig::describe::describe;
@@ -49,9 +50,10 @@ const INTEGRATION: &str = "independent integration, tests/reference/plant/truth.
 /// The known values of a unit in a scene.
 ///
 /// # Errors
-/// In words, when the rig file or the reference file cannot be read.
+/// In words, when the reference file cannot be read.
 pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
-    let parameters = parameters(scene)?;
+    let unit = scene.wheelbase;
+    let parameters = unit.parameters(unit.text(), scene.mounting, 1);
     let rows = describe(&parameters);
     let of_rows = |list: &[(Quantity, &str)]| -> Vec<Truth> {
         list.iter()
@@ -66,7 +68,7 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
             .collect()
     };
     match scene.mounting {
-        "clamped" => {
+        Mounting::Clamped => {
             let mut all = of_rows(&CLAMPED);
             all.push(Truth {
                 quantity: Quantity::DriveStiffness,
@@ -77,7 +79,7 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
             all.sort_by_key(|truth| truth.quantity);
             Ok(all)
         }
-        "free" => {
+        Mounting::Free => {
             let mut all = of_rows(&FREE);
             let shaft = parameters
                 .plant
@@ -89,7 +91,7 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
             }
             Ok(all)
         }
-        _ => {
+        Mounting::BackDriven => {
             let speed = scene.drive_rad_s(&parameters)?;
             let name = format!("Friction torque at {speed} rad/s");
             let row = rows
@@ -103,20 +105,6 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
             }])
         }
     }
-}
-
-/// Parameters of the unit in the scene's mounting.
-fn parameters(scene: &Scene) -> Result<RigParameters, String> {
-    let file = root().join(format!("rigs/{}.toml", scene.wheelbase));
-    let text = std::fs::read_to_string(&file).map_err(|error| error.to_string())?;
-    // The mounting in force is the first line of its kind in the file.
-    let text = text.replacen(
-        "mounting = \"clamped\"",
-        &format!("mounting = \"{}\"", scene.mounting),
-        1,
-    );
-    RigParameters::from_toml(&format!("{}.toml", scene.wheelbase), &text, 1)
-        .map_err(|error| error.to_string())
 }
 
 /// What the teeth's load adds when the rim drives the motor's side against its friction, N·m: `T_mesh = T_m + μ·T_mesh`.
