@@ -72,3 +72,58 @@ fn facts(group: &Group<'_>, fit: &RationalFit) -> ModelFacts {
         checks: fit.checks.clone(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use truerim_analysis::rational::{Factor, RationalModel};
+
+    use super::*;
+
+    /// A first-order lag with a delay of 4 ms, off by 2 % of itself either way, and errors told as so large a share.
+    fn fitted(told: f64) -> RationalFit {
+        let truth = RationalModel {
+            gain: 0.9,
+            delay_s: 4e-3,
+            poles: vec![Factor::Real { corner_hz: 30.0 }],
+            zeros: Vec::new(),
+        };
+        let f_hz: Vec<f64> = (1..=60).map(f64::from).collect();
+        let off = (0..60_u32).map(|i| if i * i % 7 < 3 { 0.02 } else { -0.02 });
+        let h: Vec<_> = f_hz
+            .iter()
+            .zip(off)
+            .map(|(f, off)| truth.at(*f) * (1.0 + off))
+            .collect();
+        let data = ResponseLines {
+            u: h.iter().map(|h| told * h.norm()).collect(),
+            f_hz,
+            h,
+            repeats: Vec::new(),
+            delay_budget: Vec::new(),
+        };
+        let options = RationalOptions {
+            orders: [1, 1],
+            excess: [1, 1],
+            ..RationalOptions::default()
+        };
+        fit_rational(&data, &options).unwrap()
+    }
+
+    #[test]
+    fn a_model_that_misses_the_response_states_no_delay() {
+        let outcome = delay(&fitted(0.02));
+        let estimate = outcome.estimate().unwrap();
+        assert!(
+            (estimate.value - 4e-3).abs() < 3.0 * estimate.std_uncertainty,
+            "{estimate:?}"
+        );
+        let outcome = delay(&fitted(0.004));
+        let refused = outcome.refused().unwrap();
+        assert_eq!(refused.code, "model_misfit");
+        assert!(
+            refused.message.contains("times the errors given"),
+            "{}",
+            refused.message
+        );
+    }
+}
