@@ -6,8 +6,8 @@ cd "$(dirname "$0")"
 tools/prepare
 [ -f "$HOME/.cargo/env" ] && . "$HOME/.cargo/env"
 printf 'measure: building (about two minutes the first time)\n' >&2
-cargo build --release --locked --package truerim --bin truerim
+cargo build --locked --package truerim --bin truerim
 out=out/first-run
 if [ -e "$out" ]; then out=out/first-run-$(date +%Y%m%d-%H%M%S); fi
-target/release/truerim measure --rig rigs/belt.toml --procedure procedures/quick.toml --out "$out" --yes "$@"
+target/debug/truerim measure --rig rigs/belt.toml --procedure procedures/quick.toml --out "$out" --yes "$@"
 printf 'measure: open %s\n' "$out/report.html" >&2

@@ -1,8 +1,26 @@
-//! The real program, built beside what runs it.
+//! The program, beside what runs it.
 
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use std::process::Command;
+
+/// The program that `cargo test` built beside the tests (`src/bin/program-under-test.rs`).
+///
+/// # Errors
+/// In words, when it is not there.
+pub fn under_test() -> Result<PathBuf, String> {
+    // target/PROFILE/deps/test-1234
+    let test = std::env::current_exe().map_err(|error| format!("where this test lies: {error}"))?;
+    let folder = test.ancestors().nth(2).unwrap_or(&test);
+    let program = folder.join("program-under-test");
+    match program.is_file() {
+        true => Ok(program),
+        false => Err(format!(
+            "{} is missing; cargo test -p acceptance builds it",
+            program.display()
+        )),
+    }
+}
 
 /// Builds the program into `folder`, which is `target/PROFILE`; returns where it lies.
 ///

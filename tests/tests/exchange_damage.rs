@@ -12,7 +12,7 @@ use std::os::unix::process::ExitStatusExt;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-use acceptance::program::build;
+use acceptance::program::under_test;
 use acceptance::recovery::root;
 use rustix::process::Signal;
 use tempfile::tempdir;
@@ -164,9 +164,7 @@ fn the_program_outlives(number: u64) {
 }
 
 fn program() -> PathBuf {
-    let own = std::env::current_exe().unwrap();
-    let folder = own.ancestors().nth(2).unwrap();
-    build(folder).unwrap_or_else(|why| panic!("{why}"))
+    under_test().unwrap_or_else(|why| panic!("{why}"))
 }
 
 /// A sound file goes through the second process as any other does.

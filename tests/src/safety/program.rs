@@ -33,15 +33,10 @@ pub fn wait_for<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
     }
 }
 
-/// The program, built beside this test.
+/// The program, beside this test.
 pub fn program() -> &'static Path {
     static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
-    PROGRAM.get_or_init(|| {
-        // target/PROFILE/deps/test-1234
-        let test = std::env::current_exe().unwrap();
-        let folder = test.ancestors().nth(2).unwrap();
-        crate::program::build(folder).unwrap_or_else(|why| panic!("{why}"))
-    })
+    PROGRAM.get_or_init(|| crate::program::under_test().unwrap_or_else(|why| panic!("{why}")))
 }
 
 /// How a command of the program ended.
