@@ -4,11 +4,11 @@ use realfft::num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
 
+use super::distortion::{Distortion, distortion};
 use super::period::{Periods, periods};
 use super::{MultisineOptions, MultisineRecord};
-use crate::estimate::{Check, Contribution, Estimate, Outcome, Refusal, coverage_factor};
+use crate::estimate::{Check, Refusal};
 use crate::frequency::{FrequencyResponse, magnitude_error, phase_error_rad};
-use crate::statistics::mean_sd;
 
 /// Best linear approximation at the excited lines; lists have one entry a line, frequencies ascending.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -24,6 +24,8 @@ pub struct BestLinear {
     pub total_u: Vec<f64>,
     /// The part of it that is noise: scatter of the periods.
     pub noise_u: Vec<f64>,
+    /// Standard deviation of real and imaginary part each that noise puts on one period.
+    pub noise_sd: Vec<f64>,
     /// Standard deviation of real and imaginary part each that distortion puts on one realisation; 0 where noise
     /// explains the scatter.
     pub distortion_sd: Vec<f64>,
@@ -41,22 +43,6 @@ pub struct BestLinear {
     output_delay: [f64; 2],
     input_hold_delay_s: f64,
     min_coherence: f64,
-}
-
-/// Root mean square of what is not linear, and of noise, over that of the linear response, each summed over the lines up to
-/// the highest that is excited.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Distortion {
-    /// Odd distortion: what the silent odd lines show, for as many odd lines as there are.
-    pub odd: Outcome,
-    /// Even distortion: what the even lines show.
-    pub even: Outcome,
-    /// Noise within one period.
-    pub noise: Outcome,
-    /// Silent odd lines, Hz, and the amplitude of torque there, N·m, noise taken out (0 where it is less than noise).
-    pub odd_lines: Vec<[f64; 2]>,
-    /// Silent even lines, likewise.
-    pub even_lines: Vec<[f64; 2]>,
 }
 
 /// Lines on either side over which a variance is smoothed.
@@ -78,25 +64,80 @@ pub fn best_linear_approximation(
     records: &[MultisineRecord<'_>],
     options: &MultisineOptions,
 ) -> Result<BestLinear, Refusal> {
-    let needed = options.min_realisations.max(2);
-    if records.len() < needed {
-        return Err(Refusal::TooFewRepeats {
-            what: "best linear approximation".into(),
-            got: records.len(),
-            needed,
-        });
+    enough(records.len(), options)?;
+    let mut spectra = MultisineSpectra::new(options.clone());
+    for record in records {
+        spectra.push(record)?;
     }
-    let all: Vec<Periods> = records
-        .iter()
-        .map(|r| periods(r, options))
-        .collect::<Result<_, _>>()?;
-    alike(records, &all)?;
+    spectra.approximation()
+}
+
+/// Realisations given one at a time, for recordings that need not be held whole: of each the spectral lines up to the highest
+/// excited one are kept, and the record may be dropped.
+#[derive(Debug, Clone)]
+pub struct MultisineSpectra {
+    options: MultisineOptions,
+    /// Sample rate and samples in a period of the first realisation.
+    taken: Option<(f64, usize)>,
+    all: Vec<Periods>,
+    ages_s: f64,
+}
+
+impl MultisineSpectra {
+    /// No realisation yet.
+    pub fn new(options: MultisineOptions) -> Self {
+        Self {
+            options,
+            taken: None,
+            all: Vec::new(),
+            ages_s: 0.0,
+        }
+    }
+
+    /// Takes a realisation.
+    ///
+    /// # Errors
+    /// What [`best_linear_approximation`] refuses of single records, and of one that was not taken like the first.
+    pub fn push(&mut self, record: &MultisineRecord<'_>) -> Result<(), Refusal> {
+        let found = periods(record, &self.options)?;
+        let taken = *self.taken.get_or_insert((record.fs_hz, record.input_nm.len()));
+        alike(record, &found, taken, self.all.first())?;
+        self.ages_s += record.input_age_s;
+        self.all.push(found);
+        Ok(())
+    }
+
+    /// The best linear approximation of all realisations.
+    ///
+    /// # Errors
+    /// As [`best_linear_approximation`].
+    pub fn approximation(&self) -> Result<BestLinear, Refusal> {
+        enough(self.all.len(), &self.options)?;
+        let (fs_hz, samples) = self.taken.unwrap_or_default();
+        let age_s = self.ages_s / self.all.len() as f64;
+        approximate(&self.all, &self.options, (fs_hz, samples, age_s))
+    }
+}
+
+fn enough(got: usize, options: &MultisineOptions) -> Result<(), Refusal> {
+    let needed = options.min_realisations.max(2);
+    if got < needed {
+        let what = "best linear approximation".into();
+        return Err(Refusal::TooFewRepeats { what, got, needed });
+    }
+    Ok(())
+}
+
+fn approximate(
+    all: &[Periods],
+    options: &MultisineOptions,
+    (fs_hz, samples, age_s): (f64, usize, f64),
+) -> Result<BestLinear, Refusal> {
     let lines = &options.lines.excited;
-    let n = records[0].input_nm.len() as f64;
-    let line_hz = records[0].fs_hz / n;
+    let line_hz = fs_hz / samples as f64;
     let f_hz: Vec<f64> = lines.iter().map(|k| *k as f64 * line_hz).collect();
     let mut h: Vec<Vec<Complex64>> = Vec::with_capacity(all.len());
-    for p in &all {
+    for p in all {
         if let Some(k) = lines.iter().find(|k| p.input[**k].norm_sqr() <= 0.0) {
             return Err(Refusal::OutOfRange {
                 what: format!("power of the input at line {k}, which is listed as excited,"),
@@ -130,6 +171,7 @@ pub fn best_linear_approximation(
         vec![0.0; h.len()]
     };
     let many = h.len() as f64;
+    let periods_each = all.iter().map(|p| p.periods as f64).sum::<f64>() / many;
     let mean: Vec<Complex64> = (0..lines.len())
         .map(|i| h.iter().map(|h| h[i]).sum::<Complex64>() / many)
         .collect();
@@ -193,6 +235,9 @@ pub fn best_linear_approximation(
             .map(|i| each(total[i].max(noise[i]), i))
             .collect(),
         noise_u: (0..lines.len()).map(|i| each(noise[i], i)).collect(),
+        noise_sd: (0..lines.len())
+            .map(|i| each(noise[i] * many * periods_each, i))
+            .collect(),
         distortion_sd: (0..lines.len())
             .map(|i| each((many * (total[i] - noise[i])).max(0.0), i))
             .collect(),
@@ -201,43 +246,47 @@ pub fn best_linear_approximation(
             .map(|h| h.iter().enumerate().map(|(i, h)| back(i, *h)).collect())
             .collect(),
         delay_s: own.iter().map(|d| common + d).collect(),
-        distortion: distortion(&all, options, line_hz),
+        distortion: distortion(all, options, line_hz),
         checks,
         line_hz,
-        fs_hz: records[0].fs_hz,
+        fs_hz,
         output_delay: [options.output_delay_s, options.output_delay_u_s],
-        input_hold_delay_s: records.iter().map(|r| 0.5 / r.fs_hz - r.input_age_s).sum::<f64>() / many,
+        input_hold_delay_s: 0.5 / fs_hz - age_s,
         min_coherence: options.min_coherence,
         f_hz,
     })
 }
 
-/// Refuses realisations that were not taken alike.
-fn alike(records: &[MultisineRecord<'_>], all: &[Periods]) -> Result<(), Refusal> {
+/// Refuses a realisation that was not taken like the first.
+fn alike(
+    record: &MultisineRecord<'_>,
+    found: &Periods,
+    (fs_hz, samples): (f64, usize),
+    first: Option<&Periods>,
+) -> Result<(), Refusal> {
+    let differ = |what: &str, left: f64, right: f64| Refusal::RecordsDiffer {
+        what: what.into(),
+        left,
+        right,
+    };
+    let got = record.input_nm.len();
+    if got != samples {
+        return Err(differ("samples a period", samples as f64, got as f64));
+    }
+    if (record.fs_hz - fs_hz).abs() > 1e-9 * fs_hz {
+        return Err(differ("sample rate in Hz", fs_hz, record.fs_hz));
+    }
+    let Some(first) = first else { return Ok(()) };
+    // Distortion depends on the amplitude, so realisations of other power are other measurements.
     let power = |p: &Periods| p.input[1..].iter().map(Complex64::norm_sqr).sum::<f64>().sqrt();
-    let first = (records[0], power(&all[0]));
-    for (record, p) in records.iter().zip(all) {
-        let differ = |what: &str, left: f64, right: f64| Refusal::RecordsDiffer {
-            what: what.into(),
-            left,
-            right,
-        };
-        let (a, b) = (first.0.input_nm.len(), record.input_nm.len());
-        if a != b {
-            return Err(differ("samples a period", a as f64, b as f64));
-        }
-        if (record.fs_hz - first.0.fs_hz).abs() > 1e-9 * first.0.fs_hz {
-            return Err(differ("sample rate in Hz", first.0.fs_hz, record.fs_hz));
-        }
-        // Distortion depends on the amplitude, so realisations of other power are other measurements.
-        if (power(p) - first.1).abs() > 0.01 * first.1 {
-            let root2 = std::f64::consts::SQRT_2;
-            return Err(differ(
-                "root mean square of the setpoint in N·m",
-                root2 * first.1,
-                root2 * power(p),
-            ));
-        }
+    let (a, b) = (power(first), power(found));
+    if (b - a).abs() > 0.01 * a {
+        let root2 = std::f64::consts::SQRT_2;
+        return Err(differ(
+            "root mean square of the setpoint in N·m",
+            root2 * a,
+            root2 * b,
+        ));
     }
     Ok(())
 }
@@ -312,95 +361,6 @@ fn judge(coherence: &[f64], f_hz: &[f64], limit: f64) -> Result<(), Refusal> {
         coherence: coherence[worst],
         limit,
     })
-}
-
-fn distortion(all: &[Periods], options: &MultisineOptions, line_hz: f64) -> Distortion {
-    let lines = &options.lines;
-    let top = lines.excited.last().copied().unwrap_or(1);
-    let first = lines.excited.first().copied().unwrap_or(1);
-    let power = |p: &Periods, k: usize| p.output[k].norm_sqr() - p.noise[k];
-    let linear = |p: &Periods| lines.excited.iter().map(|k| power(p, *k)).sum::<f64>();
-    // Lines beyond the highest that is excited are not transformed.
-    let within = |silent: &[usize]| -> Vec<usize> { silent.iter().copied().filter(|k| *k <= top).collect() };
-    let (silent_odd, silent_even) = (within(&lines.silent_odd), within(&lines.silent_even));
-    let level = |silent: &[usize], odd: bool| -> Outcome {
-        if silent.len() < 3 {
-            let what = if odd { "silent odd lines" } else { "even lines" };
-            return Refusal::TooFewSamples {
-                what: format!("{what} to judge distortion by"),
-                got: silent.len(),
-                needed: 3,
-            }
-            .into();
-        }
-        let of_all = (first..=top).filter(|k| (k % 2 == 1) == odd).count() as f64;
-        let of_each: Vec<f64> = all
-            .iter()
-            .map(|p| {
-                let mean = silent.iter().map(|k| power(p, *k)).sum::<f64>() / silent.len() as f64;
-                mean * of_all / linear(p)
-            })
-            .collect();
-        let kind = if odd { "odd" } else { "even" };
-        let method = format!(
-            "root of the power at {} silent {kind} lines, for all {kind} lines, over the linear response; noise taken out",
-            silent.len()
-        );
-        root_of_mean(&of_each, method).into()
-    };
-    let noise: Vec<f64> = all
-        .iter()
-        .map(|p| {
-            let periods = p.periods as f64;
-            p.noise[first..=top].iter().sum::<f64>() * periods / linear(p)
-        })
-        .collect();
-    let amplitudes = |silent: &[usize]| -> Vec<[f64; 2]> {
-        silent
-            .iter()
-            .map(|k| {
-                let mean = all.iter().map(|p| power(p, *k)).sum::<f64>() / all.len() as f64;
-                [*k as f64 * line_hz, 2.0 * mean.max(0.0).sqrt()]
-            })
-            .collect()
-    };
-    Distortion {
-        odd: level(&silent_odd, true),
-        even: level(&silent_even, false),
-        noise: root_of_mean(
-            &noise,
-            "root of the power that scatters between periods, over the linear response".into(),
-        )
-        .into(),
-        odd_lines: amplitudes(&silent_odd),
-        even_lines: amplitudes(&silent_even),
-    }
-}
-
-/// A ratio of amplitudes from ratios of power: the interval is that of the power, cut at zero, under the root.
-fn root_of_mean(powers: &[f64], method: String) -> Result<Estimate, Refusal> {
-    let stats = mean_sd(powers)?;
-    let n = stats.n as f64;
-    let u = stats.sd / n.sqrt();
-    let value = stats.mean.max(0.0).sqrt();
-    let half = coverage_factor(crate::estimate::LEVEL, (n - 1.0).max(1.0))? * u;
-    let low = (stats.mean - half).max(0.0).sqrt();
-    let high = (stats.mean + half).max(0.0).sqrt();
-    // Where the root is steep, half the interval says more than a derivative that grows without bound.
-    let by_slope = if value > 0.0 {
-        u / (2.0 * value)
-    } else {
-        f64::INFINITY
-    };
-    let std_uncertainty = by_slope.min(u.sqrt());
-    let budget = vec![Contribution::type_a(
-        "scatter of realisations",
-        std_uncertainty,
-        n - 1.0,
-    )];
-    let mut estimate = Estimate::from_budget(value, "1", stats.n, method, budget)?;
-    estimate.interval = [low, high];
-    Ok(estimate)
 }
 
 impl BestLinear {

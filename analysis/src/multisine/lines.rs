@@ -1,6 +1,9 @@
 //! Which lines of a multisine carry power. Plain arithmetic without memory of its own; random numbers are an argument.
 
+use ndarray::ArrayView1;
 use serde::{Deserialize, Serialize};
+
+use crate::spectra::Transform;
 
 /// Lines of a multisine, as multiples of the inverse period; all lists ascend.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -32,6 +35,22 @@ impl MultisineLines {
             silent_odd,
             silent_even,
         }
+    }
+}
+
+impl MultisineLines {
+    /// Lines of one period, up to `highest`, whose power reaches `share` of that of the strongest line: those of a signal
+    /// whose lines are not listed. A pseudo-random binary signal has all of them until the time of its bit takes power away
+    /// (a share of 0.25: until 0.6 over that time).
+    pub fn by_power(period: ArrayView1<'_, f64>, highest: usize, share: f64) -> Self {
+        let spectrum = Transform::new(period.len()).forward(period.to_vec());
+        let power: Vec<f64> = spectrum.iter().take(highest + 1).map(|u| u.norm_sqr()).collect();
+        let most = power.iter().skip(1).copied().fold(0.0, f64::max);
+        let excited: Vec<usize> = (1..power.len())
+            .filter(|k| power[*k] >= share * most && most > 0.0)
+            .collect();
+        let last = excited.last().copied().unwrap_or(0);
+        Self::of(&excited, last)
     }
 }
 

@@ -11,11 +11,13 @@
 
 mod bla;
 mod crest;
+mod distortion;
 mod lines;
 mod period;
 
-pub use bla::{BestLinear, Distortion, best_linear_approximation};
+pub use bla::{BestLinear, MultisineSpectra, best_linear_approximation};
 pub use crest::{clip_phases, crest_factor, multisine, schroeder_phases};
+pub use distortion::Distortion;
 pub use lines::{MultisineLines, odd_random_lines};
 
 use ndarray::ArrayView1;

@@ -3,11 +3,12 @@
 use truerim_analysis::estimate::Outcome;
 use truerim_analysis::frequency::FrequencyResponse;
 use truerim_analysis::latency::SensorForm;
+use truerim_analysis::multisine::BestLinear;
 use truerim_analysis::statistics::quantile;
 
 use super::FittingError;
 use super::cut::{Cut, Samples};
-use super::document::{Conditions, FrequencyCurve, StepCurves};
+use super::document::{Conditions, FrequencyCurve, LOWEST_DB, StepCurves};
 use super::groups::Group;
 use super::sensor::SensorTerms;
 use super::steps::StepResults;
@@ -166,6 +167,10 @@ pub(crate) fn frequency(
     let phase = response.phase_rad();
     let mut curve = FrequencyCurve {
         group: group.name.clone(),
+        excitation: group
+            .cuts
+            .first()
+            .map_or_else(String::new, |cut| cut.row.excitation.clone()),
         conditions: group.conditions.clone(),
         least_coherence,
         bandwidth_hz: value(bandwidth),
@@ -214,4 +219,27 @@ pub(crate) fn frequency(
         curve.reference_db = Some(micro(db(reference.iter().sum::<f64>() / reference.len() as f64)));
     }
     curve
+}
+
+/// Adds what distortion and noise put on the response, at the frequencies that the curve kept.
+pub(crate) fn levels(curve: &mut FrequencyCurve, linear: &BestLinear) {
+    // Standard deviation of a complex number from that of each of its parts.
+    let db = |part: f64| micro((20.0 * (part * std::f64::consts::SQRT_2).log10()).max(LOWEST_DB));
+    let kept = |list: &[f64]| -> Vec<f64> {
+        let of = |f: &f64| {
+            linear
+                .f_hz
+                .iter()
+                .position(|g| g.total_cmp(f).is_eq())
+                .and_then(|i| list.get(i))
+        };
+        curve
+            .f_hz
+            .iter()
+            .map(|f| of(f).map_or(LOWEST_DB, |part| db(*part)))
+            .collect()
+    };
+    let (distortion, noise) = (kept(&linear.distortion_sd), kept(&linear.noise_sd));
+    curve.distortion_db = Some(distortion);
+    curve.noise_db = Some(noise);
 }

@@ -12,6 +12,7 @@ use std::ops::Range;
 use ndarray::{Array1, ArrayView1};
 
 use super::FittingError;
+use super::periods::{self, MULTISINE, PSEUDO_RANDOM};
 use crate::recording::{Recording, SegmentRow};
 
 /// Kept before a step, s.
@@ -19,7 +20,7 @@ const BEFORE_STEP_S: f64 = 0.030;
 /// Kept at most before and behind a chirp, s.
 const AROUND_CHIRP_S: f64 = 0.3;
 /// How far the setpoint may be from the plan, counts: half a count of rounding on either side, and a little.
-const COUNTS: f64 = 1.5;
+pub(crate) const COUNTS: f64 = 1.5;
 
 /// Longest time over which the rig may spread a jump, s.
 const SPREAD_S: f64 = 0.005;
@@ -77,11 +78,36 @@ pub(crate) struct Cuts {
     pub(crate) steps: Vec<Cut>,
     /// Chirps, in order of playing.
     pub(crate) chirps: Vec<Cut>,
+    /// Realisations of multisines, each over its whole periods.
+    pub(crate) multisines: Vec<Cut>,
+    /// Repeats of pseudo-random signals, each over its whole periods.
+    pub(crate) pseudo_random: Vec<Cut>,
+    /// Largest amplitude of anything that was played to be looked at, N·m.
+    pub(crate) largest_nm: f64,
     /// Repeats left out, in words, with the reason.
     pub(crate) left_out: Vec<String>,
 }
 
-/// Cuts every step and chirp that the run finished.
+impl Cuts {
+    /// Names why a family has no repeats: none in the procedure, or none left.
+    pub(crate) fn why_absent(&self, kind: &str, advice: &str) -> String {
+        match self.left_out.first() {
+            Some(first) => format!(
+                "no {kind} can be used: {} repeats were left out, the first: {first}; record again",
+                self.left_out.len()
+            ),
+            None => format!("the recording holds no {kind}; {advice}"),
+        }
+    }
+
+    /// All of them.
+    pub(crate) fn iter(&self) -> impl Iterator<Item = &Cut> {
+        let periodic = self.multisines.iter().chain(&self.pseudo_random);
+        self.steps.iter().chain(&self.chirps).chain(periodic)
+    }
+}
+
+/// Cuts everything that fits look at and that the run finished.
 pub(crate) fn cut(recording: &Recording) -> Result<Cuts, FittingError> {
     let mut cuts = Cuts::default();
     let rows: Vec<&SegmentRow> = recording
@@ -89,6 +115,8 @@ pub(crate) fn cut(recording: &Recording) -> Result<Cuts, FittingError> {
         .iter()
         .filter(|row| row.is_excitation())
         .collect();
+    let amplitudes = rows.iter().map(|row| row.amplitude_nm.abs());
+    cuts.largest_nm = amplitudes.filter(|a| a.is_finite()).fold(0.0, f64::max);
     for (i, row) in rows.iter().enumerate() {
         let is_step = row.excitation == "step";
         if !is_step && row.excitation != "chirp" {
@@ -107,6 +135,14 @@ pub(crate) fn cut(recording: &Recording) -> Result<Cuts, FittingError> {
                     .push(format!("{}, repeat {}: {reason}", row.name, row.repeat + 1));
             }
         }
+    }
+    for (kind, list) in [
+        (MULTISINE, &mut cuts.multisines),
+        (PSEUDO_RANDOM, &mut cuts.pseudo_random),
+    ] {
+        let (found, left_out) = periods::cut(recording, kind)?;
+        *list = found;
+        cuts.left_out.extend(left_out);
     }
     Ok(cuts)
 }

@@ -164,6 +164,12 @@ pub enum Quantity {
     DelayAgreement,
     /// Pure delay beside the rational model.
     ModelDelay,
+    /// Torque at odd lines that were not played.
+    OddDistortion,
+    /// Torque at even lines that were not played.
+    EvenDistortion,
+    /// Torque that differs from period to period.
+    PeriodNoise,
     /// First resonance, clamped.
     Resonance,
     /// Its damping ratio.
@@ -367,6 +373,9 @@ pub struct LatencyCurve {
 pub struct FrequencyCurve {
     /// The group in words.
     pub group: String,
+    /// What was played: `chirp`, `multisine` or `pseudo-random`.
+    #[serde(default = "chirp")]
+    pub excitation: String,
     /// Conditions.
     pub conditions: Conditions,
     /// Centre of the band, Hz.
@@ -395,4 +404,18 @@ pub struct FrequencyCurve {
     pub flat_band_hz: Option<f64>,
     /// First resonance: frequency and its 95 % interval, Hz.
     pub resonance_hz: Option<[f64; 3]>,
+    /// What distortion puts on one realisation, dB re 1 N·m/N·m, where multisines tell; [`LOWEST_DB`] where none shows.
+    #[serde(default)]
+    pub distortion_db: Option<Vec<f64>>,
+    /// What noise puts on one period, likewise.
+    #[serde(default)]
+    pub noise_db: Option<Vec<f64>>,
 }
+
+/// What documents of earlier versions were made from.
+fn chirp() -> String {
+    "chirp".into()
+}
+
+/// Lowest level in a [`FrequencyCurve`], dB: stands for nothing at all.
+pub const LOWEST_DB: f64 = -120.0;

@@ -8,14 +8,14 @@ use truerim_analysis::step::StepOptions;
 
 use super::cut::{Cut, Cuts, cut};
 use super::document::{
-    Conditions, Curves, FitDocument, FrequencyCurve, Measurand, ModelFacts, Program, Quantity, RigSpring,
-    SCHEMA, SCHEMA_VERSION,
+    Conditions, Curves, FitDocument, Measurand, ModelFacts, Program, Quantity, RigSpring, SCHEMA,
+    SCHEMA_VERSION,
 };
 use super::facts::RecordingFacts;
-use super::groups::{self, Group};
+use super::groups;
 use super::scan::scan;
 use super::sensor::SensorTerms;
-use super::{FittingError, agreement, curves, delays, model, motion, quality, steps, sweeps, twist};
+use super::{FittingError, agreement, by_frequency, curves, delays, motion, quality, steps, sweeps};
 use crate::recording::{Declared, Recording};
 
 /// How to fit. What a recording declares (sensor delay, saturation, clock, update period, range of frequencies) is taken
@@ -115,7 +115,7 @@ pub fn fit_recording(recording: &Recording, options: &FitOptions) -> Result<FitD
 
 type Found = (Vec<Measurand>, Vec<ModelFacts>, Option<FrequencyResponse>);
 
-/// Steps and chirps of a clamped rim, and what they say together.
+/// Steps, chirps and whole periods of a clamped rim, and what they say together.
 fn clamped(
     source: &Source<'_>,
     cuts: &Cuts,
@@ -126,11 +126,11 @@ fn clamped(
     let update_period_s = sweeps::DriveTerms::of(source.recording).update_period_s;
     let drive = (source.sensor, update_period_s);
     let mut results = fit_steps(source.recording, cuts, drive, options, base, shown)?;
-    let chirps = fit_chirps(source, cuts, options, base, shown)?;
-    results.push(delay_agreement(&results, &chirps.measurands, base));
+    let by_frequency = by_frequency::of(source, cuts, options, base, shown)?;
+    results.push(delay_agreement(&results, &by_frequency.measurands, base));
     results.push(sensor_delay(source.sensor, base));
-    results.extend(chirps.measurands);
-    Ok((results, chirps.models, chirps.response))
+    results.extend(by_frequency.measurands);
+    Ok((results, by_frequency.models, by_frequency.response))
 }
 
 fn check_header(recording: &Recording) -> Result<(), FittingError> {
@@ -161,17 +161,6 @@ fn check_header(recording: &Recording) -> Result<(), FittingError> {
             value,
         }),
         None => Ok(()),
-    }
-}
-
-/// Names why a family has no repeats: none in the procedure, or none left.
-fn why_absent(cuts: &Cuts, kind: &str, advice: &str) -> String {
-    match cuts.left_out.first() {
-        Some(first) => format!(
-            "no {kind} can be used: {} repeats were left out, the first: {first}; record again",
-            cuts.left_out.len()
-        ),
-        None => format!("the recording holds no {kind}; {advice}"),
     }
 }
 
@@ -230,122 +219,17 @@ fn fit_steps(
     }
     if measurands.is_empty() {
         let advice = "run a procedure with a step segment to learn about latency, rise and settling";
-        measurands = steps::absent(base, &why_absent(cuts, "step", advice));
+        measurands = steps::absent(base, &cuts.why_absent("step", advice));
     }
     Ok(measurands)
 }
 
-/// What the fits of chirps draw on.
-struct Source<'a> {
-    recording: &'a Recording,
-    sensor: &'a SensorTerms,
-    declared: &'a Declared,
-    spring: &'a RigSpring,
-}
-
-/// What chirps give.
-#[derive(Default)]
-struct Chirps {
-    measurands: Vec<Measurand>,
-    /// Response of the headline group.
-    response: Option<FrequencyResponse>,
-    models: Vec<ModelFacts>,
-}
-
-fn fit_chirps(
-    source: &Source<'_>,
-    cuts: &Cuts,
-    options: &FitOptions,
-    base: &Conditions,
-    shown: &mut Curves,
-) -> Result<Chirps, FittingError> {
-    let recording = source.recording;
-    let fs_hz = recording.header().sample_rate_hz();
-    let drive = sweeps::DriveTerms::of(recording);
-    let mut found = Chirps::default();
-    for mut group in groups::chirps(recording, &cuts.chirps)? {
-        group.conditions.rig_spring_nm_per_rad = base.rig_spring_nm_per_rad;
-        let results = sweeps::measure(
-            recording,
-            &group,
-            source.sensor,
-            fs_hz,
-            &drive,
-            &options.frequency,
-        )?;
-        let (mut measurands, reference_hz) = (results.measurands, results.reference_hz);
-        if let (true, Some(response)) = (group.headline, results.response) {
-            further(
-                source,
-                &group,
-                &response,
-                options,
-                &mut measurands,
-                &mut found.models,
-            )?;
-            let least = options.frequency.min_coherence;
-            shown.frequency = curve(&group, &response, reference_hz, least, &measurands);
-            found.response = Some(response);
-        }
-        found.measurands.extend(measurands);
-    }
-    if found.measurands.is_empty() {
-        let advice = "run a procedure with a chirp segment to learn about bandwidth and resonance";
-        found.measurands = sweeps::absent(base, &why_absent(cuts, "chirp", advice));
-    }
-    Ok(found)
-}
-
-/// What is found for the headline group alone: a rational model, and what the drivetrain's twist says of the resonance.
-fn further(
-    source: &Source<'_>,
-    group: &Group<'_>,
-    response: &FrequencyResponse,
-    options: &FitOptions,
-    measurands: &mut Vec<Measurand>,
-    models: &mut Vec<ModelFacts>,
-) -> Result<(), FittingError> {
-    if let Some(rational) = &options.rational {
-        let (facts, delay) = model::of(group, response, rational);
-        models.extend(facts);
-        measurands.push(delay);
-    }
-    let Some(resonance) = measurands.iter_mut().find(|m| m.quantity == Quantity::Resonance) else {
-        return Ok(());
-    };
-    let known = (source.declared, source.spring);
-    let (parts, check) = twist::of(source.recording, group, source.sensor, known, &resonance.result)?;
-    resonance.result = groups::with_checks(resonance.result.clone(), check);
-    measurands.extend(parts);
-    Ok(())
-}
-
-fn curve(
-    group: &Group<'_>,
-    response: &FrequencyResponse,
-    reference_hz: [f64; 2],
-    least_coherence: f64,
-    measurands: &[Measurand],
-) -> Option<FrequencyCurve> {
-    let outcome = |quantity| {
-        measurands
-            .iter()
-            .find(|m| m.quantity == quantity)
-            .map(|m| &m.result)
-    };
-    let read = [
-        outcome(Quantity::Bandwidth)?,
-        outcome(Quantity::FlatBand)?,
-        outcome(Quantity::PhaseDelay)?,
-        outcome(Quantity::Resonance)?,
-    ];
-    Some(curves::frequency(
-        group,
-        response,
-        reference_hz,
-        least_coherence,
-        read,
-    ))
+/// What the fits of a clamped rim draw on.
+pub(crate) struct Source<'a> {
+    pub(crate) recording: &'a Recording,
+    pub(crate) sensor: &'a SensorTerms,
+    pub(crate) declared: &'a Declared,
+    pub(crate) spring: &'a RigSpring,
 }
 
 fn delay_agreement(steps: &[Measurand], chirps: &[Measurand], base: &Conditions) -> Measurand {

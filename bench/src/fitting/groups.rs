@@ -77,6 +77,29 @@ pub(crate) fn chirps<'a>(recording: &Recording, cuts: &'a [Cut]) -> Result<Vec<G
     })
 }
 
+/// What is played in whole periods, by segment: its realisations have crests of their own. The headline is the largest
+/// amplitude.
+pub(crate) fn periodic<'a>(recording: &Recording, cuts: &'a [Cut]) -> Result<Vec<Group<'a>>, FittingError> {
+    let largest = |c: &Cut| {
+        let same = cuts.iter().filter(|other| other.row.segment == c.row.segment);
+        same.map(|other| other.row.amplitude_nm).fold(0.0, f64::max)
+    };
+    let key = |c: &Cut| (i64::from(c.row.segment), 0, 0, 0);
+    let name = |c: &Cut| {
+        let kind = &c.row.excitation;
+        format!(
+            "{} N·m on {} N·m, {kind} \u{201c}{}\u{201d}",
+            plain(largest(c), 3),
+            plain(c.row.preload_nm, 3),
+            c.row.name
+        )
+    };
+    let rank = |c: &Cut| (true, micro(largest(c)), c.row.preload_nm > 0.0);
+    collect(recording, cuts, key, name, rank, |c| {
+        (largest(c), c.row.preload_nm)
+    })
+}
+
 fn collect<'a>(
     recording: &Recording,
     cuts: &'a [Cut],

@@ -4,6 +4,7 @@
 //! on the recording. What the data cannot support stays in its place as a refusal with its reason.
 
 mod agreement;
+mod by_frequency;
 mod curves;
 mod cut;
 mod definitions;
@@ -16,6 +17,8 @@ mod gather;
 mod groups;
 mod model;
 mod motion;
+mod multisines;
+mod periods;
 mod quality;
 mod reading;
 mod scan;
@@ -28,10 +31,11 @@ mod twist;
 
 pub use definitions::{Family, QuantityText};
 pub use document::{
-    Conditions, Curves, FitDocument, FrequencyCurve, LatencyCurve, Measurand, ModelFacts, Program, Quantity,
-    RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, StepCurves, Temperature,
+    Conditions, Curves, FitDocument, FrequencyCurve, LOWEST_DB, LatencyCurve, Measurand, ModelFacts, Program,
+    Quantity, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, StepCurves, Temperature,
 };
 pub use error::FittingError;
 pub use facts::{Ending, RecordingFacts, RigFacts, SensorFacts, UnitFacts};
+pub(crate) use fit::Source;
 pub use fit::{FitOptions, fit_recording};
 pub use reading::{Reading, ShownIn, plain};

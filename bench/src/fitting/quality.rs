@@ -8,7 +8,7 @@ use super::facts::RecordingFacts;
 use super::reading::plain;
 use super::scan::Scan;
 
-/// Largest change of zero, as a share of the largest step. Friction in a clamped drivetrain can hold some torque at zero
+/// Largest change of zero, as a share of the largest excitation. Friction in a clamped drivetrain can hold some torque at zero
 /// setpoint, which is no drift of the sensor, and no result here depends on the zero; hence not tighter.
 const ZERO_SHARE: f64 = 0.10;
 /// Share of bands that may lie below the least coherence.
@@ -51,7 +51,7 @@ fn completion(facts: &RecordingFacts) -> Check {
 }
 
 fn repeats(cuts: &Cuts) -> Check {
-    let used = cuts.steps.len() + cuts.chirps.len();
+    let used = cuts.iter().count();
     let detail = match cuts.left_out.as_slice() {
         [] => format!("all {used} recorded repeats can be used"),
         [first, ..] => {
@@ -91,12 +91,7 @@ fn saturation(scan: &Scan) -> Check {
 }
 
 fn setpoint(cuts: &Cuts) -> Check {
-    let off: Vec<&super::cut::Cut> = cuts
-        .steps
-        .iter()
-        .chain(&cuts.chirps)
-        .filter(|cut| !cut.as_planned())
-        .collect();
+    let off: Vec<&super::cut::Cut> = cuts.iter().filter(|cut| !cut.as_planned()).collect();
     let worst = off
         .iter()
         .max_by(|a, b| a.departure_nm.total_cmp(&b.departure_nm));
@@ -113,13 +108,7 @@ fn setpoint(cuts: &Cuts) -> Check {
 }
 
 fn zero(scan: &Scan, cuts: &Cuts, zero_u_nm: Option<f64>) -> Check {
-    let largest = cuts
-        .steps
-        .iter()
-        .chain(&cuts.chirps)
-        .map(|c| c.row.amplitude_nm.abs());
-    let largest = largest.filter(|a| a.is_finite()).fold(0.0, f64::max);
-    let limit_nm = (ZERO_SHARE * largest).max(3.0 * zero_u_nm.unwrap_or(0.0));
+    let limit_nm = (ZERO_SHARE * cuts.largest_nm).max(3.0 * zero_u_nm.unwrap_or(0.0));
     match scan.zeros_nm {
         None => Check::new(
             "zero drift",

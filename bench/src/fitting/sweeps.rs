@@ -16,7 +16,7 @@ use super::sensor::SensorTerms;
 use crate::recording::Recording;
 
 /// Highest frequency as a share of the sample rate; above it the response is that of the anti-alias filter.
-const MOST_OF_RATE: f64 = 0.4;
+pub(crate) const MOST_OF_RATE: f64 = 0.4;
 /// Highest frequency as a share of the chirp's own: its amplitude dies away over the last tenth of a second or so, and
 /// with it what can be said there.
 const MOST_OF_CHIRP: f64 = 0.9;
@@ -83,8 +83,9 @@ pub(crate) fn measure(
     drive: &DriveTerms,
     options: &FrequencyOptions,
 ) -> Result<SweepResults, FittingError> {
-    let (low, high) = range(group, fs_hz);
-    let reference_hz = reference(low, high);
+    let range_hz = range(group, fs_hz);
+    let [low, high] = range_hz;
+    let reference_hz = reference(range_hz);
     let options = FrequencyOptions {
         f_min_hz: low,
         f_max_hz: high,
@@ -94,48 +95,68 @@ pub(crate) fn measure(
         ..options.clone()
     };
     let (response, results) = match response(recording, group, fs_hz, options)? {
-        Err(refusal) => (None, QUANTITIES.map(|_| Outcome::from(refusal.clone()))),
+        Err(refusal) => (None, no_readings(&refusal)),
         Ok(response) => {
-            let level = |crossing| BandwidthOptions {
-                reference_hz,
-                level_db: -3.0,
-                crossing,
-            };
-            let delay = DelayOptions {
-                fit_hz: [low.max(2.0), high.min(250.0)],
-                update_period_s: drive.update_period_s,
-                slew_nm_per_s: drive.slew_nm_per_s,
-                amplitude_nm: group.conditions.amplitude_nm,
-                ..DelayOptions::default()
-            };
-            let look = ResonanceOptions {
-                search_hz: [low.max(5.0), high],
-                reference_hz,
-            };
-            let resonance = first_resonance(&response, &look);
-            let results = [
-                bandwidth(&response, &level(Crossing::First)),
-                flat_band(&response, &level(Crossing::First)),
-                phase_frequency(&response, &PhaseOptions::default()),
-                group_delay(&response).into(),
-                phase_delay(&response, &delay),
-                resonance.frequency,
-                resonance.damping,
-            ];
+            let results = readings(&response, range_hz, drive, group.conditions.amplitude_nm);
             (Some(response), results)
         }
     };
-    let n = group.cuts.len();
-    let measurands = QUANTITIES
-        .into_iter()
-        .zip(results)
-        .map(|(quantity, result)| group.measurand(quantity, n, group.refusal().unwrap_or(result)))
-        .collect();
     Ok(SweepResults {
-        measurands,
+        measurands: measurands(group, results, true),
         response,
         reference_hz,
     })
+}
+
+/// Readings as results of their group; `stands` when its headline is that of the document.
+pub(crate) fn measurands(group: &Group<'_>, results: [Outcome; 7], stands: bool) -> Vec<Measurand> {
+    let n = group.cuts.len();
+    let rows = QUANTITIES.into_iter().zip(results);
+    rows.map(|(quantity, result)| group.beside_all(quantity, n, group.refusal().unwrap_or(result), stands))
+        .collect()
+}
+
+/// The same refusal in place of all readings.
+pub(crate) fn no_readings(refusal: &Refusal) -> [Outcome; 7] {
+    QUANTITIES.map(|_| Outcome::from(refusal.clone()))
+}
+
+/// What is read off a response, in the order of the quantities. `amplitude_nm` is that of a single sine, where there is one:
+/// the drive's slew rate then tells how long its ramps take.
+pub(crate) fn readings(
+    response: &FrequencyResponse,
+    range_hz: [f64; 2],
+    drive: &DriveTerms,
+    amplitude_nm: Option<f64>,
+) -> [Outcome; 7] {
+    let [low, high] = range_hz;
+    let reference_hz = reference(range_hz);
+    let level = BandwidthOptions {
+        reference_hz,
+        level_db: -3.0,
+        crossing: Crossing::First,
+    };
+    let delay = DelayOptions {
+        fit_hz: [low.max(2.0), high.min(250.0)],
+        update_period_s: drive.update_period_s,
+        slew_nm_per_s: drive.slew_nm_per_s,
+        amplitude_nm,
+        ..DelayOptions::default()
+    };
+    let look = ResonanceOptions {
+        search_hz: [low.max(5.0), high],
+        reference_hz,
+    };
+    let resonance = first_resonance(response, &look);
+    [
+        bandwidth(response, &level),
+        flat_band(response, &level),
+        phase_frequency(response, &PhaseOptions::default()),
+        group_delay(response).into(),
+        phase_delay(response, &delay),
+        resonance.frequency,
+        resonance.damping,
+    ]
 }
 
 /// The response of a group; its chirps are read one at a time.
@@ -196,14 +217,14 @@ fn group_delay(response: &FrequencyResponse) -> Result<Estimate, Refusal> {
 }
 
 /// Lowest and highest frequency that the chirps cover and the sample rate bears.
-fn range(group: &Group<'_>, fs_hz: f64) -> (f64, f64) {
+fn range(group: &Group<'_>, fs_hz: f64) -> [f64; 2] {
     let row = group.cuts.first().map(|cut| &cut.row);
     let (a, b) = row.map_or((1.0, 100.0), |r| (r.f_start_hz, r.f_end_hz));
-    (a.min(b), (MOST_OF_CHIRP * a.max(b)).min(MOST_OF_RATE * fs_hz))
+    [a.min(b), (MOST_OF_CHIRP * a.max(b)).min(MOST_OF_RATE * fs_hz)]
 }
 
 /// The usual reference band, or the lowest octave if the chirp begins above it.
-fn reference(low: f64, high: f64) -> [f64; 2] {
+pub(crate) fn reference([low, high]: [f64; 2]) -> [f64; 2] {
     let from = low.max(REFERENCE_HZ[0]);
     let to = REFERENCE_HZ[1].max(2.0 * from);
     [from, to.min(high)]

@@ -252,6 +252,7 @@ fn frequency() -> FrequencyCurve {
     let bare: Vec<f64> = f_hz.iter().map(|f| response(*f).1.to_degrees()).collect();
     FrequencyCurve {
         group: "1.4 N·m on 1.505 N·m".into(),
+        excitation: "chirp".into(),
         conditions: conditions(1.4, 1.505, 8),
         gain_low_db: gain_db.iter().zip(&f_hz).map(|(g, f)| g - error(f)).collect(),
         gain_high_db: gain_db.iter().zip(&f_hz).map(|(g, f)| g + error(f)).collect(),
@@ -269,6 +270,8 @@ fn frequency() -> FrequencyCurve {
         bandwidth_hz: Some(141.7),
         flat_band_hz: Some(50.9),
         resonance_hz: Some([92.1, F_HZ, 94.7]),
+        distortion_db: None,
+        noise_db: None,
         f_hz,
     }
 }

@@ -105,7 +105,7 @@ fn others(document: &FitDocument, by_frequency: bool) -> String {
     }
     let mut rows = vec![vec![
         if by_frequency {
-            "other chirps"
+            "other signals"
         } else {
             "other steps"
         }

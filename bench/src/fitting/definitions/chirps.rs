@@ -124,3 +124,32 @@ pub(super) const IDEAL_RESONANCE: Words = (
     CLAMP,
     ShownIn::Hertz,
 );
+
+const LINEAR: &str = "Best linear approximation from random-phase multisines (Pintelon and Schoukens, System Identification, \
+                      2nd ed., ch. 4)";
+
+pub(super) const ODD_DISTORTION: Words = (
+    "odd_distortion",
+    "Odd distortion",
+    "Torque at odd lines that were not played, over the linear response: what friction, gaps and clipping make alike in \
+     both directions. It holds for this amplitude, preload and band.",
+    LINEAR,
+    ShownIn::Percent,
+);
+
+pub(super) const EVEN_DISTORTION: Words = (
+    "even_distortion",
+    "Even distortion",
+    "Torque at even lines, none of which was played, over the linear response: what is not alike in both directions.",
+    LINEAR,
+    ShownIn::Percent,
+);
+
+pub(super) const PERIOD_NOISE: Words = (
+    "period_noise",
+    "Noise in one period",
+    "Torque in the band played that differs from one period to the next, over the linear response: sensor noise and what \
+     does not repeat.",
+    LINEAR,
+    ShownIn::Percent,
+);

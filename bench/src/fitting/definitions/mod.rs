@@ -31,7 +31,7 @@ type Words = (&'static str, &'static str, &'static str, &'static str, ShownIn);
 pub enum Family {
     /// Steps, and what is declared of the rig.
     Steps,
-    /// Chirps.
+    /// Chirps, and signals of whole periods.
     Chirps,
     /// A rim that turns, free or driven.
     Motion,
@@ -39,7 +39,7 @@ pub enum Family {
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 38] = [
+    pub const ALL: [Self; 41] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -63,6 +63,9 @@ impl Quantity {
         Self::PhaseDelay,
         Self::DelayAgreement,
         Self::ModelDelay,
+        Self::OddDistortion,
+        Self::EvenDistortion,
+        Self::PeriodNoise,
         Self::Resonance,
         Self::ResonanceDamping,
         Self::DriveStiffness,
@@ -89,6 +92,9 @@ impl Quantity {
             | Self::GroupDelay
             | Self::PhaseDelay
             | Self::ModelDelay
+            | Self::OddDistortion
+            | Self::EvenDistortion
+            | Self::PeriodNoise
             | Self::Resonance
             | Self::ResonanceDamping
             | Self::DriveStiffness
@@ -107,7 +113,7 @@ impl Quantity {
         }
     }
 
-    /// Whether it is read off chirps rather than steps.
+    /// Whether it is read off chirps or signals of whole periods rather than steps.
     pub fn is_by_frequency(self) -> bool {
         self.family() == Family::Chirps
     }
@@ -166,6 +172,9 @@ impl Quantity {
             Self::PhaseDelay => chirps::PHASE_DELAY,
             Self::DelayAgreement => chirps::DELAY_AGREEMENT,
             Self::ModelDelay => chirps::MODEL_DELAY,
+            Self::OddDistortion => chirps::ODD_DISTORTION,
+            Self::EvenDistortion => chirps::EVEN_DISTORTION,
+            Self::PeriodNoise => chirps::PERIOD_NOISE,
             Self::Resonance => chirps::RESONANCE,
             Self::ResonanceDamping => chirps::RESONANCE_DAMPING,
             Self::DriveStiffness => chirps::DRIVE_STIFFNESS,

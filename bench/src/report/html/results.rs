@@ -129,7 +129,7 @@ fn others(document: &FitDocument, by_frequency: bool) -> String {
     } else {
         format!("<ul class=\"inner\">\n{reasons}</ul>\n")
     };
-    let what = if by_frequency { "chirps" } else { "steps" };
+    let what = if by_frequency { "signals" } else { "steps" };
     let count = groups.len();
     format!(
         "<details class=\"others\"><summary>The other {count} groups of {what}</summary>\n<div class=\"scroll\"><table \

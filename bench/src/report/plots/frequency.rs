@@ -12,6 +12,8 @@ const MEASURED: Stroke = Stroke::solid(BLUE, 2.2);
 const WITHOUT_DELAY: Stroke = Stroke::solid(GREEN, 2.2).dashed(7.0, 4.0);
 const LIMIT: Stroke = Stroke::solid(VERMILION, 1.3).dashed(5.0, 3.0);
 const BAND_LIMIT: Stroke = Stroke::solid(SOFT, 1.2).dashed(2.0, 3.0);
+const DISTORTION: Stroke = Stroke::solid(VERMILION, 1.8).dashed(2.0, 2.0);
+const NOISE: Stroke = Stroke::solid(SOFT, 1.8).dashed(8.0, 3.0);
 const RESONANCE: Stroke = Stroke::solid(ORANGE, 1.6).dashed(10.0, 3.0);
 
 pub(crate) fn draw(
@@ -34,8 +36,14 @@ pub(crate) fn draw(
     if curve.resonance_hz.is_some() {
         entries.push((Sample::Line(RESONANCE), "first clamped resonance".to_owned()));
     }
+    if curve.distortion_db.is_some() {
+        entries.push((Sample::Line(DISTORTION), "distortion".to_owned()));
+    }
+    if curve.noise_db.is_some() {
+        entries.push((Sample::Line(NOISE), "noise of one period".to_owned()));
+    }
     let lines = caption::wrap(
-        &caption::conditions_line(document, &curve.conditions, "chirp"),
+        &caption::conditions_line(document, &curve.conditions, &curve.excitation),
         width - 20.0,
     );
     let low = curve.f_hz.first().copied().unwrap_or(1.0);
@@ -83,6 +91,11 @@ pub(crate) fn draw(
         (&curve.gain_low_db, &curve.gain_high_db),
         (BLUE, 0.22),
     )?;
+    for (level, stroke) in [(&curve.distortion_db, DISTORTION), (&curve.noise_db, NOISE)] {
+        if let Some(level) = level {
+            magnitude.curve(&mut canvas, &curve.f_hz, level, stroke)?;
+        }
+    }
     magnitude.curve(&mut canvas, &curve.f_hz, &curve.gain_db, MEASURED)?;
     limits(&mut canvas, &magnitude, curve)?;
     phase_curves(&mut canvas, &phase, curve)?;
@@ -111,7 +124,12 @@ pub(crate) fn draw(
 
 fn magnitude_axis(curve: &FrequencyCurve) -> Axis {
     let reference = curve.reference_db.into_iter().flat_map(|r| [r - 4.0, r + 4.0]);
-    let axis = Axis::around(curve.gain_db.iter().copied().chain(reference), 0.05, 34.0);
+    let levels = [&curve.distortion_db, &curve.noise_db];
+    // What lies lower by far is as good as nothing.
+    let shown = |db: &f64| *db > curve.gain_db.iter().copied().fold(f64::NEG_INFINITY, f64::max) - 70.0;
+    let levels = levels.into_iter().flatten().flatten().copied().filter(shown);
+    let all = curve.gain_db.iter().copied().chain(reference).chain(levels);
+    let axis = Axis::around(all, 0.05, 34.0);
     // Deep notches and noise beyond the usable range would squeeze what matters.
     Axis {
         low: axis.low.max(axis.high - 70.0),

@@ -1,0 +1,163 @@
+//! What chirps, multisines and pseudo-random signals say of a clamped rim, by frequency.
+//!
+//! Chirps stand for the document where there are any; then the multisine of the largest amplitude, then a pseudo-random
+//! signal. The others are groups beside it.
+
+use truerim_analysis::estimate::Outcome;
+use truerim_analysis::frequency::FrequencyResponse;
+
+use super::cut::Cuts;
+use super::document::{Conditions, Curves, Measurand, ModelFacts, Quantity};
+use super::groups::{self, Group};
+use super::sweeps::DriveTerms;
+use super::{FitOptions, FittingError, Source, curves, model, multisines, sweeps, twist};
+
+/// What was found.
+#[derive(Default)]
+pub(crate) struct ByFrequency {
+    pub(crate) measurands: Vec<Measurand>,
+    /// Response of the headline group.
+    pub(crate) response: Option<FrequencyResponse>,
+    pub(crate) models: Vec<ModelFacts>,
+}
+
+/// Every group of every kind.
+pub(crate) fn of(
+    source: &Source<'_>,
+    cuts: &Cuts,
+    options: &FitOptions,
+    base: &Conditions,
+    shown: &mut Curves,
+) -> Result<ByFrequency, FittingError> {
+    let mut found = chirps(source, cuts, options, base, shown)?;
+    for kind in [&cuts.multisines, &cuts.pseudo_random] {
+        periodic(source, kind, options, base, shown, &mut found)?;
+    }
+    if found.measurands.is_empty() {
+        let advice =
+            "run a procedure with a chirp or multisine segment to learn about bandwidth and resonance";
+        found.measurands = sweeps::absent(base, &cuts.why_absent("chirp", advice));
+    }
+    Ok(found)
+}
+
+fn chirps(
+    source: &Source<'_>,
+    cuts: &Cuts,
+    options: &FitOptions,
+    base: &Conditions,
+    shown: &mut Curves,
+) -> Result<ByFrequency, FittingError> {
+    let recording = source.recording;
+    let fs_hz = recording.header().sample_rate_hz();
+    let drive = DriveTerms::of(recording);
+    let mut found = ByFrequency::default();
+    for mut group in groups::chirps(recording, &cuts.chirps)? {
+        group.conditions.rig_spring_nm_per_rad = base.rig_spring_nm_per_rad;
+        let results = sweeps::measure(
+            recording,
+            &group,
+            source.sensor,
+            fs_hz,
+            &drive,
+            &options.frequency,
+        )?;
+        let (mut measurands, reference_hz) = (results.measurands, results.reference_hz);
+        if let (true, Some(response)) = (group.headline, results.response) {
+            further(source, &group, &response, options, &mut measurands, &mut found)?;
+            shown.frequency = curve(&group, &response, reference_hz, options, &measurands);
+            found.response = Some(response);
+        }
+        found.measurands.extend(measurands);
+    }
+    Ok(found)
+}
+
+fn periodic(
+    source: &Source<'_>,
+    cuts: &[super::cut::Cut],
+    options: &FitOptions,
+    base: &Conditions,
+    shown: &mut Curves,
+    found: &mut ByFrequency,
+) -> Result<(), FittingError> {
+    let recording = source.recording;
+    let drive = DriveTerms::of(recording);
+    let first = found.measurands.is_empty();
+    let distorted = found
+        .measurands
+        .iter()
+        .any(|m| m.quantity == Quantity::OddDistortion);
+    for mut group in groups::periodic(recording, cuts)? {
+        group.conditions.rig_spring_nm_per_rad = base.rig_spring_nm_per_rad;
+        // Multisines before pseudo-random signals, which cannot tell distortion from response.
+        group.headline &= !distorted;
+        let terms = (source.sensor, &drive);
+        let results = multisines::measure(recording, &group, terms, &options.frequency, first)?;
+        let mut measurands = results.measurands;
+        if let (true, Some((linear, range_hz))) = (first && group.headline, results.linear) {
+            let response = linear.response();
+            further(source, &group, &response, options, &mut measurands, found)?;
+            let reference_hz = sweeps::reference(range_hz);
+            let mut shape = curve(&group, &response, reference_hz, options, &measurands);
+            if let Some(curve) = &mut shape {
+                curves::levels(curve, &linear);
+            }
+            shown.frequency = shape;
+            found.response = Some(response);
+        }
+        found.measurands.extend(measurands);
+    }
+    Ok(())
+}
+
+/// What is found for the headline group alone: a rational model, and what the drivetrain's twist says of the resonance.
+fn further(
+    source: &Source<'_>,
+    group: &Group<'_>,
+    response: &FrequencyResponse,
+    options: &FitOptions,
+    measurands: &mut Vec<Measurand>,
+    found: &mut ByFrequency,
+) -> Result<(), FittingError> {
+    if let Some(rational) = &options.rational {
+        let (facts, delay) = model::of(group, response, rational);
+        found.models.extend(facts);
+        measurands.push(delay);
+    }
+    let Some(resonance) = measurands.iter_mut().find(|m| m.quantity == Quantity::Resonance) else {
+        return Ok(());
+    };
+    let known = (source.declared, source.spring);
+    let (parts, check) = twist::of(source.recording, group, source.sensor, known, &resonance.result)?;
+    resonance.result = groups::with_checks(resonance.result.clone(), check);
+    measurands.extend(parts);
+    Ok(())
+}
+
+fn curve(
+    group: &Group<'_>,
+    response: &FrequencyResponse,
+    reference_hz: [f64; 2],
+    options: &FitOptions,
+    measurands: &[Measurand],
+) -> Option<super::FrequencyCurve> {
+    let outcome = |quantity| -> Option<&Outcome> {
+        let found = measurands.iter().find(|m| m.quantity == quantity);
+        found.map(|m| &m.result)
+    };
+    let read = [
+        outcome(Quantity::Bandwidth)?,
+        outcome(Quantity::FlatBand)?,
+        outcome(Quantity::PhaseDelay)?,
+        outcome(Quantity::Resonance)?,
+    ];
+    let least_coherence = options.frequency.min_coherence;
+    Some(curves::frequency(
+        group,
+        response,
+        reference_hz,
+        least_coherence,
+        read,
+    ))
+}
