@@ -1,4 +1,4 @@
-//! Multisines, pulses and pseudo-random signals with one mistake each: read, and held against a rig.
+//! Multisines, pulses, pseudo-random signals and reversals with one mistake each: read, and held against a rig.
 
 #![allow(clippy::panic)] // the helpers of a test may fail it
 
@@ -20,6 +20,9 @@ const PULSES: &str = "excitation = \"half-sine\"\nwidths = [\"4 ms\", \"20 ms\"]
      count = 3\nspacing = \"50 ms\"\nalternate = true\nrepeats = 2\n";
 const BINARY: &str = "excitation = \"pseudo-random\"\norder = 7\nclock = \"2 ms\"\namplitude = \"0.5 N·m\"\npreload = \"1 N·m\"\n\
      periods = 3\ntransient = 1\nrepeats = 2\n";
+
+const LOOPS: &str = "excitation = \"reversal\"\nperiod = \"4 s\"\namplitude = \"2 N·m\"\npreload = \"0.5 N·m\"\nperiods = 3\n\
+     transient = 1\nrepeats = 2\n";
 
 /// Reads and plans each text with one change.
 fn rows(segment: &str, rows: &[Row]) {
@@ -267,6 +270,48 @@ fn pseudo_random_signals() {
             ),
         ],
     );
+}
+
+#[test]
+fn reversals() {
+    rows(
+        LOOPS,
+        &[
+            (
+                "period = \"4 s\"",
+                "period = \"50 ms\"",
+                &["segment[1].period = \"50 ms\": too small", "100 ms to 600000 ms"],
+            ),
+            (
+                "period = \"4 s\"",
+                "period = \"400.1 ms\"",
+                &["the time of a loop is no whole number", "the nearest is 400 ms"],
+            ),
+            (
+                "transient = 1",
+                "transient = 3",
+                &["segment[1].transient = 3: no period is left"],
+            ),
+            (
+                "amplitude = \"2 N·m\"",
+                "amplitude = \"5.6 N·m\"",
+                &["segment[1].amplitude", "a setpoint of 6.1 N·m", "at most 6 N·m"],
+            ),
+            (
+                "amplitude = \"2 N·m\"",
+                "amplitude = \"0 N·m\"",
+                &["segment[1].amplitude = \"0 N·m\": too small"],
+            ),
+        ],
+    );
+    // By hand: half a loop of 2 N·m in 4 s pushes 2 N·m·s one way, against 10 rad/s of 0.011 kg·m² and the like.
+    let spun = refusal(
+        &[("mounting = \"clamped\"", "mounting = \"free\"")],
+        &LOOPS.replace("preload = \"0.5 N·m\"\n", ""),
+    );
+    assert!(spun.contains("half a loop would spin up a free rim"), "{spun}");
+    let held = refusal(&[("mounting = \"clamped\"", "mounting = \"free\"")], LOOPS);
+    assert!(held.contains("a preload would spin up a free rim"), "{held}");
 }
 
 /// All findings on a changed rig, as text.

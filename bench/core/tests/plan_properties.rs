@@ -82,7 +82,7 @@ fn segment() -> impl Strategy<Value = String> {
     let hold = (levels(), 20..300_u32, timing()).prop_map(|(levels, hold_ms, timing)| {
         format!("excitation = \"hold\"\nlevels = [{levels}]\nhold = \"{hold_ms} ms\"\n{timing}")
     });
-    prop_oneof![2 => step, 2 => chirp, 2 => hold, 3 => multisine(), 2 => half_sine(), 2 => pseudo_random()]
+    prop_oneof![2 => step, 2 => chirp, 2 => hold, 3 => multisine(), 2 => half_sine(), 2 => pseudo_random(), 2 => reversal()]
 }
 
 /// `timing` with realisations for repeats.
@@ -147,6 +147,17 @@ fn pseudo_random() -> impl Strategy<Value = String> {
                 "excitation = \"pseudo-random\"\norder = {order}\nclock = \"{} us\"\namplitude = {amplitude}\n\
                  preload = {preload}\n{periods}{timing}",
                 strides * 250
+            )
+        },
+    )
+}
+
+fn reversal() -> impl Strategy<Value = String> {
+    (100..3000_u32, torque(0.05, 3.0), torque(-3.0, 3.0), periods(), timing()).prop_map(
+        |(milliseconds, amplitude, preload, periods, timing)| {
+            format!(
+                "excitation = \"reversal\"\nperiod = \"{milliseconds} ms\"\namplitude = {amplitude}\npreload = {preload}\n\
+                 {periods}{timing}"
             )
         },
     )
@@ -291,6 +302,16 @@ fn windows_are_right(plan: &Plan) -> Result<(), TestCaseError> {
             ExcitationKind::HalfSine => {
                 let crest_nm = plan.setpoint_nm((w.start_us + w.end_us) / 2) - w.preload_nm;
                 prop_assert!((crest_nm - w.amplitude_nm).abs() < 1e-9, "{:?}", w);
+            }
+            ExcitationKind::Reversal => {
+                // A quarter up, a quarter back, as far down: by definition of a triangle.
+                let (start_us, length_us) = (w.start_us, w.end_us - w.start_us);
+                for (quarter, share) in [(0, 0.0), (1, 1.0), (2, 0.0), (3, -1.0)] {
+                    let beside_nm = plan.setpoint_nm(start_us + quarter * length_us / 4) - w.preload_nm;
+                    let rounding_nm = 4e-6 * w.amplitude_nm * 1e6 / length_us as f64;
+                    let miss_nm = (beside_nm - share * w.amplitude_nm).abs();
+                    prop_assert!(miss_nm <= rounding_nm + 1e-9, "{:?}", w);
+                }
             }
             ExcitationKind::Multisine | ExcitationKind::PseudoRandom => {
                 // Whole numbers of setpoints and samples: nothing leaks.

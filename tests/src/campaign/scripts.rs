@@ -171,5 +171,6 @@ fn shorten(excitation: &mut Excitation) {
             pulse.widths.truncate(2);
         }
         Excitation::PseudoRandom(signal) => signal.periods.count = signal.periods.count.min(2),
+        Excitation::Reversal(reversal) => reversal.periods.count = reversal.periods.count.min(2),
     }
 }

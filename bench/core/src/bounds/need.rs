@@ -80,10 +80,11 @@ fn rings_to_nm(pieces: &[Piece]) -> f64 {
     for piece in pieces {
         let (from_nm, to_nm) = (piece.setpoint_nm(piece.start_us), piece.setpoint_nm(piece.end_us));
         let steady = matches!(piece.shape, Shape::Level(_) | Shape::Ramp { .. });
-        let slope = if steady {
-            (to_nm - from_nm) / s_from_us(piece.end_us - piece.start_us)
-        } else {
-            0.0
+        let slope = match &piece.shape {
+            // It ends as it began, rising.
+            Shape::Reversal(reversal) => reversal.rate_nm_per_s(),
+            _ if steady => (to_nm - from_nm) / s_from_us(piece.end_us - piece.start_us),
+            _ => 0.0,
         };
         // A corner between two slopes rings with the change of slope over the mode's angular frequency.
         let jump = f64::abs(from_nm - last_nm) + f64::abs(slope - last_slope) / (2.0 * PI * LOWEST_MODE_HZ);
@@ -95,11 +96,16 @@ fn rings_to_nm(pieces: &[Piece]) -> f64 {
         }
         jumps.push_back((piece.start_us, jump));
         let ringing: f64 = OVERSHOOT * jumps.iter().map(|(_, jump)| jump).sum::<f64>();
-        let own = if steady {
-            from_nm.abs().max(to_nm.abs())
-        } else {
-            let [low, high] = span(piece);
-            0.5 * (high + low).abs() + RESONANCE * 0.5 * (high - low)
+        let own = match &piece.shape {
+            // Its tips are corners, twice its rate each.
+            Shape::Reversal(reversal) => {
+                piece.peak_nm() + OVERSHOOT * 2.0 * reversal.rate_nm_per_s() / (2.0 * PI * LOWEST_MODE_HZ)
+            }
+            _ if steady => from_nm.abs().max(to_nm.abs()),
+            _ => {
+                let [low, high] = span(piece);
+                0.5 * (high + low).abs() + RESONANCE * 0.5 * (high - low)
+            }
         };
         most = most.max(own + ringing);
         (last_nm, last_slope) = (to_nm, slope);

@@ -9,6 +9,7 @@ mod hold;
 mod lines;
 mod multisine;
 mod pseudo_random;
+mod reversal;
 mod step;
 mod timing;
 mod wave;
@@ -21,6 +22,7 @@ pub use lines::{LineChoice, Lines};
 pub(crate) use multisine::Realisation;
 pub use multisine::{Multisine, Phases, Tones};
 pub use pseudo_random::{PseudoRandom, maximum_length_sequence};
+pub use reversal::{Reversal, ReversalTorque};
 pub use step::Step;
 pub use timing::{Periods, Timing};
 pub use wave::{Wave, WavePart, WaveTorque};
@@ -50,6 +52,8 @@ words! {
         HalfSine = "half-sine",
         /// Whole periods of a maximum-length sequence, on a preload.
         PseudoRandom = "pseudo-random",
+        /// Slow loops to and fro about a preload at one rate.
+        Reversal = "reversal",
     }
 }
 
@@ -68,6 +72,8 @@ pub enum Excitation {
     HalfSine(HalfSine),
     /// A pseudo-random binary signal.
     PseudoRandom(PseudoRandom),
+    /// Slow loops of torque.
+    Reversal(Reversal),
 }
 
 impl Excitation {
@@ -80,6 +86,7 @@ impl Excitation {
             Self::Multisine(_) => ExcitationKind::Multisine,
             Self::HalfSine(_) => ExcitationKind::HalfSine,
             Self::PseudoRandom(_) => ExcitationKind::PseudoRandom,
+            Self::Reversal(_) => ExcitationKind::Reversal,
         }
     }
 
@@ -92,6 +99,7 @@ impl Excitation {
             Self::Multisine(multisine) => &mut multisine.timing,
             Self::HalfSine(pulse) => &mut pulse.timing,
             Self::PseudoRandom(signal) => &mut signal.timing,
+            Self::Reversal(reversal) => &mut reversal.timing,
         }
     }
 
@@ -104,6 +112,7 @@ impl Excitation {
             Some(ExcitationKind::Multisine) => Self::Multisine(Multisine::read(s)),
             Some(ExcitationKind::HalfSine) => Self::HalfSine(HalfSine::read(s)),
             Some(ExcitationKind::PseudoRandom) => Self::PseudoRandom(PseudoRandom::read(s)),
+            Some(ExcitationKind::Reversal) => Self::Reversal(Reversal::read(s)),
             None => {
                 // Which other keys belong here depends on the excitation; calling them unknown would mislead.
                 for key in s.keys() {
@@ -139,6 +148,7 @@ impl Excitation {
             Self::Multisine(multisine) => multisine.check(against, realisations),
             Self::HalfSine(pulse) => pulse.check(against),
             Self::PseudoRandom(signal) => signal.check(against),
+            Self::Reversal(reversal) => reversal.check(against),
         }
     }
 
@@ -151,6 +161,7 @@ impl Excitation {
             Self::Multisine(multisine) => multisine.lay(layout, realisations),
             Self::HalfSine(pulse) => pulse.lay(layout),
             Self::PseudoRandom(signal) => signal.lay(layout),
+            Self::Reversal(reversal) => reversal.lay(layout),
         }
     }
 }

@@ -163,7 +163,7 @@ impl Plan {
         let (values, window) = first?;
         let periodic = matches!(
             window.kind,
-            ExcitationKind::Multisine | ExcitationKind::PseudoRandom
+            ExcitationKind::Multisine | ExcitationKind::PseudoRandom | ExcitationKind::Reversal
         );
         Some(Signal {
             length_us: window.end_us - window.start_us,

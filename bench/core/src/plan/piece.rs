@@ -1,7 +1,7 @@
 //! The smallest parts of a plan: one closed form each.
 
 use crate::{
-    excitation::{ChirpTorque, HalfSineTorque, WaveTorque},
+    excitation::{ChirpTorque, HalfSineTorque, ReversalTorque, WaveTorque},
     units::s_from_us,
 };
 
@@ -38,6 +38,8 @@ pub enum Shape {
     HalfSine(HalfSineTorque),
     /// Periods of a wave, or the rise to them or the fall from them.
     Wave(WaveTorque),
+    /// A loop of slow reversals that starts with the piece.
+    Reversal(ReversalTorque),
 }
 
 /// A stretch of the time line with one role and one closed form.
@@ -71,6 +73,7 @@ impl Piece {
             Shape::Chirp(chirp) => chirp.at(s_from_us(into_us)),
             Shape::HalfSine(pulse) => pulse.at(s_from_us(into_us)),
             Shape::Wave(wave) => wave.at(into_us, self.end_us - self.start_us),
+            Shape::Reversal(reversal) => reversal.at(s_from_us(into_us)),
         }
     }
 
@@ -82,6 +85,7 @@ impl Piece {
             Shape::Chirp(chirp) => chirp.preload_nm.abs() + chirp.amplitude_nm.abs(),
             Shape::HalfSine(pulse) => pulse.preload_nm.abs() + pulse.amplitude_nm.abs(),
             Shape::Wave(wave) => wave.peak_nm(),
+            Shape::Reversal(reversal) => reversal.preload_nm.abs() + reversal.amplitude_nm.abs(),
         }
     }
 }
