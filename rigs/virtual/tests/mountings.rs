@@ -170,18 +170,18 @@ fn the_drive_turns_as_scripted() {
     let script = TurningParameters {
         start_s: 0.3,
         speeds_rad_s: vec![0.5, -2.0, 1.5],
-        angle_rad: 1.2,
+        angles_rad: vec![1.2, 2.0, 0.8],
         acceleration_rad_s2: 4.0,
         pause_s: 0.25,
         repeats: true,
     };
-    close(script.leg_s(-2.0), 1.2 / 2.0 + 2.0 / 4.0, 1e-12, "leg");
+    close(script.leg_s(-2.0, 2.0), 2.0 / 2.0 + 2.0 / 4.0, 1e-12, "leg");
     let turning = Turning::new(script);
-    let legs = [1.2 / 0.5 + 0.125, 1.1, 0.8 + 0.375];
+    let legs = [1.2 / 0.5 + 0.125, 1.5, 0.8 / 1.5 + 0.375];
     let pass: f64 = legs.iter().sum::<f64>() + 0.75;
     let ends = [0.3 + legs[0], 0.3 + legs[0] + 0.25 + legs[1], 0.3 + pass - 0.25];
-    for (pass_number, base) in [(0.0, 0.0), (1.0, 1.2), (7.0, 8.4)] {
-        for (end, angle) in ends.into_iter().zip([1.2, 0.0, 1.2]) {
+    for (pass_number, base) in [(0.0, 0.0), (1.0, 0.0), (7.0, 0.0)] {
+        for (end, angle) in ends.into_iter().zip([1.2, -0.8, 0.0]) {
             let [at, speed] = turning.at(end + pass_number * pass + 0.1);
             close(at, base + angle, 1e-9, "end of a leg");
             close(speed, 0.0, 0.0, "at rest");

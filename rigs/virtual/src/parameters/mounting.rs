@@ -99,18 +99,20 @@ fn far_side(mounting: Mounting, table: &Section<'_>) -> FarSide {
 }
 
 fn turning(table: &Section<'_>) -> TurningParameters {
+    let speeds = table.quantities::<Speed>("speeds", -60.0..=60.0, 1..=LEGS);
+    let angles = if table.has("angles") {
+        table.quantities::<Angle>("angles", 1e-3..=60.0, speeds.len()..=speeds.len())
+    } else {
+        vec![table.quantity::<Angle>("angle", 1e-3..=60.0); speeds.len()]
+    };
     let turning = TurningParameters {
         start_s: table.quantity_or::<Time>("start", 0.0..=3600.0, 0.0),
-        speeds_rad_s: table.quantities::<Speed>("speeds", -60.0..=60.0, 1..=LEGS),
-        angle_rad: table.quantity::<Angle>("angle", 1e-3..=60.0),
+        speeds_rad_s: speeds,
+        angles_rad: angles,
         acceleration_rad_s2: table.quantity::<Acceleration>("acceleration", 0.01..=1e4),
         pause_s: table.quantity_or::<Time>("pause", 0.0..=600.0, 0.0),
         repeats: table.boolean_or("repeats", false),
     };
-    let fastest = turning
-        .speeds_rad_s
-        .iter()
-        .fold(0.0_f64, |most, v| most.max(v.abs()));
     if turning.speeds_rad_s.iter().any(|v| v.abs() < 1e-4) {
         table.report(
             "speeds",
@@ -119,16 +121,17 @@ fn turning(table: &Section<'_>) -> TurningParameters {
             "rest with `pause` instead",
         );
     }
-    let needs = fastest * fastest / turning.acceleration_rad_s2;
-    if turning.angle_rad < needs {
+    let needs = |speed: f64| speed * speed / turning.acceleration_rad_s2;
+    if let Some((speed, _)) = turning.legs().find(|(speed, angle)| *angle < needs(*speed)) {
+        let (speed, needs) = (speed.abs(), needs(speed).to_degrees());
+        let key = if table.has("angles") { "angles" } else { "angle" };
         table.report(
-            "angle",
+            key,
             format!(
-                "too short: {fastest} rad/s is only reached and left again within {:.3} deg at this acceleration",
-                needs.to_degrees()
+                "too short: {speed} rad/s is only reached and left again within {needs:.3} deg at this acceleration"
             ),
-            Some(format!("{:.3} deg or more", needs.to_degrees())),
-            "raise `angle` or `acceleration`, or lower the greatest of `speeds`",
+            Some(format!("{needs:.3} deg or more")),
+            format!("raise `{key}` or `acceleration`, or lower the greatest of `speeds`"),
         );
     }
     turning

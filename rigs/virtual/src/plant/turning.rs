@@ -1,7 +1,7 @@
-//! What the drive of a back-driven mounting does: legs of equal angle, each at its own speed.
+//! What the drive of a back-driven mounting does: legs, each at its own speed over its own angle.
 //!
-//! After `start` the drive turns by `angle` at the first speed (its sign is the direction), starting and ending at rest
-//! with `acceleration`; rests for `pause`; turns at the next speed, and so on, over and over or once. A leg takes
+//! After `start` the drive turns by the first angle at the first speed (its sign is the direction), starting and ending at
+//! rest with `acceleration`; rests for `pause`; turns at the next speed, and so on, over and over or once. A leg takes
 //! `angle/|v| + |v|/acceleration`. The speed is piecewise linear in time, the angle its exact integral.
 //!
 //! The drive is an ideal one: it holds its speed whatever the torque. Nothing on the link commands it; a later message
@@ -17,8 +17,8 @@ pub struct TurningParameters {
     pub start_s: f64,
     /// Speed of each leg, rad/s; not 0.
     pub speeds_rad_s: Vec<f64>,
-    /// Angle of each leg, rad; at least `v²/acceleration` of the fastest.
-    pub angle_rad: f64,
+    /// Angle of each leg, rad, as many as speeds; above 0, at least `v²/acceleration`.
+    pub angles_rad: Vec<f64>,
     /// Acceleration, rad/s²; above 0.
     pub acceleration_rad_s2: f64,
     /// Rest after each leg, s; 0 or more.
@@ -28,16 +28,24 @@ pub struct TurningParameters {
 }
 
 impl TurningParameters {
+    /// Speed, rad/s, and angle, rad, of each leg.
+    pub fn legs(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
+        self.speeds_rad_s
+            .iter()
+            .copied()
+            .zip(self.angles_rad.iter().copied())
+    }
+
     /// Time of one leg without its pause, s.
-    pub fn leg_s(&self, speed_rad_s: f64) -> f64 {
-        self.angle_rad / speed_rad_s.abs() + speed_rad_s.abs() / self.acceleration_rad_s2
+    pub fn leg_s(&self, speed_rad_s: f64, angle_rad: f64) -> f64 {
+        angle_rad / speed_rad_s.abs() + speed_rad_s.abs() / self.acceleration_rad_s2
     }
 
     /// The least and the greatest angle at the ends of the legs of one pass, and the angle at its end, rad.
     pub fn excursion_rad(&self) -> ([f64; 2], f64) {
         let (mut least, mut greatest, mut at) = (0.0_f64, 0.0_f64, 0.0_f64);
-        for speed in &self.speeds_rad_s {
-            at += self.angle_rad.copysign(*speed);
+        for (speed, angle) in self.legs() {
+            at += angle.copysign(speed);
             least = least.min(at);
             greatest = greatest.max(at);
         }
@@ -51,6 +59,7 @@ struct Leg {
     start_s: f64,
     from_rad: f64,
     speed_rad_s: f64,
+    angle_rad: f64,
     turns_s: f64,
 }
 
@@ -68,18 +77,18 @@ impl Turning {
     pub fn new(parameters: TurningParameters) -> Self {
         let (mut start_s, mut from_rad) = (0.0, 0.0);
         let legs = parameters
-            .speeds_rad_s
-            .iter()
-            .map(|&speed_rad_s| {
-                let turns_s = parameters.leg_s(speed_rad_s);
+            .legs()
+            .map(|(speed_rad_s, angle_rad)| {
+                let turns_s = parameters.leg_s(speed_rad_s, angle_rad);
                 let leg = Leg {
                     start_s,
                     from_rad,
                     speed_rad_s,
+                    angle_rad,
                     turns_s,
                 };
                 start_s += turns_s + parameters.pause_s;
-                from_rad += parameters.angle_rad.copysign(speed_rad_s);
+                from_rad += angle_rad.copysign(speed_rad_s);
                 leg
             })
             .collect();
@@ -116,7 +125,7 @@ impl Turning {
     fn within(&self, leg: &Leg, t: f64) -> [f64; 2] {
         let (v, a) = (leg.speed_rad_s, self.parameters.acceleration_rad_s2);
         let ramp = v.abs() / a;
-        let whole = self.parameters.angle_rad.copysign(v);
+        let whole = leg.angle_rad.copysign(v);
         let left = leg.turns_s - t;
         if t < ramp {
             let speed = (a * t).copysign(v);
