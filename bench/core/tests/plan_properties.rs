@@ -153,11 +153,11 @@ fn pseudo_random() -> impl Strategy<Value = String> {
 }
 
 fn reversal() -> impl Strategy<Value = String> {
-    (100..3000_u32, torque(0.05, 3.0), torque(-3.0, 3.0), periods(), timing()).prop_map(
-        |(milliseconds, amplitude, preload, periods, timing)| {
+    (100..3000_u32, torque(0.05, 3.0), torque(-3.0, 3.0), periods(), 0..4_u32, timing()).prop_map(
+        |(milliseconds, amplitude, preload, periods, fade, timing)| {
             format!(
                 "excitation = \"reversal\"\nperiod = \"{milliseconds} ms\"\namplitude = {amplitude}\npreload = {preload}\n\
-                 {periods}{timing}"
+                 {periods}fade = {fade}\n{timing}"
             )
         },
     )

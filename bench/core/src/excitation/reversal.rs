@@ -42,6 +42,9 @@ impl ReversalTorque {
     }
 }
 
+/// Most fading loops; the last one then goes a thousandth as far.
+const MOST_FADE: i64 = 10;
+
 /// Loops of torque at one rate, so slow that springs, gaps and friction alone answer.
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
@@ -54,6 +57,9 @@ pub struct Reversal {
     pub period_us: Placed<u64>,
     /// Loops of each repeat, one behind the other; the first ones start from no history.
     pub periods: Periods,
+    /// Loops behind them, each half as far as the one before at the same rate: what friction has locked up goes, and
+    /// torque rests near zero again.
+    pub fade: u32,
     /// Repeats and rests.
     pub timing: Timing,
 }
@@ -66,6 +72,7 @@ impl Reversal {
             preload: read_level_or_zero(s, "preload", Sign::Any),
             period_us: Placed::of(s, "period", us_from_s(period_s)),
             periods: Periods::read(s),
+            fade: u32::try_from(s.integer_or("fade", 0..=MOST_FADE, 0)).unwrap_or(0),
             timing: Timing::read(s),
         }
     }
@@ -122,6 +129,15 @@ impl Reversal {
                 preload_nm,
                 ..Facts::between(ExcitationKind::Reversal, preload_nm, preload_nm)
             });
+            for half in 1..=self.fade {
+                let share = libm::ldexp(1.0, -(half as i32));
+                let smaller = ReversalTorque {
+                    amplitude_nm: torque.amplitude_nm * share,
+                    period_s: torque.period_s * share,
+                    ..torque
+                };
+                layout.approach_by(us_from_s(smaller.period_s), Shape::Reversal(smaller));
+            }
             layout.rest(self.timing.settle_us);
             layout.ramp_to(0.0);
             layout.next_repeat();
