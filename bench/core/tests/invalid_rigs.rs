@@ -304,3 +304,41 @@ fn a_mounting_that_is_not_described_can_not_be_asked_for() {
     );
     assert!(findings.contains("clamped, back-driven"), "{findings}");
 }
+
+/// A drivetrain of gears and a belt, whose teeth give 20.
+const DRIVETRAIN: &str = "lost_motion = \"2 deg\"\nratio = 20\n[rig.drivetrain]\npoles = 2\nslots = 5\n\
+     [[rig.drivetrain.stage]]\nkind = \"gears\"\ndriving = 14\ndriven = 70\n\
+     [[rig.drivetrain.stage]]\nkind = \"belt\"\ndriving = 18\ndriven = 72\nbelt = 110\n";
+
+#[test]
+fn drivetrains() {
+    let text = RIG.replace("lost_motion = \"2 deg\"\n", DRIVETRAIN);
+    let rig = Rig::from_toml("r.toml", &text).unwrap_or_else(|e| unreachable!("{e}"));
+    let drivetrain = rig.drivetrain.unwrap_or_else(|| unreachable!());
+    // 70/14 times 72/18.
+    assert!((drivetrain.ratio() - 20.0).abs() < 1e-12 && drivetrain.stages.len() == 2);
+    let rows: &[Row] = &[
+        (
+            "ratio = 20",
+            "ratio = 21",
+            &[
+                "rig.wheelbase.ratio = 21",
+                "the stages of rig.drivetrain give 20",
+                "correct one",
+            ],
+        ),
+        ("poles = 2", "poles = 3", &["rig.drivetrain.poles = 3", "in pairs"]),
+        (
+            "\"gears\"",
+            "\"chain\"",
+            &["rig.drivetrain.stage[1].kind", "\"gears\", \"belt\""],
+        ),
+        ("belt = 110\n", "", &["rig.drivetrain.stage[2].belt", "missing"]),
+        (
+            "driven = 70",
+            "driven = 0",
+            &["rig.drivetrain.stage[1].driven = 0: too small"],
+        ),
+    ];
+    run(&text, rows, |text| Rig::from_toml("r.toml", text).map(|_| ()));
+}

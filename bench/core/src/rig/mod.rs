@@ -34,6 +34,8 @@ pub struct Rig {
     pub emergency_stop: EmergencyStop,
     /// The device under test.
     pub wheelbase: Wheelbase,
+    /// What is known of its motor, gears and belt.
+    pub drivetrain: Option<Drivetrain>,
     /// The torque sensor at the rim.
     pub torque_sensor: TorqueSensor,
     /// What holds the sensor.
@@ -79,6 +81,9 @@ macro_rules! words {
     };
 }
 pub(crate) use words;
+
+mod drivetrain;
+pub use drivetrain::{Drivetrain, Stage, StageKind};
 
 words! {
     /// What is at the far end of the line.

@@ -9,7 +9,7 @@ use settings_file::{
 
 use super::{
     EmergencyStop, FarSide, Fixture, Kind, Limits, Link, Mounting, Rig, TorqueSensor, Wheelbase, WindowFrom,
-    mounted,
+    drivetrain, mounted,
 };
 use crate::units::{show_nm, us_from_s};
 
@@ -55,6 +55,7 @@ impl Rig {
                 .choice("emergency_stop", EmergencyStop::WORDS)
                 .unwrap_or(EmergencyStop::None),
             wheelbase: wheelbase(&rig.section("wheelbase")),
+            drivetrain: drivetrain::read(&rig),
             torque_sensor: torque_sensor(&rig.section("torque_sensor")),
             fixture: fixture(&rig.section("fixture")),
             limits: limits(&rig.section("limits")),
@@ -167,6 +168,7 @@ fn link(s: &Section<'_>) -> Link {
 
 /// Checks across values: each one is fine by itself, together they cannot be meant.
 fn contradictions(rig: &Rig, section: &Section<'_>) {
+    drivetrain::contradictions(rig.drivetrain.as_ref(), rig.wheelbase.ratio, section);
     let limits = section.section("limits");
     let sensor = section.section("torque_sensor");
     let at_most = |nm: f64| Some(format!("at most {}", show_nm(nm)));
