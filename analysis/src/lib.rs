@@ -37,6 +37,7 @@ pub mod least_squares;
 mod linear;
 pub mod modes;
 pub mod multisine;
+pub mod position;
 pub mod rational;
 pub mod regression;
 pub mod spectra;

@@ -53,6 +53,9 @@ fn a_curve_without_noise_comes_back() {
     let fit = fit_stribeck(&points(&v, &t, &vec![1e-3; v.len()]), &StribeckOptions::default()).unwrap();
     near(value(&fit.coulomb), 0.35, 1e-6);
     near(value(&fit.breakaway_ratio) * 0.35, 0.62, 1e-6);
+    for breakaway in [&fit.breakaway, &fit.breakaway_positive, &fit.breakaway_negative] {
+        near(value(breakaway), 0.62, 1e-6);
+    }
     near(value(&fit.stribeck_speed), 0.08, 1e-6);
     near(value(&fit.viscous), 0.045, 1e-6);
     for (v, f) in [
@@ -267,6 +270,41 @@ fn a_fall_is_rarely_seen_where_there_is_none() {
     }
     println!("fall told {told} of 300");
     assert!(told <= 6);
+}
+
+/// Torque to and fro with cogging of order 12.3 that the directions share, friction that depends on the angle, and a zero:
+/// the mean of `0.25 + 0.03 sin 2θ` over the shared angles 0.2 to 2.2 rad is 0.25 + 0.03 (cos 0.4 − cos 4.4)/4 (by hand).
+#[test]
+fn friction_from_both_directions_is_free_of_cogging_and_zero() {
+    let torque = |a: f64, s: f64| s * (0.25 + 0.03 * (2.0 * a).sin()) + 0.1 * (12.3 * a).cos() + 0.004;
+    let up: Array1<f64> = Array1::linspace(0.0, 2.2, 11_000);
+    let down: Array1<f64> = Array1::linspace(2.5, 0.2, 11_500);
+    let (t_up, t_down) = (up.mapv(|a| torque(a, 1.0)), down.mapv(|a| torque(a, -1.0)));
+    let turn = |angle: &'static str| match angle {
+        "up" => (up.view(), t_up.view()),
+        _ => (down.view(), t_down.view()),
+    };
+    let turn = |way| {
+        let (angle_rad, torque_nm) = turn(way);
+        SteadyTurn {
+            fs_hz: 1000.0,
+            angle_rad,
+            torque_nm,
+        }
+    };
+    let found = paired_drag(&turn("up"), &turn("down")).unwrap();
+    let expected = 0.25 + 0.03 * (0.4_f64.cos() - 4.4_f64.cos()) / 4.0;
+    near(found.friction_nm, expected, 2e-4);
+    near(found.speed_rad_s, 0.2, 1e-3);
+    near(found.travel_rad, 2.0, 1e-3);
+    assert!(found.u_nm > 0.0 && found.ripple_nm < 0.04, "{found:?}");
+    assert_eq!(
+        paired_drag(&turn("up"), &turn("up")).unwrap_err().code(),
+        "wrong_sign"
+    );
+    let both = points_of(&[found]);
+    near(0.5 * (both[0].torque_nm - both[1].torque_nm), expected, 2e-4);
+    assert!(both[0].speed_rad_s > 0.0 && both[1].speed_rad_s < 0.0);
 }
 
 #[test]

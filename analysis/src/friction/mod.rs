@@ -2,7 +2,7 @@
 //!
 //! | what | from | function |
 //! | --- | --- | --- |
-//! | Coulomb by direction, viscous, Stribeck, breakaway ratio | turning at several speeds, drag read by the sensor | [`drag_point`], [`fit_stribeck`] |
+//! | Coulomb by direction, viscous, Stribeck, breakaway | turning at several speeds, drag read by the sensor | [`drag_point`] or [`paired_drag`], [`fit_stribeck`] |
 //! | Coulomb by direction, viscous | coasting down with a known inertia | [`fit_coast_down`] |
 //! | inertia, Coulomb, viscous, offset | any motion with its torque | [`inverse_dynamics`] |
 //! | whether such values agree | estimates of one quantity | [`agreement`] |
@@ -24,6 +24,7 @@ mod axis;
 mod breakaway;
 mod coast;
 mod inverse;
+mod pairs;
 mod points;
 mod presliding;
 mod stribeck;
@@ -36,6 +37,7 @@ pub use breakaway::{
 pub(crate) use coast::travel;
 pub use coast::{CoastDown, CoastFit, CoastOptions, fit_coast_down};
 pub use inverse::{InverseFit, InverseOptions, Motion, inverse_dynamics};
+pub use pairs::{PairedDrag, paired_drag, points_of};
 pub use points::{DragPoint, SteadyTurn, drag_point};
 pub use presliding::{PreslidingFit, PreslidingOptions, Reversals, fit_presliding};
 pub use stribeck::{StribeckFit, StribeckModel, StribeckOptions, fit_stribeck};

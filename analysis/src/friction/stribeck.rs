@@ -75,6 +75,12 @@ pub struct StribeckFit {
     pub stribeck_speed: Outcome,
     /// Breakaway over Coulomb torque, extrapolated to speed zero.
     pub breakaway_ratio: Outcome,
+    /// Breakaway torque, the curve's value at speed zero, mean of both directions: free of the sensor's zero.
+    pub breakaway: Outcome,
+    /// In the positive direction.
+    pub breakaway_positive: Outcome,
+    /// In the negative direction, as a positive number.
+    pub breakaway_negative: Outcome,
     /// The curve.
     pub model: StribeckModel,
     /// Points less curve over their uncertainty, in the order of the points.
@@ -416,6 +422,17 @@ impl<'o> Data<'o> {
         } else {
             Outcome::from(apart("the breakaway ratio"))
         };
+        let at_rest = |weights: &[(usize, f64)], zero: Option<Contribution>| -> Result<Outcome, Refusal> {
+            if !told {
+                return Ok(apart("the breakaway torque").into());
+            }
+            let value = weights.iter().map(|(i, w)| w * p[*i]).sum::<f64>();
+            let common = gain(value).chain(zero).collect();
+            Ok(estimate(value, axis.effort(), weights, 0.0, common)?.into())
+        };
+        let breakaway = at_rest(&[both[0], both[1], (FALL, 0.5), (FALL + 1, 0.5)], None)?;
+        let breakaway_positive = at_rest(&[(POSITIVE, 1.0), (FALL, 1.0)], torque.zero())?;
+        let breakaway_negative = at_rest(&[(NEGATIVE, 1.0), (FALL + 1, 1.0)], torque.zero())?;
         let mut residuals = vec![0.0; n];
         self.residuals(p, &mut residuals);
         residuals.iter_mut().for_each(|r| *r = -*r);
@@ -446,6 +463,9 @@ impl<'o> Data<'o> {
             viscous: viscous.into(),
             stribeck_speed,
             breakaway_ratio: ratio,
+            breakaway,
+            breakaway_positive,
+            breakaway_negative,
             model: model_of(p, torque.zero_nm),
             residuals,
             checks,
