@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 use truerim_analysis::estimate::{Check, Estimate, Outcome};
 
+use super::definitions::Family;
 use super::facts::RecordingFacts;
 use super::reading::ShownIn;
 
@@ -43,13 +44,13 @@ impl FitDocument {
             .find(|m| m.quantity == quantity && m.headline)
     }
 
-    /// Results of the groups that do not stand for their quantity, group by group in order, from chirps or from steps.
-    pub fn other_groups(&self, by_frequency: bool) -> Vec<(&str, Vec<&Measurand>)> {
+    /// Results of one family in the groups that do not stand for their quantity, group by group in order.
+    pub fn other_groups(&self, family: Family) -> Vec<(&str, Vec<&Measurand>)> {
         let mut groups: Vec<(&str, Vec<&Measurand>)> = Vec::new();
         for m in self
             .measurands
             .iter()
-            .filter(|m| !m.headline && m.quantity.is_by_frequency() == by_frequency)
+            .filter(|m| !m.headline && m.quantity.family() == family)
         {
             match groups.iter_mut().find(|(name, _)| *name == m.group) {
                 Some((_, members)) => members.push(m),
@@ -60,11 +61,11 @@ impl FitDocument {
     }
 
     /// The quantities that any of those groups has, each once, in their own order: the columns of a table of groups.
-    pub fn other_quantities(&self, by_frequency: bool) -> Vec<Quantity> {
+    pub fn other_quantities(&self, family: Family) -> Vec<Quantity> {
         let mut quantities: Vec<Quantity> = self
             .measurands
             .iter()
-            .filter(|m| !m.headline && m.quantity.is_by_frequency() == by_frequency)
+            .filter(|m| !m.headline && m.quantity.family() == family)
             .map(|m| m.quantity)
             .collect();
         quantities.sort();
@@ -198,6 +199,44 @@ pub enum Quantity {
     CoastCoulomb,
     /// Viscous friction from coasting down.
     CoastViscous,
+    /// Free angle between rotor and rim.
+    Backlash,
+    /// Distance of the mid-lines of a loop at small torque.
+    LostMotion,
+    /// Width of a loop at zero torque.
+    Hysteresis,
+    /// Torque per twist over a range of torque.
+    RangeStiffness,
+    /// Breakaway torque of the motor's side.
+    MotorBreakaway,
+    /// Coulomb friction from several speeds.
+    SweepCoulomb,
+    /// Viscous friction from several speeds.
+    SweepViscous,
+    /// Breakaway torque, mean of both directions.
+    Breakaway,
+    /// Breakaway torque in the positive direction.
+    BreakawayPositive,
+    /// Breakaway torque in the negative direction.
+    BreakawayNegative,
+    /// Speed over which friction falls from rest.
+    StribeckSpeed,
+    /// Torque that it takes to turn the wheelbase at one of several speeds.
+    DragAtSpeed,
+    /// Swing of torque over the angle.
+    Cogging,
+    /// Amplitude of one order.
+    CoggingOrder,
+    /// Phase of one order.
+    CoggingPhase,
+    /// Error once a turn of the wheelbase's own angle.
+    PositionError,
+    /// Smallest step of the wheelbase's own angle.
+    PositionResolution,
+    /// Noise of the wheelbase's own angle.
+    PositionNoise,
+    /// Delay of the wheelbase's own angle.
+    PositionDelay,
     /// Declared delay of the torque sensor, taken out of the others.
     SensorDelay,
 }

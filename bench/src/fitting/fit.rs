@@ -15,7 +15,7 @@ use super::facts::RecordingFacts;
 use super::groups;
 use super::scan::scan;
 use super::sensor::SensorTerms;
-use super::{FittingError, agreement, by_frequency, curves, delays, motion, quality, steps, sweeps};
+use super::{FittingError, agreement, by_frequency, curves, delays, drivetrain, motion, quality, steps, sweeps};
 use crate::recording::{Declared, Recording};
 
 /// How to fit. What a recording declares (sensor delay, saturation, clock, update period, range of frequencies) is taken
@@ -130,6 +130,13 @@ fn clamped(
     results.push(delay_agreement(&results, &by_frequency.measurands, base));
     results.push(sensor_delay(source.sensor, base));
     results.extend(by_frequency.measurands);
+    results.extend(drivetrain::clamped(
+        source.recording,
+        source.declared,
+        source.sensor,
+        source.spring,
+        base,
+    )?);
     Ok((results, by_frequency.models, by_frequency.response))
 }
 

@@ -10,6 +10,7 @@ mod cut;
 mod definitions;
 mod delays;
 mod document;
+mod drivetrain;
 mod error;
 mod facts;
 mod fit;

@@ -21,6 +21,10 @@ pub enum ShownIn {
     NewtonMetreSecondsPerRadian,
     /// kg·m².
     KilogramSquareMetres,
+    /// °, from rad.
+    Degrees,
+    /// rad/s.
+    RadiansPerSecond,
     /// %, from a share.
     Percent,
     /// A number without unit.
@@ -38,6 +42,8 @@ impl ShownIn {
             Self::NewtonMetresPerRadian => "N·m/rad",
             Self::NewtonMetreSecondsPerRadian => "N·m·s/rad",
             Self::KilogramSquareMetres => "kg·m²",
+            Self::Degrees => "°",
+            Self::RadiansPerSecond => "rad/s",
             Self::Percent => "%",
             Self::Plain => "",
         }
@@ -48,12 +54,14 @@ impl ShownIn {
         match self {
             Self::Milliseconds => 1e3,
             Self::Percent => 1e2,
+            Self::Degrees => 180.0 / std::f64::consts::PI,
             Self::NewtonMetresPerMillisecond => 1e-3,
             Self::Hertz
             | Self::NewtonMetres
             | Self::NewtonMetresPerRadian
             | Self::NewtonMetreSecondsPerRadian
             | Self::KilogramSquareMetres
+            | Self::RadiansPerSecond
             | Self::Plain => 1.0,
         }
     }

@@ -1,6 +1,6 @@
 //! What the rig file in a recording declares beyond the header; of imported data, what their map declares.
 
-use bench_core::rig::{FarSide, Rig};
+use bench_core::rig::{Drivetrain, FarSide, Rig};
 
 use super::Recording;
 
@@ -9,10 +9,14 @@ use super::Recording;
 const IMPORTED_DISC: f64 = 0.01;
 
 /// Figures of the rig file or the map; what neither declares leaves `None`.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Declared {
     /// Turns of the rotor for one of the rim.
     pub(crate) ratio: Option<f64>,
+    /// Peak torque, N·m.
+    pub(crate) peak_nm: Option<f64>,
+    /// Motor, gears and belt.
+    pub(crate) drivetrain: Option<Drivetrain>,
     /// Inertia of the disc on a free rim and its standard uncertainty, kg·m².
     pub(crate) disc_kg_m2: Option<(f64, f64)>,
 }
@@ -27,6 +31,8 @@ impl Declared {
         };
         Self {
             ratio: number("motor_ratio"),
+            peak_nm: None,
+            drivetrain: None,
             disc_kg_m2: number("disc_inertia_kgm2").map(|inertia| (inertia, IMPORTED_DISC * inertia)),
         }
     }
@@ -44,6 +50,8 @@ impl Declared {
             .find(|m| m.mounting.word() == header.mounting);
         Self {
             ratio: rig.wheelbase.ratio,
+            peak_nm: Some(rig.wheelbase.peak_torque_nm),
+            drivetrain: rig.drivetrain.clone(),
             disc_kg_m2: match mounted.map(|m| &m.far_side) {
                 Some(FarSide::Disc {
                     inertia_kg_m2,

@@ -2,7 +2,7 @@
 
 use truerim_analysis::estimate::Check;
 
-use crate::fitting::{FitDocument, Measurand, Quantity, Reading, plain};
+use crate::fitting::{Family, FitDocument, Measurand, Quantity, Reading, plain};
 
 use super::words;
 
@@ -25,8 +25,9 @@ pub fn table(document: &FitDocument) -> String {
         text.push_str(&columns(heads, detail.into_iter().map(row)));
     }
     text.push_str(&models(document));
-    text.push_str(&others(document, false));
-    text.push_str(&others(document, true));
+    for family in [Family::Drivetrain, Family::Steps, Family::Chirps] {
+        text.push_str(&others(document, family));
+    }
     let failed = failed(&document.quality, COLUMNS);
     if !failed.is_empty() {
         text.push('\n');
@@ -95,19 +96,19 @@ fn models(document: &FitDocument) -> String {
 }
 
 /// The other groups: one line each, one column a quantity; reasons of refusals below.
-fn others(document: &FitDocument, by_frequency: bool) -> String {
-    let groups = document.other_groups(by_frequency);
+fn others(document: &FitDocument, family: Family) -> String {
+    let groups = document.other_groups(family);
     // What stands in the second table would make this one too wide; the page has it.
-    let mut quantities = document.other_quantities(by_frequency);
+    let mut quantities = document.other_quantities(family);
     quantities.retain(|q| !q.is_detail());
     if groups.is_empty() {
         return String::new();
     }
     let mut rows = vec![vec![
-        if by_frequency {
-            "other signals"
-        } else {
-            "other steps"
+        match family {
+            Family::Steps => "other steps",
+            Family::Chirps => "other signals",
+            Family::Motion | Family::Drivetrain => "one by one",
         }
         .to_owned(),
     ]];
@@ -156,6 +157,10 @@ fn column_head(quantity: Quantity) -> String {
         Quantity::FlatBand => "±3 dB",
         Quantity::PhaseDelay => "delay",
         Quantity::ResonanceDamping => "damping",
+        Quantity::RangeStiffness => "stiffness",
+        Quantity::DragAtSpeed => "drag",
+        Quantity::CoggingOrder => "amplitude",
+        Quantity::CoggingPhase => "phase",
         // The rest have one word of their own.
         other => other.text().id,
     };

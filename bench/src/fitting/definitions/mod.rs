@@ -2,6 +2,7 @@
 //! `fit.json` say the same.
 
 mod chirps;
+mod drivetrain;
 mod motion;
 mod steps;
 
@@ -35,11 +36,13 @@ pub enum Family {
     Chirps,
     /// A rim that turns, free or driven.
     Motion,
+    /// Slow torque or slow turning: gaps, springs, friction over speed, cogging, the position sensor.
+    Drivetrain,
 }
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 41] = [
+    pub const ALL: [Self; 60] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -80,6 +83,25 @@ impl Quantity {
         Self::Drag,
         Self::CoastCoulomb,
         Self::CoastViscous,
+        Self::Backlash,
+        Self::LostMotion,
+        Self::Hysteresis,
+        Self::RangeStiffness,
+        Self::MotorBreakaway,
+        Self::SweepCoulomb,
+        Self::SweepViscous,
+        Self::Breakaway,
+        Self::BreakawayPositive,
+        Self::BreakawayNegative,
+        Self::StribeckSpeed,
+        Self::DragAtSpeed,
+        Self::Cogging,
+        Self::CoggingOrder,
+        Self::CoggingPhase,
+        Self::PositionError,
+        Self::PositionResolution,
+        Self::PositionNoise,
+        Self::PositionDelay,
         Self::SensorDelay,
     ];
 
@@ -109,6 +131,25 @@ impl Quantity {
             | Self::Drag
             | Self::CoastCoulomb
             | Self::CoastViscous => Family::Motion,
+            Self::Backlash
+            | Self::LostMotion
+            | Self::Hysteresis
+            | Self::RangeStiffness
+            | Self::MotorBreakaway
+            | Self::SweepCoulomb
+            | Self::SweepViscous
+            | Self::Breakaway
+            | Self::BreakawayPositive
+            | Self::BreakawayNegative
+            | Self::StribeckSpeed
+            | Self::DragAtSpeed
+            | Self::Cogging
+            | Self::CoggingOrder
+            | Self::CoggingPhase
+            | Self::PositionError
+            | Self::PositionResolution
+            | Self::PositionNoise
+            | Self::PositionDelay => Family::Drivetrain,
             _ => Family::Steps,
         }
     }
@@ -143,6 +184,10 @@ impl Quantity {
                 | Self::TorqueOffset
                 | Self::CoastCoulomb
                 | Self::CoastViscous
+                | Self::BreakawayPositive
+                | Self::BreakawayNegative
+                | Self::StribeckSpeed
+                | Self::PositionDelay
         )
     }
 
@@ -189,6 +234,25 @@ impl Quantity {
             Self::Drag => motion::DRAG,
             Self::CoastCoulomb => motion::COAST_COULOMB,
             Self::CoastViscous => motion::COAST_VISCOUS,
+            Self::Backlash => drivetrain::BACKLASH,
+            Self::LostMotion => drivetrain::LOST_MOTION,
+            Self::Hysteresis => drivetrain::HYSTERESIS,
+            Self::RangeStiffness => drivetrain::RANGE_STIFFNESS,
+            Self::MotorBreakaway => drivetrain::MOTOR_BREAKAWAY,
+            Self::SweepCoulomb => drivetrain::SWEEP_COULOMB,
+            Self::SweepViscous => drivetrain::SWEEP_VISCOUS,
+            Self::Breakaway => drivetrain::BREAKAWAY,
+            Self::BreakawayPositive => drivetrain::BREAKAWAY_POSITIVE,
+            Self::BreakawayNegative => drivetrain::BREAKAWAY_NEGATIVE,
+            Self::StribeckSpeed => drivetrain::STRIBECK_SPEED,
+            Self::DragAtSpeed => drivetrain::DRAG_AT_SPEED,
+            Self::Cogging => drivetrain::COGGING,
+            Self::CoggingOrder => drivetrain::COGGING_ORDER,
+            Self::CoggingPhase => drivetrain::COGGING_PHASE,
+            Self::PositionError => drivetrain::POSITION_ERROR,
+            Self::PositionResolution => drivetrain::POSITION_RESOLUTION,
+            Self::PositionNoise => drivetrain::POSITION_NOISE,
+            Self::PositionDelay => drivetrain::POSITION_DELAY,
             Self::SensorDelay => steps::SENSOR_DELAY,
         };
         QuantityText {

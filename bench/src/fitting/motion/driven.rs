@@ -30,21 +30,24 @@ const GUESSED_RATIO: f64 = 8.0;
 /// Over which speed is taken, s.
 const SPEED_S: f64 = 0.05;
 
+/// The longest stretch at setpoint zero, in which the drive turns the rim.
+pub(in crate::fitting) fn turned_at_zero(recording: &Recording) -> Option<&SegmentRow> {
+    let at_zero = |row: &&SegmentRow| {
+        row.excitation == "hold"
+            && row.is_excitation()
+            && row.to_nm.abs().max(row.from_nm.abs()) < 1e-6
+    };
+    let holds = recording.segments().iter().filter(at_zero);
+    holds.max_by_key(|row| row.end_tick.saturating_sub(row.start_tick))
+}
+
 /// Drag at the drive's speed, and friction and inertia where speed and acceleration tell them apart.
 pub(super) fn of(
     recording: &Recording,
     declared: &Declared,
     sensor: &SensorTerms,
 ) -> Result<Vec<(Quantity, Outcome)>, FittingError> {
-    let holds = recording
-        .segments()
-        .iter()
-        .filter(|row| row.excitation == "hold" && row.is_excitation());
-    let at_zero = |row: &&SegmentRow| row.to_nm.abs().max(row.from_nm.abs()) < 1e-6;
-    let longest = holds
-        .filter(at_zero)
-        .max_by_key(|row| row.end_tick.saturating_sub(row.start_tick));
-    let Some(row) = longest else {
+    let Some(row) = turned_at_zero(recording) else {
         let outcome = super::refused(
             "no_turn",
             "the recording holds no stretch at setpoint zero while the drive turns; run procedures/drag.toml",

@@ -3,7 +3,9 @@
 
 mod driven;
 mod free;
-mod track;
+pub(super) mod track;
+
+pub(super) use driven::turned_at_zero;
 
 use truerim_analysis::estimate::{Check, Outcome};
 use truerim_analysis::friction::{InverseFit, TorqueScale};
@@ -45,6 +47,12 @@ pub(crate) fn of(
             overall(quantity, "", &conditions, n, result)
         })
         .collect();
+    list.extend(super::drivetrain::turned(
+        recording,
+        declared,
+        sensor,
+        &conditions,
+    )?);
     list.extend(not_clamped(&conditions));
     Ok(list)
 }
@@ -112,7 +120,7 @@ fn orders(declared: &Declared) -> Vec<f64> {
 }
 
 /// The torque sensor's terms as friction fits want them.
-fn scale(sensor: &SensorTerms) -> TorqueScale {
+pub(super) fn scale(sensor: &SensorTerms) -> TorqueScale {
     TorqueScale {
         zero_nm: 0.0,
         zero_u_nm: sensor.zero_u_nm,

@@ -12,22 +12,31 @@ const BLOCK: usize = 1 << 14;
 
 /// Means over short blocks of samples.
 #[derive(Debug, Default)]
-pub(super) struct Track {
-    pub(super) fs_hz: f64,
-    pub(super) rim_rad: Vec<f64>,
-    pub(super) torque_nm: Vec<f64>,
-    pub(super) setpoint_nm: Vec<f64>,
+pub(in crate::fitting) struct Track {
+    pub(in crate::fitting) fs_hz: f64,
+    pub(in crate::fitting) rim_rad: Vec<f64>,
+    pub(in crate::fitting) torque_nm: Vec<f64>,
+    pub(in crate::fitting) setpoint_nm: Vec<f64>,
+    /// The wheelbase's own angle, at the motor; empty where it was not recorded.
+    pub(in crate::fitting) rotor_rad: Vec<f64>,
+    /// Row of the recording with which it begins.
+    pub(in crate::fitting) first_row: usize,
+    /// Rows in a block.
+    pub(in crate::fitting) rows_together: usize,
 }
 
 /// Reads a stretch. A stretch with a gap cannot be filtered: it ends at the gap.
-pub(super) fn read(recording: &Recording, rows: Range<usize>) -> Result<Track, FittingError> {
+pub(in crate::fitting) fn read(recording: &Recording, rows: Range<usize>) -> Result<Track, FittingError> {
     let header = recording.header();
     let fs_hz = header.sample_rate_hz();
     let many = ((fs_hz / RATE_HZ).round() as usize).max(1);
     let mut track = Track {
         fs_hz: fs_hz / many as f64,
+        first_row: rows.start,
+        rows_together: many,
         ..Track::default()
     };
+    let rotor = header.channel_index("motor_angle").is_some();
     let block = BLOCK / many * many;
     let mut last: Option<u64> = None;
     for start in rows.clone().step_by(block.max(many)) {
@@ -50,6 +59,9 @@ pub(super) fn read(recording: &Recording, rows: Range<usize>) -> Result<Track, F
         track.rim_rad.extend(means("rim_angle")?);
         track.torque_nm.extend(means("torque")?);
         track.setpoint_nm.extend(means("setpoint")?);
+        if rotor {
+            track.rotor_rad.extend(means("motor_angle")?);
+        }
         if count < part.len() {
             break;
         }

@@ -34,6 +34,14 @@ pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
             &results::table(document, Family::Motion),
         ));
     }
+    if has(Family::Drivetrain) {
+        page.push_str(&section(
+            "drivetrain",
+            "What the drivetrain does",
+            "Slow torque or slow turning: gaps, springs, friction over speed, torque over the angle, the position sensor.",
+            &results::table(document, Family::Drivetrain),
+        ));
+    }
     page.push_str(&section(
         "driver",
         "What the driver gets",

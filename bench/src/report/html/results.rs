@@ -37,8 +37,8 @@ pub(super) fn table(document: &FitDocument, family: Family) -> String {
     }
     match family {
         Family::Motion => text,
-        Family::Steps => text + &others(document, false),
-        Family::Chirps => text + &models(document) + &others(document, true),
+        Family::Steps | Family::Drivetrain => text + &others(document, family),
+        Family::Chirps => text + &models(document) + &others(document, family),
     }
 }
 
@@ -85,12 +85,12 @@ fn models(document: &FitDocument) -> String {
 }
 
 /// One row a group, one column a quantity.
-fn others(document: &FitDocument, by_frequency: bool) -> String {
-    let groups = document.other_groups(by_frequency);
+fn others(document: &FitDocument, family: Family) -> String {
+    let groups = document.other_groups(family);
     if groups.is_empty() {
         return String::new();
     }
-    let quantities = document.other_quantities(by_frequency);
+    let quantities = document.other_quantities(family);
     let heads: String = quantities
         .iter()
         .map(|q| {
@@ -129,10 +129,14 @@ fn others(document: &FitDocument, by_frequency: bool) -> String {
     } else {
         format!("<ul class=\"inner\">\n{reasons}</ul>\n")
     };
-    let what = if by_frequency { "signals" } else { "steps" };
     let count = groups.len();
+    let summary = match family {
+        Family::Steps => format!("The other {count} groups of steps"),
+        Family::Chirps => format!("The other {count} groups of signals"),
+        Family::Motion | Family::Drivetrain => format!("One by one: {count} orders, speeds or ranges"),
+    };
     format!(
-        "<details class=\"others\"><summary>The other {count} groups of {what}</summary>\n<div class=\"scroll\"><table \
+        "<details class=\"others\"><summary>{summary}</summary>\n<div class=\"scroll\"><table \
          class=\"groups\">\n<thead><tr><th scope=\"col\">Group</th>{heads}<th scope=\"col\">n</th></tr></thead>\n\
          <tbody>\n{body}</tbody>\n</table></div>\n{reasons}</details>\n"
     )

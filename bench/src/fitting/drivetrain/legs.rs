@@ -1,0 +1,129 @@
+//! Turns to and fro at steady speeds, cut from one long stretch.
+
+use std::ops::Range;
+
+use ndarray::ArrayView1;
+use truerim_analysis::friction::SteadyTurn;
+
+use crate::fitting::motion::track::Track;
+
+/// Over which speed is taken, s.
+const SPEED_S: f64 = 0.1;
+/// Slower than this is rest, rad/s.
+const REST: f64 = 0.008;
+/// Share of its typical speed by which a steady leg may depart from it.
+const STEADY: f64 = 0.05;
+/// Left out at both ends of what is steady, s: ringing of the start, and friction that still turns over.
+const ENDS_S: f64 = 0.3;
+/// Least angle of a leg, rad.
+const LEAST_RAD: f64 = 0.2;
+/// Share of its angles that both directions must cover.
+const SHARED: f64 = 0.5;
+
+/// A turn to and fro at one speed.
+pub(super) struct Pair {
+    /// In the positive direction.
+    pub(super) up: Range<usize>,
+    /// In the negative one.
+    pub(super) down: Range<usize>,
+    /// Speed, positive, rad/s.
+    pub(super) speed: f64,
+    /// Angle that both cover, rad.
+    pub(super) travel: f64,
+}
+
+impl Pair {
+    pub(super) fn turn<'a>(track: &'a Track, range: &Range<usize>, torque: &'a [f64]) -> SteadyTurn<'a> {
+        SteadyTurn {
+            fs_hz: track.fs_hz,
+            angle_rad: ArrayView1::from(track.rim_rad.get(range.clone()).unwrap_or_default()),
+            torque_nm: ArrayView1::from(torque.get(range.clone()).unwrap_or_default()),
+        }
+    }
+}
+
+struct Leg {
+    range: Range<usize>,
+    speed: f64,
+    ends: [f64; 2],
+}
+
+/// Pairs of legs of opposite speed over the same angles, each leg once, the nearest in time first; slow ones first.
+pub(super) fn pairs(track: &Track) -> Vec<Pair> {
+    let legs = legs(track);
+    let mut taken = vec![false; legs.len()];
+    let mut found = Vec::new();
+    for i in 0..legs.len() {
+        if taken[i] {
+            continue;
+        }
+        let fits = |j: &usize| {
+            let (a, b) = (&legs[i], &legs[*j]);
+            let opposite = (a.speed + b.speed).abs() <= STEADY * a.speed.abs();
+            !taken[*j] && opposite && shared(a, b) >= SHARED * (a.ends[1] - a.ends[0]).max(b.ends[1] - b.ends[0])
+        };
+        let Some(j) = (i + 1..legs.len()).find(fits) else {
+            continue;
+        };
+        (taken[i], taken[j]) = (true, true);
+        let (up, down) = if legs[i].speed > 0.0 { (i, j) } else { (j, i) };
+        found.push(Pair {
+            up: legs[up].range.clone(),
+            down: legs[down].range.clone(),
+            speed: 0.5 * (legs[up].speed - legs[down].speed),
+            travel: shared(&legs[i], &legs[j]),
+        });
+    }
+    found.sort_by(|a, b| a.speed.total_cmp(&b.speed));
+    found
+}
+
+fn shared(a: &Leg, b: &Leg) -> f64 {
+    (a.ends[1].min(b.ends[1]) - a.ends[0].max(b.ends[0])).max(0.0)
+}
+
+fn legs(track: &Track) -> Vec<Leg> {
+    let half = ((0.5 * SPEED_S * track.fs_hz) as usize).max(1);
+    let n = track.rim_rad.len();
+    let speed: Vec<f64> = (0..n)
+        .map(|i| {
+            let (a, b) = (i.saturating_sub(half), (i + half).min(n.saturating_sub(1)));
+            (track.rim_rad[b] - track.rim_rad[a]) * track.fs_hz / (b - a).max(1) as f64
+        })
+        .collect();
+    let sign = |v: f64| if v.abs() < REST { 0.0 } else { v.signum() };
+    let mut found = Vec::new();
+    let mut from = 0;
+    for i in 1..=n {
+        if i < n && (sign(speed[i]) - sign(speed[from])).abs() < 0.5 {
+            continue;
+        }
+        if sign(speed[from]).abs() > 0.5 {
+            found.extend(leg(track, &speed, from..i));
+        }
+        from = i;
+    }
+    found
+}
+
+/// The steady part of a stretch of one direction.
+fn leg(track: &Track, speed: &[f64], range: Range<usize>) -> Option<Leg> {
+    let own = &speed[range.clone()];
+    let mut sorted = own.to_vec();
+    let middle = sorted.len() / 2;
+    let (_, typical, _) = sorted.select_nth_unstable_by(middle, f64::total_cmp);
+    let typical = *typical;
+    let steady = |v: &f64| (v - typical).abs() <= STEADY * typical.abs();
+    let ends = (ENDS_S * track.fs_hz) as usize;
+    let first = range.start + own.iter().position(steady)? + ends;
+    let last = (range.start + own.iter().rposition(steady)?).checked_sub(ends)?;
+    if last <= first {
+        return None;
+    }
+    let (a, b) = (track.rim_rad[first], track.rim_rad[last]);
+    ((b - a).abs() >= LEAST_RAD).then(|| Leg {
+        range: first..last,
+        speed: (b - a) * track.fs_hz / (last - first) as f64,
+        ends: [a.min(b), a.max(b)],
+    })
+}

@@ -1,0 +1,274 @@
+//! Slow loops of torque on a clamped rim: what rotor and rim differ by.
+
+use std::ops::Range;
+
+use ndarray::ArrayView1;
+use truerim_analysis::backlash::{BacklashFit, BacklashOptions, LoopRecord, fit_backlash, twist};
+use truerim_analysis::estimate::{Contribution, Estimate, Outcome, Refusal};
+use truerim_analysis::position::step_counts;
+use truerim_analysis::statistics::mean_sd;
+
+use super::One;
+use crate::fitting::FittingError;
+use crate::fitting::document::{Conditions, Measurand, Quantity, RigSpring};
+use crate::fitting::groups::{refused, temperature_of, with_checks};
+use crate::fitting::motion::{scale, track};
+use crate::fitting::reading::plain;
+use crate::fitting::sensor::SensorTerms;
+use crate::recording::{Declared, Recording, SegmentRow};
+
+/// Readings of a branch that go into the fit: more carry the same steps of the rotor's encoder.
+const BRANCH: usize = 500;
+/// Shares of the peak torque over which stiffness is given.
+const RANGES: [[f64; 2]; 3] = [[0.05, 0.25], [0.25, 0.5], [0.5, 0.8]];
+/// Standard uncertainty of the slope of a wheelbase's own angle: an error of up to 0.5 degree once a turn tilts it by
+/// 0.9 % where it is steepest (common practice).
+const SLOPE: f64 = 0.006;
+/// Friction of the hub adds to the rig's spring while it turns over, N·m/rad: up to this (0.1 N·m over 0.05 degree).
+const HUB_NM_PER_RAD: f64 = 115.0;
+/// Time from setpoint to torque, s: the middle and half the width of what wheelbases take, where it was not measured.
+const LATE_S: [f64; 2] = [6e-3, 6e-3];
+
+/// All results of slow loops; nothing for a recording without any.
+pub(crate) fn of(
+    recording: &Recording,
+    declared: &Declared,
+    sensor: &SensorTerms,
+    spring: &RigSpring,
+    base: &Conditions,
+) -> Result<Vec<Measurand>, FittingError> {
+    let rows: Vec<&SegmentRow> = recording
+        .segments()
+        .iter()
+        .filter(|row| row.excitation == "reversal")
+        .collect();
+    let largest = rows.iter().map(|row| row.amplitude_nm).fold(0.0, f64::max);
+    let mut own = rows
+        .iter()
+        .filter(|row| row.amplitude_nm > 0.99 * largest && row.preload_nm.abs() < 1e-9);
+    let Some(first) = own.next() else {
+        return Ok(Vec::new());
+    };
+    // Loops that follow one another are one record; a later repeat starts anew.
+    let last = own.take_while(|row| (row.segment, row.repeat) == (first.segment, first.repeat)).last().unwrap_or(first);
+    // From the first tip on: the way there has no history.
+    let quarter = (first.end_tick - first.start_tick) / 4;
+    let range = recording.rows_between(first.start_tick + quarter, last.end_tick)?;
+    let period_s = (first.end_tick - first.start_tick) as f64 * recording.header().tick_s;
+    let conditions = Conditions {
+        amplitude_nm: Some(largest),
+        preload_nm: Some(0.0),
+        temperature: temperature_of(recording, std::slice::from_ref(&range))?,
+        ..base.clone()
+    };
+    let found = match Loops::read(recording, range, declared, period_s)? {
+        Ok(loops) => loops.results(declared, sensor, spring),
+        Err(outcome) => [Quantity::Backlash, Quantity::LostMotion, Quantity::Hysteresis]
+            .map(|quantity| One::alone(quantity, outcome.clone()))
+            .into(),
+    };
+    Ok(found.into_iter().map(|one| one.measurand(&conditions)).collect())
+}
+
+/// Means over short blocks of whole loops.
+struct Loops {
+    twist_rad: Vec<f64>,
+    rotor_rad: Vec<f64>,
+    torque_nm: Vec<f64>,
+    setpoint_nm: Vec<f64>,
+    /// Step of the rotor's angle at the rim, rad.
+    step_rad: f64,
+    /// Time of a loop, s.
+    period_s: f64,
+}
+
+impl Loops {
+    fn read(
+        recording: &Recording,
+        range: Range<usize>,
+        declared: &Declared,
+        period_s: f64,
+    ) -> Result<Result<Self, Outcome>, FittingError> {
+        let track = track::read(recording, range.clone())?;
+        let Some(ratio) = declared.ratio.filter(|_| !track.rotor_rad.is_empty()) else {
+            return Ok(Err(refused(
+                "no_rotor_angle",
+                "the twist of the drivetrain takes rotor and rim angle and the ratio between them; record a motor_angle \
+                 channel and declare rig.wheelbase.ratio",
+            )));
+        };
+        let counts = recording.raw("motor_angle", range)?;
+        let step = step_counts(counts.view()).map_or(1.0, f64::from);
+        let step_rad = step * recording.channel("motor_angle")?.scale.abs() / ratio;
+        let both = twist(
+            ArrayView1::from(&track.rim_rad),
+            ArrayView1::from(&track.rotor_rad),
+            ratio,
+            true,
+        );
+        let twist_rad = match both {
+            Ok(twist) => twist,
+            Err(refusal) => return Ok(Err(refusal.into())),
+        };
+        let together = ((0.5 * period_s * track.fs_hz) as usize / BRANCH).max(1);
+        let means = |x: &[f64]| -> Vec<f64> {
+            let whole = x.chunks_exact(together);
+            whole.map(|c| c.iter().sum::<f64>() / together as f64).collect()
+        };
+        let rotor: Vec<f64> = track.rotor_rad.iter().map(|a| a / ratio).collect();
+        Ok(Ok(Self {
+            twist_rad: means(&twist_rad),
+            rotor_rad: means(&rotor),
+            torque_nm: means(&track.torque_nm),
+            setpoint_nm: means(&track.setpoint_nm),
+            step_rad,
+            period_s,
+        }))
+    }
+
+    fn results(&self, declared: &Declared, sensor: &SensorTerms, spring: &RigSpring) -> Vec<One> {
+        let largest = self.torque_nm.iter().fold(0.0_f64, |m, t| m.max(t.abs()));
+        let rated = declared.peak_nm.unwrap_or(largest);
+        let quantisation = self.step_rad / 12.0_f64.sqrt();
+        let mut options = BacklashOptions::new(rated, [quantisation, 1e-3]);
+        options.ranges = RANGES.into();
+        options.torque = scale(sensor);
+        // Steps of the rotor's encoder lie at the same place in every loop, so that loops alike do not show them.
+        options.twist_u_rad = quantisation / 3.0;
+        let record = LoopRecord {
+            twist_rad: ArrayView1::from(&self.twist_rad),
+            torque_nm: ArrayView1::from(&self.torque_nm),
+            position_rad: 0.0,
+        };
+        let fit = match fit_backlash(&[record], &options) {
+            Ok(fit) => fit,
+            Err(refusal) => {
+                let all = [Quantity::Backlash, Quantity::LostMotion, Quantity::Hysteresis];
+                return all.map(|quantity| One::alone(quantity, refusal.clone())).into();
+            }
+        };
+        let slope = |outcome: &Outcome, least: f64| doubted(outcome, SLOPE, "slope of the rotor's own angle", least);
+        let with = |outcome: Outcome| with_checks(outcome, fit.checks.iter().cloned());
+        let mut found = vec![
+            One::alone(Quantity::Backlash, with(slope(&fit.gap, 0.0))),
+            One::alone(Quantity::LostMotion, with(slope(&fit.lost_motion, 0.0))),
+            One::alone(Quantity::Hysteresis, with(slope(&width(&fit), 0.0))),
+        ];
+        for ([low, high], outcome) in &fit.stiffness {
+            let share = |s: f64| plain(s * rated, 3);
+            let group = format!("{} to {} N·m", share(*low), share(*high));
+            found.push(One::of(
+                Quantity::RangeStiffness,
+                &group,
+                with(stiffness(outcome, spring)),
+            ));
+        }
+        found.push(One::alone(Quantity::MotorBreakaway, self.breakaway(sensor)));
+        found
+    }
+
+    /// Half the difference between rising and falling torque of command less transmitted torque, at equal rotor angles near the
+    /// middle. Ripple and the encoder's errors are the same in both; what remains is friction of the motor's side.
+    fn breakaway(&self, sensor: &SensorTerms) -> Result<Estimate, Refusal> {
+        let rate = self.setpoint_nm.iter().fold(0.0_f64, |m, v| m.max(*v)) * 4.0 / self.period_s;
+        let gain = self.gain()?;
+        let largest = self.rotor_rad.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |m, v| (m.0.min(*v), m.1.max(*v)));
+        let (middle, half) = (0.5 * (largest.0 + largest.1), 0.5 * (largest.1 - largest.0));
+        let bins = 8;
+        let mut per_bin = vec![[(0.0, 0.0_f64); 2]; bins];
+        for i in 1..self.setpoint_nm.len().saturating_sub(1) {
+            let rises = self.setpoint_nm[i + 1] - self.setpoint_nm[i - 1];
+            let at = ((self.rotor_rad[i] - middle) / half + MIDDLE) / (2.0 * MIDDLE) * bins as f64;
+            if at < 0.0 || rises.abs() <= 0.0 {
+                continue;
+            }
+            let side = usize::from(rises < 0.0);
+            if let Some(bin) = per_bin.get_mut(at as usize) {
+                bin[side].0 += gain * self.setpoint_nm[i] - self.torque_nm[i];
+                bin[side].1 += 1.0;
+            }
+        }
+        let halves: Vec<f64> = per_bin
+            .iter()
+            .filter(|bin| bin[0].1 > 2.0 && bin[1].1 > 2.0)
+            .map(|[up, down]| 0.5 * (up.0 / up.1 - down.0 / down.1))
+            .collect();
+        let all = mean_sd(&halves)?;
+        // Torque answers a little late, so that rising torque seems to need more.
+        let value = all.mean - gain * rate * LATE_S[0];
+        let budget = vec![
+            Contribution::type_a("scatter over the rotor angle", all.sd / (all.n as f64).sqrt(), all.n as f64 - 1.0),
+            Contribution::rectangular("delay of torque behind the command", gain * rate * LATE_S[1]),
+            Contribution::type_b("torque gain", value.abs() * sensor.gain_rel_u),
+            Contribution::rectangular("friction of the hub", HUB_SHARE * value),
+        ];
+        let method = "half the difference of rising and falling torque at equal rotor angles";
+        Estimate::from_budget(value, "N.m", all.n, method, budget)
+    }
+
+    /// Torque made over torque commanded: the slope of the loops' mid-line, as the mean of both branches' slopes.
+    fn gain(&self) -> Result<f64, Refusal> {
+        let slope = |rising: bool| -> Result<f64, Refusal> {
+            let most = self.setpoint_nm.iter().fold(0.0_f64, |m, v| m.max(v.abs()));
+            let (mut sxy, mut sxx, mut sx, mut sy, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0);
+            for i in 1..self.setpoint_nm.len().saturating_sub(1) {
+                let rises = self.setpoint_nm[i + 1] > self.setpoint_nm[i - 1];
+                let (x, y) = (self.setpoint_nm[i], self.torque_nm[i]);
+                if rises != rising || x.abs() > 0.5 * most {
+                    continue;
+                }
+                (sx, sy, n) = (sx + x, sy + y, n + 1.0);
+                (sxx, sxy) = (sxx + x * x, sxy + x * y);
+            }
+            let spread = n * sxx - sx * sx;
+            if n < 20.0 || spread <= 0.0 {
+                return Err(Refusal::TooFewSamples {
+                    what: "the middle of a branch of a loop".into(),
+                    got: n as usize,
+                    needed: 20,
+                });
+            }
+            Ok((n * sxy - sx * sy) / spread)
+        };
+        Ok(0.5 * (slope(true)? + slope(false)?))
+    }
+}
+
+/// Share of the rotor's way either side of the middle at which its branches are compared.
+const MIDDLE: f64 = 0.3;
+/// Share of breakaway that friction of the hub may add there.
+const HUB_SHARE: f64 = 0.1;
+
+/// Width of the loop at zero torque: its size, whichever way round it runs.
+fn width(fit: &BacklashFit) -> Outcome {
+    match &fit.hysteresis {
+        Outcome::Estimate(e) => {
+            Estimate::from_budget(e.value.abs(), &e.unit, e.n, e.method.clone(), e.budget.clone()).into()
+        }
+        refused @ Outcome::Refused(_) => refused.clone(),
+    }
+}
+
+/// An estimate with a share of it doubted besides.
+fn doubted(outcome: &Outcome, share: f64, source: &str, least: f64) -> Outcome {
+    match outcome {
+        Outcome::Estimate(e) => {
+            let doubt = Contribution::type_b(source, (share * e.value).abs().max(least));
+            e.clone().with_contribution(doubt).into()
+        }
+        refused @ Outcome::Refused(_) => refused.clone(),
+    }
+}
+
+fn stiffness(outcome: &Outcome, spring: &RigSpring) -> Outcome {
+    let tilted = doubted(outcome, SLOPE * 1.3, "slope of the rotor's own angle", 0.0);
+    let rig = spring.series_nm_per_rad.unwrap_or(2_000.0);
+    let Outcome::Estimate(estimate) = tilted else {
+        return tilted;
+    };
+    let hub = Contribution::rectangular(
+        "friction of the hub before it slides",
+        estimate.value * 0.5 * HUB_NM_PER_RAD / rig,
+    );
+    estimate.with_contribution(hub).into()
+}

@@ -1,0 +1,68 @@
+//! Friction over speed: a pair of turns each, and the curve through them.
+
+use truerim_analysis::estimate::{Contribution, Estimate, Outcome};
+use truerim_analysis::friction::{PairedDrag, StribeckFit, StribeckOptions, fit_stribeck, paired_drag, points_of};
+
+use super::One;
+use super::legs::Pair;
+use crate::fitting::document::Quantity;
+use crate::fitting::groups::with_checks;
+use crate::fitting::motion::{scale, track::Track};
+use crate::fitting::reading::plain;
+use crate::fitting::sensor::SensorTerms;
+
+/// Drag at each speed, and Coulomb, viscous and breakaway friction from all; and the pairs, for what else depends on them.
+pub(super) fn of(track: &Track, pairs: &[Pair], sensor: &SensorTerms) -> (Vec<One>, Vec<PairedDrag>) {
+    // The sensor reads what the wheelbase does to the drive: what turns the wheelbase is its negative.
+    let effort: Vec<f64> = track.torque_nm.iter().map(|nm| -nm).collect();
+    let mut found = Vec::new();
+    let mut curve = Vec::new();
+    for pair in pairs {
+        let (up, down) = (
+            Pair::turn(track, &pair.up, &effort),
+            Pair::turn(track, &pair.down, &effort),
+        );
+        let drag = paired_drag(&up, &down);
+        let group = format!("{} rad/s over {}°", plain(pair.speed, 2), plain(pair.travel.to_degrees(), 2));
+        let result: Outcome = match &drag {
+            Ok(drag) => point(drag, sensor),
+            Err(refusal) => refusal.clone().into(),
+        };
+        found.push(One::of(Quantity::DragAtSpeed, &group, result));
+        curve.extend(drag);
+    }
+    let options = StribeckOptions {
+        torque: scale(sensor),
+        ..StribeckOptions::default()
+    };
+    let fit = fit_stribeck(&points_of(&curve), &options);
+    found.extend(all(&fit.map_err(Outcome::from)));
+    (found, curve)
+}
+
+fn point(drag: &PairedDrag, sensor: &SensorTerms) -> Outcome {
+    let budget = vec![
+        Contribution::type_a("scatter over the angle, and ripple", drag.u_nm, 15.0),
+        Contribution::type_b("torque gain", drag.friction_nm.abs() * sensor.gain_rel_u),
+    ];
+    let method = "half the difference of both directions over the same angles";
+    Estimate::from_budget(drag.friction_nm, "N.m", 2, method, budget).into()
+}
+
+/// Every result of the curve, or the same refusal in place of all.
+fn all(fit: &Result<StribeckFit, Outcome>) -> Vec<One> {
+    let pick: [(Quantity, fn(&StribeckFit) -> &Outcome); 6] = [
+        (Quantity::SweepCoulomb, |fit| &fit.coulomb),
+        (Quantity::SweepViscous, |fit| &fit.viscous),
+        (Quantity::Breakaway, |fit| &fit.breakaway),
+        (Quantity::BreakawayPositive, |fit| &fit.breakaway_positive),
+        (Quantity::BreakawayNegative, |fit| &fit.breakaway_negative),
+        (Quantity::StribeckSpeed, |fit| &fit.stribeck_speed),
+    ];
+    pick.into_iter()
+        .map(|(quantity, of)| match fit {
+            Ok(fit) => One::alone(quantity, with_checks(of(fit).clone(), fit.checks.iter().cloned())),
+            Err(refused) => One::alone(quantity, refused.clone()),
+        })
+        .collect()
+}
