@@ -41,8 +41,8 @@ pub struct PositionResult {
     pub loops: usize,
     /// Gap and its standard uncertainty, rad.
     pub gap_rad: [f64; 2],
-    /// Lost motion and its standard uncertainty, rad.
-    pub lost_motion_rad: [f64; 2],
+    /// Lost motion and its standard uncertainty, rad; none where the joint jumps over the small torques.
+    pub lost_motion_rad: Option<[f64; 2]>,
     /// Middle of the gap, rad.
     pub middle_rad: f64,
 }
@@ -131,6 +131,23 @@ fn of(all: &[Vec<Single>], f: impl Fn(&Single) -> f64) -> Readings {
     all.iter().map(|place| place.iter().map(&f).collect()).collect()
 }
 
+/// Readings at small torques, which a joint may jump over.
+fn small(
+    all: &[Vec<Single>],
+    what: &str,
+    options: &BacklashOptions,
+    f: impl Fn(&Single) -> Option<f64>,
+) -> Result<Readings, Refusal> {
+    let found: Option<Readings> = all.iter().map(|place| place.iter().map(&f).collect()).collect();
+    found.ok_or_else(|| Refusal::NotCovered {
+        what: format!("torques about zero, for {what}: the joint jumps over them; readings there"),
+        got: 0.0,
+        needed: 4.0,
+        unit: format!("within {:.3} N.m", options.small_share * options.rated_nm),
+        remedy: "load it slower, or sample faster".into(),
+    })
+}
+
 fn results(
     records: &[LoopRecord<'_>],
     all: &[Vec<Single>],
@@ -174,8 +191,8 @@ fn results(
         .into()
     };
     let plain =
-        |f: &dyn Fn(&Single) -> f64, unit: &str, method: &str, more: &dyn Fn(f64) -> Vec<Contribution>| {
-            let p = pool(&of(all, f))?;
+        |readings: Readings, unit: &str, method: &str, more: &dyn Fn(f64) -> Vec<Contribution>| {
+            let p = pool(&readings)?;
             let mut budget = vec![Contribution::type_a(p.source, p.u, p.dof)];
             budget.extend(more(p.mean));
             Estimate::from_budget(p.mean, unit, count, method, budget)
@@ -191,7 +208,9 @@ fn results(
         let outcome = stiffness(all, k, *range, options);
         (*range, Outcome::from(outcome))
     });
-    let lost = pool(&of(all, |s| s.lost_motion))?;
+    let lost = small(all, "lost motion", options, |s| s.lost_motion)
+        .and_then(|readings| pool(&readings))
+        .ok();
     let positions = records.iter().zip(all).zip(&gaps).map(|((record, place), gaps)| {
         let n = place.len() as f64;
         let mean = |f: &dyn Fn(&Single) -> f64| place.iter().map(f).sum::<f64>() / n;
@@ -199,7 +218,10 @@ fn results(
             position_rad: record.position_rad,
             loops: place.len(),
             gap_rad: [gaps.iter().sum::<f64>() / n, gap.within / n.sqrt()],
-            lost_motion_rad: [mean(&|s| s.lost_motion), lost.within / n.sqrt()],
+            lost_motion_rad: lost.as_ref().map(|lost| {
+                let mean = mean(&|s| s.lost_motion.unwrap_or(f64::NAN));
+                [mean, lost.within / n.sqrt()]
+            }),
             middle_rad: mean(&|s| s.middle),
         }
     });
@@ -208,10 +230,14 @@ fn results(
     Ok(BacklashFit {
         gap: gap_outcome,
         gap_bound_rad: bound,
-        lost_motion: plain(&|s| s.lost_motion, "rad", read, &angle)?.into(),
-        hysteresis: plain(&|s| s.hysteresis, "rad", read, &angle)?.into(),
-        friction: plain(&|s| s.friction, "N.m", method, &gain)?.into(),
-        loop_energy: plain(&|s| s.area, "J", "area of slow loops", &gain)?.into(),
+        lost_motion: small(all, "lost motion", options, |s| s.lost_motion)
+            .and_then(|readings| plain(readings, "rad", read, &angle))
+            .into(),
+        hysteresis: small(all, "hysteresis", options, |s| s.hysteresis)
+            .and_then(|readings| plain(readings, "rad", read, &angle))
+            .into(),
+        friction: plain(of(all, |s| s.friction), "N.m", method, &gain)?.into(),
+        loop_energy: plain(of(all, |s| s.area), "J", "area of slow loops", &gain)?.into(),
         stiffness: stiffness.collect(),
         positions: positions.collect(),
         checks: vec![

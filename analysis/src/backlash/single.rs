@@ -16,8 +16,9 @@ pub(super) struct Single {
     pub(super) friction: f64,
     /// Middle of the gap, rad.
     pub(super) middle: f64,
-    pub(super) lost_motion: f64,
-    pub(super) hysteresis: f64,
+    /// Lost motion and hysteresis, rad; `None` where the joint jumps over the small torques.
+    pub(super) lost_motion: Option<f64>,
+    pub(super) hysteresis: Option<f64>,
     /// Energy of one loop, J.
     pub(super) area: f64,
     /// Compliance over each range, rad/(N·m), `None` where torque does not reach.
@@ -44,9 +45,8 @@ pub(super) fn read(all: &Loop, options: &BacklashOptions, noise: [f64; 2]) -> Re
     let (inner, _) = flanks(all, edge, 0.5 * largest, noise)?;
     let (u, v) = (fit.sd(GAP), inner.sd(GAP));
     let small = options.small_share * options.rated_nm;
-    let mid = |t: f64| -> Result<f64, Refusal> {
-        Ok(0.5 * (level(&all[0], t, small)? + level(&all[1], t, small)?))
-    };
+    let mid = |t: f64| Some(0.5 * (level(&all[0], t, small)? + level(&all[1], t, small)?));
+    let apart = |a: Option<f64>, b: Option<f64>| Some(a? - b?);
     let ranges = options.ranges.iter().map(|r| {
         let [low, high] = r.map(|share| share * options.rated_nm);
         (largest > high * 0.98)
@@ -61,8 +61,8 @@ pub(super) fn read(all: &Loop, options: &BacklashOptions, noise: [f64; 2]) -> Re
         ],
         friction,
         middle: fit.parameters[MIDDLE],
-        lost_motion: mid(small)? - mid(-small)?,
-        hysteresis: limit(&all[1], 1.0, small)? - limit(&all[0], -1.0, small)?,
+        lost_motion: apart(mid(small), mid(-small)),
+        hysteresis: apart(limit(&all[1], 1.0, small), limit(&all[0], -1.0, small)),
         area: area(all),
         compliance: ranges.collect(),
         residual: fit.residual_sd,
@@ -162,13 +162,13 @@ fn lines(points: &[Point], friction: f64, noise: [f64; 2]) -> Result<Fit, Refusa
 }
 
 /// Twist of a branch at a torque, by a straight line through the readings around it.
-fn level(branch: &Branch, torque: f64, reach: f64) -> Result<f64, Refusal> {
+fn level(branch: &Branch, torque: f64, reach: f64) -> Option<f64> {
     let near: Vec<(f64, f64)> = pick(branch, |t| (t - torque).abs() <= 0.3 * reach);
     line(&near, torque)
 }
 
 /// Twist of a branch in the limit of zero torque from one side; readings about zero may mix both.
-fn limit(branch: &Branch, side: f64, reach: f64) -> Result<f64, Refusal> {
+fn limit(branch: &Branch, side: f64, reach: f64) -> Option<f64> {
     let near: Vec<(f64, f64)> = pick(branch, |t| t * side > 0.1 * reach && t * side <= reach);
     line(&near, 0.0)
 }
@@ -178,13 +178,9 @@ fn pick(branch: &Branch, keep: impl Fn(f64) -> bool) -> Vec<(f64, f64)> {
     pairs.filter(|(t, _)| keep(*t)).collect()
 }
 
-fn line(near: &[(f64, f64)], at: f64) -> Result<f64, Refusal> {
+fn line(near: &[(f64, f64)], at: f64) -> Option<f64> {
     if near.len() < 4 {
-        return Err(Refusal::TooFewSamples {
-            what: "a branch near a small torque".into(),
-            got: near.len(),
-            needed: 4,
-        });
+        return None;
     }
     let n = near.len() as f64;
     let (mx, my) = near
@@ -193,7 +189,7 @@ fn line(near: &[(f64, f64)], at: f64) -> Result<f64, Refusal> {
     let (sxy, sxx) = near.iter().fold((0.0, 0.0), |s, p| {
         (s.0 + (p.0 - mx) * (p.1 - my), s.1 + (p.0 - mx).powi(2))
     });
-    Ok(if sxx > 0.0 { my + sxy / sxx * (at - mx) } else { my })
+    Some(if sxx > 0.0 { my + sxy / sxx * (at - mx) } else { my })
 }
 
 /// Slope of twist over torque on a range of torques, both sides and senses each about its own mean, by Deming's

@@ -130,13 +130,17 @@ fn clamped(
     results.push(delay_agreement(&results, &by_frequency.measurands, base));
     results.push(sensor_delay(source.sensor, base));
     results.extend(by_frequency.measurands);
-    results.extend(drivetrain::clamped(
+    let loops = drivetrain::clamped(
         source.recording,
         source.declared,
         source.sensor,
         source.spring,
         base,
-    )?);
+    )?;
+    if !loops.is_empty() {
+        results.retain(drivetrain::worth_beside_loops);
+    }
+    results.extend(loops);
     Ok((results, by_frequency.models, by_frequency.response))
 }
 

@@ -10,6 +10,8 @@ use super::words;
 const COLUMNS: usize = 100;
 /// Widest name.
 const NAME: usize = 30;
+/// Widest name of a group.
+const GROUP: usize = 56;
 const HEADS: [&str; 6] = ["measurand", "value", "± (95 %)", "unit", "n", "conditions"];
 
 /// Results as aligned columns: measurand, value, ± (95 %), unit, n, conditions. A refused one keeps its place and
@@ -95,11 +97,30 @@ fn models(document: &FitDocument) -> String {
     text
 }
 
-/// The other groups: one line each, one column a quantity; reasons of refusals below.
+/// The other groups of a family, a table for each set of quantities that groups have.
 fn others(document: &FitDocument, family: Family) -> String {
-    let groups = document.other_groups(family);
+    let mut tables: Vec<(Vec<Quantity>, Vec<Named<'_>>)> = Vec::new();
+    if matches!(family, Family::Motion | Family::Drivetrain) {
+        for group in document.other_groups(family) {
+            let own: Vec<Quantity> = group.1.iter().map(|m| m.quantity).collect();
+            match tables.iter_mut().find(|(quantities, _)| *quantities == own) {
+                Some((_, groups)) => groups.push(group),
+                None => tables.push((own, vec![group])),
+            }
+        }
+    } else {
+        tables.push((document.other_quantities(family), document.other_groups(family)));
+    }
+    let one = |(quantities, groups): (Vec<Quantity>, Vec<Named<'_>>)| others_alike(family, quantities, &groups);
+    tables.into_iter().map(one).collect()
+}
+
+/// A group with its results.
+type Named<'d> = (&'d str, Vec<&'d Measurand>);
+
+/// One line a group, one column a quantity; reasons of refusals below.
+fn others_alike(family: Family, mut quantities: Vec<Quantity>, groups: &[Named<'_>]) -> String {
     // What stands in the second table would make this one too wide; the page has it.
-    let mut quantities = document.other_quantities(family);
     quantities.retain(|q| !q.is_detail());
     if groups.is_empty() {
         return String::new();
@@ -115,8 +136,8 @@ fn others(document: &FitDocument, family: Family) -> String {
     rows[0].extend(quantities.iter().map(|q| column_head(*q)));
     rows[0].push("n".into());
     let mut reasons = Vec::new();
-    for (name, list) in &groups {
-        let mut cells = vec![(*name).to_owned()];
+    for (name, list) in groups {
+        let mut cells = vec![shortened(name, GROUP)];
         for quantity in &quantities {
             let measurand = list.iter().find(|m| m.quantity == *quantity);
             cells.push(match measurand.map(|m| (m, m.estimate())) {

@@ -74,6 +74,7 @@ pub(crate) fn of(
 struct Loops {
     twist_rad: Vec<f64>,
     rotor_rad: Vec<f64>,
+    rim_rad: Vec<f64>,
     torque_nm: Vec<f64>,
     setpoint_nm: Vec<f64>,
     /// Step of the rotor's angle at the rim, rad.
@@ -119,6 +120,7 @@ impl Loops {
         Ok(Ok(Self {
             twist_rad: means(&twist_rad),
             rotor_rad: means(&rotor),
+            rim_rad: means(&track.rim_rad),
             torque_nm: means(&track.torque_nm),
             setpoint_nm: means(&track.setpoint_nm),
             step_rad,
@@ -163,32 +165,48 @@ impl Loops {
                 with(stiffness(outcome, spring)),
             ));
         }
-        found.push(One::alone(Quantity::MotorBreakaway, self.breakaway(sensor)));
+        // The lowest range is where the branches are compared.
+        let breakaway = match fit.stiffness.first() {
+            Some((_, Outcome::Estimate(k))) => self.breakaway(sensor, k.value).into(),
+            Some((_, refused)) => refused.clone(),
+            None => Refusal::TooFewRepeats {
+                what: "ranges of stiffness".into(),
+                got: 0,
+                needed: 1,
+            }
+            .into(),
+        };
+        found.push(One {
+            quantity: Quantity::MotorBreakaway,
+            group: None,
+            result: breakaway,
+        });
         found
     }
 
-    /// Half the difference between rising and falling torque of command less transmitted torque, at equal rotor angles near the
-    /// middle. Ripple and the encoder's errors are the same in both; what remains is friction of the motor's side.
-    fn breakaway(&self, sensor: &SensorTerms) -> Result<Estimate, Refusal> {
+    /// Half the difference between rising and falling torque of command less what the drivetrain's spring `k` carries, at equal
+    /// rotor angles near the middle. Ripple and the encoder's errors are the same in both; what remains is friction of the
+    /// motor's side. The spring's torques differ by where the rim is alone.
+    fn breakaway(&self, sensor: &SensorTerms, k: f64) -> Result<Estimate, Refusal> {
         let rate = self.setpoint_nm.iter().fold(0.0_f64, |m, v| m.max(*v)) * 4.0 / self.period_s;
         let gain = self.gain()?;
-        let largest = self.rotor_rad.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |m, v| (m.0.min(*v), m.1.max(*v)));
-        let (middle, half) = (0.5 * (largest.0 + largest.1), 0.5 * (largest.1 - largest.0));
-        let bins = 8;
-        let mut per_bin = vec![[(0.0, 0.0_f64); 2]; bins];
+        let ends = |m: (f64, f64), v: &f64| (m.0.min(*v), m.1.max(*v));
+        let ends = self.rotor_rad.iter().fold((f64::INFINITY, f64::NEG_INFINITY), ends);
+        let (middle, half) = (0.5 * (ends.0 + ends.1), 0.5 * (ends.1 - ends.0));
+        let mut bins = vec![[(0.0, 0.0_f64); 2]; BINS];
         for i in 1..self.setpoint_nm.len().saturating_sub(1) {
             let rises = self.setpoint_nm[i + 1] - self.setpoint_nm[i - 1];
-            let at = ((self.rotor_rad[i] - middle) / half + MIDDLE) / (2.0 * MIDDLE) * bins as f64;
+            let at = ((self.rotor_rad[i] - middle) / half / MIDDLE + 1.0) / 2.0 * BINS as f64;
             if at < 0.0 || rises.abs() <= 0.0 {
                 continue;
             }
             let side = usize::from(rises < 0.0);
-            if let Some(bin) = per_bin.get_mut(at as usize) {
-                bin[side].0 += gain * self.setpoint_nm[i] - self.torque_nm[i];
+            if let Some(bin) = bins.get_mut(at as usize) {
+                bin[side].0 += gain * self.setpoint_nm[i] + k * self.rim_rad[i];
                 bin[side].1 += 1.0;
             }
         }
-        let halves: Vec<f64> = per_bin
+        let halves: Vec<f64> = bins
             .iter()
             .filter(|bin| bin[0].1 > 2.0 && bin[1].1 > 2.0)
             .map(|[up, down]| 0.5 * (up.0 / up.1 - down.0 / down.1))
@@ -196,11 +214,12 @@ impl Loops {
         let all = mean_sd(&halves)?;
         // Torque answers a little late, so that rising torque seems to need more.
         let value = all.mean - gain * rate * LATE_S[0];
+        let n = all.n as f64;
         let budget = vec![
-            Contribution::type_a("scatter over the rotor angle", all.sd / (all.n as f64).sqrt(), all.n as f64 - 1.0),
+            Contribution::type_a("scatter over the rotor angle", all.sd / n.sqrt(), n - 1.0),
             Contribution::rectangular("delay of torque behind the command", gain * rate * LATE_S[1]),
             Contribution::type_b("torque gain", value.abs() * sensor.gain_rel_u),
-            Contribution::rectangular("friction of the hub", HUB_SHARE * value),
+            Contribution::rectangular("friction of the hub in the drive's gain", HUB_SHARE * value),
         ];
         let method = "half the difference of rising and falling torque at equal rotor angles";
         Estimate::from_budget(value, "N.m", all.n, method, budget)
@@ -236,8 +255,10 @@ impl Loops {
 
 /// Share of the rotor's way either side of the middle at which its branches are compared.
 const MIDDLE: f64 = 0.3;
-/// Share of breakaway that friction of the hub may add there.
-const HUB_SHARE: f64 = 0.1;
+/// Parts of that way.
+const BINS: usize = 8;
+/// Share by which friction of the hub may bend the drive's gain.
+const HUB_SHARE: f64 = 0.05;
 
 /// Width of the loop at zero torque: its size, whichever way round it runs.
 fn width(fit: &BacklashFit) -> Outcome {
