@@ -46,7 +46,9 @@ fn a_sensor_without_flicker_has_a_bound() {
     let quiet = reading_noise(readings(1, 8000, 0.013, 0.0).view()).unwrap_err();
     assert_eq!(quiet.code(), "below_noise");
     assert_eq!(
-        reading_noise(readings(1, 500, 0.1, 0.3).view()).unwrap_err().code(),
+        reading_noise(readings(1, 500, 0.1, 0.3).view())
+            .unwrap_err()
+            .code(),
         "too_few_samples"
     );
 }

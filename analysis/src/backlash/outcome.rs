@@ -190,13 +190,12 @@ fn results(
         }
         .into()
     };
-    let plain =
-        |readings: Readings, unit: &str, method: &str, more: &dyn Fn(f64) -> Vec<Contribution>| {
-            let p = pool(&readings)?;
-            let mut budget = vec![Contribution::type_a(p.source, p.u, p.dof)];
-            budget.extend(more(p.mean));
-            Estimate::from_budget(p.mean, unit, count, method, budget)
-        };
+    let plain = |readings: Readings, unit: &str, method: &str, more: &dyn Fn(f64) -> Vec<Contribution>| {
+        let p = pool(&readings)?;
+        let mut budget = vec![Contribution::type_a(p.source, p.u, p.dof)];
+        budget.extend(more(p.mean));
+        Estimate::from_budget(p.mean, unit, count, method, budget)
+    };
     let angle = |_: f64| {
         vec![Contribution::type_b(
             "angle over the width of the gap",

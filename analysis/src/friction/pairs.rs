@@ -101,10 +101,7 @@ pub fn points_of(pairs: &[PairedDrag]) -> Vec<DragPoint> {
         u_nm: p.u_nm,
         periods: BLOCKS,
     };
-    pairs
-        .iter()
-        .flat_map(|p| [side(p, 1.0), side(p, -1.0)])
-        .collect()
+    pairs.iter().flat_map(|p| [side(p, 1.0), side(p, -1.0)]).collect()
 }
 
 /// Speed and ends of one turn.

@@ -327,7 +327,11 @@ fn drivetrains() {
                 "correct one",
             ],
         ),
-        ("poles = 2", "poles = 3", &["rig.drivetrain.poles = 3", "in pairs"]),
+        (
+            "poles = 2",
+            "poles = 3",
+            &["rig.drivetrain.poles = 3", "in pairs"],
+        ),
         (
             "\"gears\"",
             "\"chain\"",

@@ -15,7 +15,9 @@ use super::facts::RecordingFacts;
 use super::groups;
 use super::scan::scan;
 use super::sensor::SensorTerms;
-use super::{FittingError, agreement, by_frequency, curves, delays, drivetrain, motion, quality, steps, sweeps};
+use super::{
+    FittingError, agreement, by_frequency, curves, delays, drivetrain, motion, quality, steps, sweeps,
+};
 use crate::recording::{Declared, Recording};
 
 /// How to fit. What a recording declares (sensor delay, saturation, clock, update period, range of frequencies) is taken

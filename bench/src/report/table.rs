@@ -111,7 +111,8 @@ fn others(document: &FitDocument, family: Family) -> String {
     } else {
         tables.push((document.other_quantities(family), document.other_groups(family)));
     }
-    let one = |(quantities, groups): (Vec<Quantity>, Vec<Named<'_>>)| others_alike(family, quantities, &groups);
+    let one =
+        |(quantities, groups): (Vec<Quantity>, Vec<Named<'_>>)| others_alike(family, quantities, &groups);
     tables.into_iter().map(one).collect()
 }
 

@@ -29,6 +29,9 @@ struct Arguments {
     /// Mounting: clamped, free or back-driven; all of them if left out
     #[arg(long, value_parser = mounting_of_word)]
     mounting: Option<Mounting>,
+    /// Procedure, by the stem of its file; all of them if left out
+    #[arg(long)]
+    procedure: Option<String>,
     /// Id of a measurand, as in fit.json; all with a known value if left out
     #[arg(long)]
     measurand: Option<String>,
@@ -51,6 +54,10 @@ fn main() -> ExitCode {
             && arguments
                 .mounting
                 .is_none_or(|mounting| mounting == scene.mounting)
+            && arguments
+                .procedure
+                .as_ref()
+                .is_none_or(|procedure| procedure == scene.procedure)
     };
     let (mut any, mut document) = (false, HEAD.to_owned());
     for scene in scenes().iter().filter(|scene| wanted(scene)) {

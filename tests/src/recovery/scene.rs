@@ -24,13 +24,16 @@ const UNITS: [(Unit, Option<&str>); 3] = [
     (Unit::Direct, None),
     (Unit::Geared, None),
 ];
-const PROCEDURES: [(Mounting, &str); 3] = [
+const PROCEDURES: [(Mounting, &str); 6] = [
     (Mounting::Clamped, "quick"),
     (Mounting::Free, "coast"),
     (Mounting::BackDriven, "drag"),
+    (Mounting::Clamped, "drivetrain"),
+    (Mounting::Free, "free"),
+    (Mounting::BackDriven, "rolling"),
 ];
 
-/// Every unit in every mounting.
+/// Every unit in every mounting, by every procedure.
 #[must_use]
 pub fn scenes() -> Vec<Scene> {
     let mut all = Vec::new();
@@ -48,7 +51,7 @@ pub fn scenes() -> Vec<Scene> {
 }
 
 impl Scene {
-    /// A unit in a mounting.
+    /// A unit in a mounting, by the short procedure for it.
     ///
     /// # Errors
     /// When there is no such scene.
@@ -58,10 +61,20 @@ impl Scene {
         found.ok_or_else(|| format!("{}, {mounting} is not measured", wheelbase.word()))
     }
 
+    /// A unit measured by a procedure.
+    ///
+    /// # Errors
+    /// When there is no such scene.
+    pub fn by(wheelbase: Unit, procedure: &str) -> Result<Self, String> {
+        let mut all = scenes().into_iter();
+        let found = all.find(|scene| (scene.wheelbase, scene.procedure) == (wheelbase, procedure));
+        found.ok_or_else(|| format!("{} is not measured by {procedure}", wheelbase.word()))
+    }
+
     /// In words.
     #[must_use]
     pub fn name(&self) -> String {
-        format!("{}, {}", self.wheelbase.word(), self.mounting)
+        format!("{}, {}, {}", self.wheelbase.word(), self.mounting, self.procedure)
     }
 
     /// The drive's speed, rad/s.

@@ -81,7 +81,7 @@ pub fn table(rows: &[Row]) -> String {
         let _ = writeln!(
             text,
             "{:<30} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>7.1} %  {}",
-            row.truth.quantity.text().name,
+            row.name(),
             row.show(row.truth.value),
             row.unit(),
             format!("{} ({})", row.count, row.refused),
@@ -110,6 +110,16 @@ impl Row {
         format!("{:.places$}", k * value)
     }
 
+    /// Name of the quantity, with its group where it has several.
+    fn name(&self) -> String {
+        let name = self.truth.quantity.text().name;
+        if self.truth.group.is_empty() {
+            name.to_owned()
+        } else {
+            format!("{name}, {}", self.truth.group)
+        }
+    }
+
     fn unit(&self) -> &'static str {
         self.truth.quantity.text().shown_in.unit()
     }
@@ -133,7 +143,7 @@ pub fn markdown(rows: &[Row]) -> String {
         let _ = writeln!(
             text,
             "| {} | {} {unit} | {} ({}) | {} | {} | {} | {} | {:.0} % |",
-            row.truth.quantity.text().name,
+            row.name(),
             row.show(row.truth.value),
             row.count,
             row.refused,
@@ -154,11 +164,7 @@ mod tests {
 
     #[test]
     fn a_row_says_bias_spread_and_coverage_of_made_up_estimates() {
-        let truth = Truth {
-            quantity: truerim::fitting::Quantity::Resonance,
-            value: 10.0,
-            source: "here",
-        };
+        let truth = Truth::of(truerim::fitting::Quantity::Resonance, 10.0, "here");
         let found = |value: f64, u: f64| {
             Some(Found {
                 value,

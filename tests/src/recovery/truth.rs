@@ -6,18 +6,33 @@ use truerim::fitting::Quantity;
 use virtual_rig::describe::describe;
 use virtual_rig::parameters::RigParameters;
 
-use super::root;
 use super::scene::Scene;
+use super::{drivetrain, root};
 
 /// A known value.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Truth {
     /// What.
     pub quantity: Quantity,
+    /// How the name of its group begins, where the quantity has several; empty for the one that stands for all.
+    pub group: String,
     /// The value, SI.
     pub value: f64,
     /// Where it comes from.
     pub source: &'static str,
+}
+
+impl Truth {
+    /// A known value of a quantity that has but one.
+    #[must_use]
+    pub fn of(quantity: Quantity, value: f64, source: &'static str) -> Self {
+        Self {
+            quantity,
+            group: String::new(),
+            value,
+            source,
+        }
+    }
 }
 
 /// Rows of `describe` that a quantity of a clamped unit is held against. What depends on amplitude (friction, gaps) has no
@@ -59,22 +74,19 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
         list.iter()
             .filter_map(|(quantity, id)| {
                 let row = rows.iter().find(|row| row.id == *id)?;
-                Some(Truth {
-                    quantity: *quantity,
-                    value: row.value,
-                    source: DESCRIBED,
-                })
+                Some(Truth::of(*quantity, row.value, DESCRIBED))
             })
             .collect()
     };
     match scene.mounting {
+        Mounting::Clamped if scene.procedure == "drivetrain" => Ok(drivetrain::loops(&parameters)),
         Mounting::Clamped => {
             let mut all = of_rows(&CLAMPED);
-            all.push(Truth {
-                quantity: Quantity::DriveStiffness,
-                value: stiffness(&parameters),
-                source: "rig file: drive stages in series",
-            });
+            all.push(Truth::of(
+                Quantity::DriveStiffness,
+                drivetrain::stiffness(&parameters),
+                "rig file: drive stages in series",
+            ));
             all.extend(integrated(scene)?);
             all.sort_by_key(|truth| truth.quantity);
             Ok(all)
@@ -98,11 +110,15 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
                 .iter()
                 .find(|row| row.id == "friction_at" && row.name == name)
                 .ok_or_else(|| format!("no row {name}"))?;
-            Ok(vec![Truth {
-                quantity: Quantity::Drag,
-                value: row.value + teeth_nm(&parameters, speed),
-                source: "rig file: friction of both sides at that speed, and what the teeth's load adds",
-            }])
+            let mut all = vec![Truth::of(
+                Quantity::Drag,
+                row.value + teeth_nm(&parameters, speed),
+                "rig file: friction of both sides at that speed, and what the teeth's load adds",
+            )];
+            if scene.procedure == "rolling" {
+                all.extend(drivetrain::turns(&parameters));
+            }
+            Ok(all)
         }
     }
 }
@@ -114,16 +130,6 @@ fn teeth_nm(parameters: &RigParameters, speed_rad_s: f64) -> f64 {
     let steady = motor.coulomb_nm + motor.viscous_nm_s_per_rad * speed_rad_s;
     let share = parameters.plant.gear.as_ref().map_or(0.0, |gear| gear.load_share);
     share / (1.0 - share) * steady
-}
-
-/// Springs of the drive in series, N·m/rad.
-fn stiffness(parameters: &RigParameters) -> f64 {
-    let plant = &parameters.plant;
-    let mesh = plant
-        .gear
-        .as_ref()
-        .map_or(0.0, |gear| 1.0 / gear.mesh.stiffness_nm_per_rad);
-    1.0 / (mesh + 1.0 / plant.drive.stiffness_nm_per_rad)
 }
 
 /// Bandwidth and flat band at the amplitude of the quick procedure.
@@ -138,11 +144,7 @@ fn integrated(scene: &Scene) -> Result<Vec<Truth>, String> {
         .iter()
         .filter_map(|(quantity, key)| {
             // A figure that lies beyond the range integrated is null there.
-            Some(Truth {
-                quantity: *quantity,
-                value: reference[*key].as_f64()?,
-                source: INTEGRATION,
-            })
+            Some(Truth::of(*quantity, reference[*key].as_f64()?, INTEGRATION))
         })
         .collect())
 }

@@ -78,7 +78,12 @@ pub(super) fn read(rig: &Section<'_>) -> Option<Drivetrain> {
         .collect();
     let poles = count(&s, "poles", 2);
     if s.has("poles") && poles % 2 == 1 {
-        s.report("poles", "magnets come in pairs", None, "give twice the pole pairs");
+        s.report(
+            "poles",
+            "magnets come in pairs",
+            None,
+            "give twice the pole pairs",
+        );
     }
     Some(Drivetrain {
         poles,

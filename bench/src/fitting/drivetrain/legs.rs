@@ -60,7 +60,9 @@ pub(super) fn pairs(track: &Track) -> Vec<Pair> {
         let fits = |j: &usize| {
             let (a, b) = (&legs[i], &legs[*j]);
             let opposite = (a.speed + b.speed).abs() <= STEADY * a.speed.abs();
-            !taken[*j] && opposite && shared(a, b) >= SHARED * (a.ends[1] - a.ends[0]).max(b.ends[1] - b.ends[0])
+            !taken[*j]
+                && opposite
+                && shared(a, b) >= SHARED * (a.ends[1] - a.ends[0]).max(b.ends[1] - b.ends[0])
         };
         let Some(j) = (i + 1..legs.len()).find(fits) else {
             continue;

@@ -19,13 +19,18 @@ use crate::recording::{Declared, Recording, SegmentRow};
 
 /// Readings of a branch that go into the fit: more carry the same steps of the rotor's encoder.
 const BRANCH: usize = 500;
-/// Shares of the peak torque over which stiffness is given.
-const RANGES: [[f64; 2]; 3] = [[0.05, 0.25], [0.25, 0.5], [0.5, 0.8]];
+/// Shares of the peak torque over which stiffness is given; the first stands for all.
+const RANGES: [[f64; 2]; 4] = [[0.1, 0.8], [0.05, 0.25], [0.25, 0.5], [0.5, 0.8]];
 /// Standard uncertainty of the slope of a wheelbase's own angle: an error of up to 0.5 degree once a turn tilts it by
 /// 0.9 % where it is steepest (common practice).
 const SLOPE: f64 = 0.006;
-/// Friction of the hub adds to the rig's spring while it turns over, N·m/rad: up to this (0.1 N·m over 0.05 degree).
+/// Friction of the hub adds to the rig's spring while it turns over, N·m/rad: by nothing once it slides, by this just behind a
+/// reversal (0.1 N·m over 0.05 degree); the drivetrain seems softer by that share of the rig's spring.
 const HUB_NM_PER_RAD: f64 = 115.0;
+/// Steps of the rotor's encoder tilt a line over `m` of them by about `0.7/m²` (a saw-tooth against a straight line: `1/m²` for
+/// whole ones); four flanks meet them differently.
+const STEPS_TILT: f64 = 0.7;
+const FLANKS: f64 = 4.0;
 /// Time from setpoint to torque, s: the middle and half the width of what wheelbases take, where it was not measured.
 const LATE_S: [f64; 2] = [6e-3, 6e-3];
 
@@ -50,7 +55,10 @@ pub(crate) fn of(
         return Ok(Vec::new());
     };
     // Loops that follow one another are one record; a later repeat starts anew.
-    let last = own.take_while(|row| (row.segment, row.repeat) == (first.segment, first.repeat)).last().unwrap_or(first);
+    let last = own
+        .take_while(|row| (row.segment, row.repeat) == (first.segment, first.repeat))
+        .last()
+        .unwrap_or(first);
     // From the first tip on: the way there has no history.
     let quarter = (first.end_tick - first.start_tick) / 4;
     let range = recording.rows_between(first.start_tick + quarter, last.end_tick)?;
@@ -149,23 +157,24 @@ impl Loops {
                 return all.map(|quantity| One::alone(quantity, refusal.clone())).into();
             }
         };
-        let slope = |outcome: &Outcome, least: f64| doubted(outcome, SLOPE, "slope of the rotor's own angle", least);
+        let slope =
+            |outcome: &Outcome, least: f64| doubted(outcome, SLOPE, "slope of the rotor's own angle", least);
         let with = |outcome: Outcome| with_checks(outcome, fit.checks.iter().cloned());
         let mut found = vec![
             One::alone(Quantity::Backlash, with(slope(&fit.gap, 0.0))),
             One::alone(Quantity::LostMotion, with(slope(&fit.lost_motion, 0.0))),
             One::alone(Quantity::Hysteresis, with(slope(&width(&fit), 0.0))),
         ];
-        for ([low, high], outcome) in &fit.stiffness {
-            let share = |s: f64| plain(s * rated, 3);
-            let group = format!("{} to {} N·m", share(*low), share(*high));
-            found.push(One::of(
-                Quantity::RangeStiffness,
-                &group,
-                with(stiffness(outcome, spring)),
-            ));
+        for (k, ([low, high], outcome)) in fit.stiffness.iter().enumerate() {
+            let (low, high) = (low * rated, high * rated);
+            let result = with(stiffness(outcome, high - low, self.step_rad, spring));
+            found.push(if k == 0 {
+                One::alone(Quantity::RangeStiffness, result)
+            } else {
+                let group = format!("{} to {} N·m", plain(low, 3), plain(high, 3));
+                One::of(Quantity::RangeStiffness, &group, result)
+            });
         }
-        // The lowest range is where the branches are compared.
         let breakaway = match fit.stiffness.first() {
             Some((_, Outcome::Estimate(k))) => self.breakaway(sensor, k.value).into(),
             Some((_, refused)) => refused.clone(),
@@ -191,7 +200,10 @@ impl Loops {
         let rate = self.setpoint_nm.iter().fold(0.0_f64, |m, v| m.max(*v)) * 4.0 / self.period_s;
         let gain = self.gain()?;
         let ends = |m: (f64, f64), v: &f64| (m.0.min(*v), m.1.max(*v));
-        let ends = self.rotor_rad.iter().fold((f64::INFINITY, f64::NEG_INFINITY), ends);
+        let ends = self
+            .rotor_rad
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), ends);
         let (middle, half) = (0.5 * (ends.0 + ends.1), 0.5 * (ends.1 - ends.0));
         let mut bins = vec![[(0.0, 0.0_f64); 2]; BINS];
         for i in 1..self.setpoint_nm.len().saturating_sub(1) {
@@ -281,15 +293,26 @@ fn doubted(outcome: &Outcome, share: f64, source: &str, least: f64) -> Outcome {
     }
 }
 
-fn stiffness(outcome: &Outcome, spring: &RigSpring) -> Outcome {
+/// The stiffness over a range `span_nm` wide with what is known of hub and encoder.
+fn stiffness(outcome: &Outcome, span_nm: f64, step_rad: f64, spring: &RigSpring) -> Outcome {
     let tilted = doubted(outcome, SLOPE * 1.3, "slope of the rotor's own angle", 0.0);
-    let rig = spring.series_nm_per_rad.unwrap_or(2_000.0);
-    let Outcome::Estimate(estimate) = tilted else {
+    let (Outcome::Estimate(raw), Some(rig)) = (&tilted, spring.series_nm_per_rad) else {
         return tilted;
     };
-    let hub = Contribution::rectangular(
-        "friction of the hub before it slides",
-        estimate.value * 0.5 * HUB_NM_PER_RAD / rig,
-    );
-    estimate.with_contribution(hub).into()
+    // The middle of what the hub may do, and as much either way.
+    let hub = 0.5 * HUB_NM_PER_RAD / rig;
+    let value = raw.value * (1.0 + hub);
+    let steps = span_nm / raw.value / step_rad;
+    let mut budget = raw.budget.clone();
+    budget.push(Contribution::rectangular(
+        "friction of the hub before it slides, assumed",
+        value * hub,
+    ));
+    budget.push(Contribution::type_b(
+        "steps of the rotor's encoder",
+        value * STEPS_TILT / (steps * steps) / FLANKS.sqrt(),
+    ));
+    let made = Estimate::from_budget(value, &raw.unit, raw.n, raw.method.clone(), budget);
+    made.map(|estimate| estimate.with_checks(raw.checks.clone()))
+        .into()
 }

@@ -285,7 +285,9 @@ fn standing(
         }
         None if growth > MOST_GROWTH => {
             return Err(Refusal::NotCovered {
-                what: format!("slowness for order {order}, whose ripple comes at {frequency:.0} Hz; frequency over it"),
+                what: format!(
+                    "slowness for order {order}, whose ripple comes at {frequency:.0} Hz; frequency over it"
+                ),
                 got: LOWEST_MODE_HZ / frequency,
                 needed: MOST_GROWTH.powf(-0.5),
                 unit: "1".into(),
@@ -335,7 +337,10 @@ fn swing_of(orders: &[(f64, f64, f64, f64)]) -> Outcome {
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
     for i in 0..points {
         let angle = 2.0 * TAU * i as f64 / points as f64;
-        let torque: f64 = orders.iter().map(|(n, a, phi, _)| a * (n * angle - phi).cos()).sum();
+        let torque: f64 = orders
+            .iter()
+            .map(|(n, a, phi, _)| a * (n * angle - phi).cos())
+            .sum();
         (low, high) = (low.min(torque), high.max(torque));
     }
     let u = 2.0 * orders.iter().map(|o| o.3 * o.3).sum::<f64>().sqrt();

@@ -120,7 +120,10 @@ fn step_and_noise(
     let to = (track.first_row + slowest.up.end * track.rows_together).min(from + READINGS);
     let counts = recording.raw("motor_angle", from..to)?;
     let Some(step) = step_counts(counts.view()) else {
-        let outcome = refused("stands_still", "the wheelbase's own angle did not change while the rim turned");
+        let outcome = refused(
+            "stands_still",
+            "the wheelbase's own angle did not change while the rim turned",
+        );
         return Ok((outcome.clone(), outcome));
     };
     let scale_rad = recording.channel("motor_angle")?.scale.abs() / ratio * f64::from(step);
@@ -146,7 +149,13 @@ fn step_and_noise(
             std_uncertainty: part.std_uncertainty * scale_rad,
             ..part
         });
-        Estimate::from_budget(noise.value * scale_rad, "rad", noise.n, noise.method, budget.collect())
+        Estimate::from_budget(
+            noise.value * scale_rad,
+            "rad",
+            noise.n,
+            noise.method,
+            budget.collect(),
+        )
     });
     Ok((resolution.into(), noise.into()))
 }

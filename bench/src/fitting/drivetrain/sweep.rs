@@ -1,7 +1,9 @@
 //! Friction over speed: a pair of turns each, and the curve through them.
 
 use truerim_analysis::estimate::{Contribution, Estimate, Outcome};
-use truerim_analysis::friction::{PairedDrag, StribeckFit, StribeckOptions, fit_stribeck, paired_drag, points_of};
+use truerim_analysis::friction::{
+    PairedDrag, StribeckFit, StribeckOptions, fit_stribeck, paired_drag, points_of,
+};
 
 use super::One;
 use super::legs::Pair;
@@ -23,7 +25,11 @@ pub(super) fn of(track: &Track, pairs: &[Pair], sensor: &SensorTerms) -> (Vec<On
             Pair::turn(track, &pair.down, &effort),
         );
         let drag = paired_drag(&up, &down);
-        let group = format!("{} rad/s over {}°", plain(pair.speed, 2), plain(pair.travel.to_degrees(), 2));
+        let group = format!(
+            "{} rad/s over {}°",
+            plain(pair.speed, 2),
+            plain(pair.travel.to_degrees(), 2)
+        );
         let result: Outcome = match &drag {
             Ok(drag) => point(drag, sensor),
             Err(refusal) => refusal.clone().into(),

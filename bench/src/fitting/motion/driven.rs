@@ -33,9 +33,7 @@ const SPEED_S: f64 = 0.05;
 /// The longest stretch at setpoint zero, in which the drive turns the rim.
 pub(in crate::fitting) fn turned_at_zero(recording: &Recording) -> Option<&SegmentRow> {
     let at_zero = |row: &&SegmentRow| {
-        row.excitation == "hold"
-            && row.is_excitation()
-            && row.to_nm.abs().max(row.from_nm.abs()) < 1e-6
+        row.excitation == "hold" && row.is_excitation() && row.to_nm.abs().max(row.from_nm.abs()) < 1e-6
     };
     let holds = recording.segments().iter().filter(at_zero);
     holds.max_by_key(|row| row.end_tick.saturating_sub(row.start_tick))
