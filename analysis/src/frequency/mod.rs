@@ -20,7 +20,7 @@ mod start;
 mod two_mass;
 
 pub use crossing::{BandwidthOptions, Crossing, bandwidth, flat_band};
-pub use delay::{DelayOptions, phase_delay};
+pub use delay::{DESCRIBES, DelayOptions, phase_delay};
 pub use errors::{
     auto_spectrum_error, coherence_error, cross_spectrum_error, magnitude_error, phase_error_rad,
 };

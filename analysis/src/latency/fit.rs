@@ -21,6 +21,9 @@ const SUSPECT: f64 = 2.0;
 /// The same while the residual of all is well above the noise.
 const SUSPECT_WHEN_BENT: f64 = 1.5;
 
+/// Share of the steps that begin without load that may be disturbed before none of them is used.
+const MOST_DISTURBED: f64 = 0.25;
+
 /// How often the fit is made again without those that were disturbed; each time the usual residual comes down.
 const ROUNDS: usize = 5;
 
@@ -132,12 +135,37 @@ impl LatencyRecords {
         }
     }
 
+    /// A gap in the drive disturbs steps that begin without load, some so little that they pass for whole and bend the
+    /// shape. Where too many of them stand out, none is used.
+    fn attempts(&self, left_out: &mut Vec<(usize, String)>) -> Result<Fitted<'_>, Refusal> {
+        let before = left_out.len();
+        let fitted = attempt(self.repeats.clone(), self.reason.clone(), &self.options, left_out);
+        let unloaded = |index: usize| self.repeats.iter().any(|r| r.index == index && !r.loaded);
+        let dropped = left_out[before..].iter().filter(|(i, _)| unloaded(*i)).count();
+        let (loaded, others): (Vec<Repeat>, Vec<Repeat>) =
+            self.repeats.iter().cloned().partition(|r| r.loaded);
+        if dropped as f64 <= MOST_DISTURBED * others.len() as f64
+            || loaded.len() < self.options.min_repeats.max(2)
+        {
+            return fitted;
+        }
+        left_out.truncate(before);
+        left_out.extend(others.iter().map(|r| {
+            let reason = format!(
+                "begins without load, where {dropped} of {} such steps were disturbed: a gap in the drive",
+                others.len()
+            );
+            (r.index, reason)
+        }));
+        attempt(loaded, self.reason.clone(), &self.options, left_out)
+    }
+
     /// Fits all records together, as [`fit_latency_groups`].
     pub fn fit(self) -> LatencyGroups {
-        let mut left_out = self.left_out;
-        let fitted = match self.fatal {
+        let mut left_out = self.left_out.clone();
+        let fitted = match self.fatal.clone() {
             Some(refusal) => Err(refusal),
-            None => attempt(self.repeats, self.reason, &self.options, &mut left_out),
+            None => self.attempts(&mut left_out),
         };
         left_out.sort_by_key(|(index, _)| *index);
         match fitted {

@@ -58,6 +58,9 @@ pub struct LatencyOptions {
     pub slew_nm_per_s: Option<f64>,
     /// Relative standard uncertainty of that, 1.
     pub slew_rel_u: f64,
+    /// Gears and belts between rotor and rim, one after the other, if declared. Two and more put a mass between them,
+    /// whose frequency the rise hardly shows and which hides the onset a little longer.
+    pub drive_stages: Option<usize>,
     /// Fewest usable repeats.
     pub min_repeats: usize,
     /// Least ratio of the commanded change to the noise.
@@ -76,6 +79,7 @@ impl Default for LatencyOptions {
             tick_s: 1e-6,
             update_period_s: None,
             slew_nm_per_s: None,
+            drive_stages: None,
             slew_rel_u: 0.1,
             min_repeats: 5,
             min_amplitude_to_noise: 20.0,

@@ -14,6 +14,8 @@ pub(crate) struct Repeat {
     pub(crate) class: usize,
     /// Commanded change without its sign, N·m.
     pub(crate) change_nm: f64,
+    /// Whether torque acted before in the direction in which it goes on acting: a gap in the drive is then closed.
+    pub(crate) loaded: bool,
     pub(crate) t_s: Vec<f64>,
     pub(crate) y_nm: Vec<f64>,
     /// Instant of the record's last sample, s; the samples kept may end before.
@@ -118,6 +120,7 @@ pub(crate) fn repeat(
     Ok(Repeat {
         index,
         class: 0,
+        loaded: record.from_nm * record.to_nm > 0.0,
         change_nm: commanded.abs(),
         t_s,
         y_nm,
@@ -234,6 +237,8 @@ pub(crate) fn guess(
         presliding_nm: 0.4 * changes_nm[small],
         hub_hz: 4.0 * resonance_hz,
         stiffness_ratio: 0.3,
+        shaft_hz: 8.0 * resonance_hz,
+        stage_ratio: 2.0,
     };
     let mut classes = Vec::new();
     for (class, change_nm) in changes_nm.iter().enumerate() {

@@ -51,7 +51,7 @@ pub(crate) struct Joint {
 
 /// Widths of the prior on the logarithms, in the order of [`ShapeModel::to_logs`]. They keep parameters that the
 /// window does not show (a further mode, friction) from running away and weigh one residual each against thousands.
-const PRIOR_SD: [f64; PARAMETERS] = [0.1, 0.7, 1.0, 0.3, 1.0, 1.0, 1.0, 0.7, 0.4, 0.7];
+const PRIOR_SD: [f64; PARAMETERS] = [0.1, 0.7, 1.0, 0.3, 1.0, 1.0, 1.0, 0.7, 0.4, 0.7, 1.0, 1.0];
 
 /// Most iterations of a fit.
 pub(crate) const ITERATIONS: usize = 100;
@@ -107,6 +107,7 @@ impl<'r> Problem<'r> {
                 form: choice.form,
                 sensor_delay_s: options.sensor_delay_s,
                 with_hub: choice.with_hub,
+                with_shaft: choice.with_hub && options.drive_stages.is_some_and(|stages| stages > 1),
                 // Delays move by a fraction of the window while the fit runs.
                 until_s: 1.3 * choice.window.max(1.0) * longest,
                 friction_node_nm: 0.25 * smallest,

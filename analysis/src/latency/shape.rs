@@ -38,10 +38,14 @@ pub struct ShapeModel {
     pub hub_hz: f64,
     /// Stiffness of the drive as a multiple of the rig's.
     pub stiffness_ratio: f64,
+    /// Natural frequency of what turns between the two stages of a drive, rotor and hub held, Hz.
+    pub shaft_hz: f64,
+    /// Stiffness of the rotor's stage as a multiple of that of the rim's.
+    pub stage_ratio: f64,
 }
 
 /// Number of shape parameters.
-pub(crate) const PARAMETERS: usize = 10;
+pub(crate) const PARAMETERS: usize = 12;
 
 impl ShapeModel {
     /// Logarithms, in which the fit works: all parameters are positive and known by their order of magnitude.
@@ -57,6 +61,8 @@ impl ShapeModel {
             self.presliding_nm,
             self.hub_hz,
             self.stiffness_ratio,
+            self.shaft_hz,
+            self.stage_ratio,
         ]
         .map(f64::ln)
     }
@@ -74,6 +80,8 @@ impl ShapeModel {
             presliding_nm: value(7),
             hub_hz: value(8),
             stiffness_ratio: value(9),
+            shaft_hz: value(10),
+            stage_ratio: value(11),
         }
     }
 }

@@ -18,6 +18,8 @@ pub(crate) struct View {
     pub(crate) form: SensorForm,
     pub(crate) sensor_delay_s: f64,
     pub(crate) with_hub: bool,
+    /// Whether something turns between two stages of the drive; with a hub alone.
+    pub(crate) with_shaft: bool,
     pub(crate) until_s: f64,
     /// Friction is tabulated at zero, this and twice this, N·m.
     pub(crate) friction_node_nm: f64,
@@ -49,8 +51,9 @@ const NODES: usize = 3;
 /// interpolation adds less than 1e-7.
 const STEP_S: f64 = 25e-6;
 
-/// Rotor angle and speed, bristle, hub angle and speed, sensor and its rate; each at the three frictions.
-const STATES: usize = 7;
+/// Rotor angle and speed, bristle, hub angle and speed, sensor and its rate, shaft angle and speed; each at the three
+/// frictions.
+const STATES: usize = 9;
 type Lane = [f64; NODES];
 type State = [Lane; STATES];
 
@@ -158,6 +161,8 @@ struct Rates {
     series: f64,
     /// Without a hub the rotor alone moves, on both springs in series.
     with_hub: bool,
+    /// Stiffness of both stages and inertia between them.
+    shaft: Option<[f64; 3]>,
 }
 
 impl Rates {
@@ -202,6 +207,12 @@ impl Rates {
             presliding: model.presliding_nm / series,
             series,
             with_hub: view.with_hub,
+            shaft: view.with_shaft.then(|| {
+                // In series they are the drive's stiffness.
+                let (first, second) = (k * (1.0 + model.stage_ratio), k * (1.0 + 1.0 / model.stage_ratio));
+                let w3 = std::f64::consts::TAU * model.shaft_hz;
+                [first, second, (first + second) / (w3 * w3)]
+            }),
         }
     }
 
@@ -212,20 +223,28 @@ impl Rates {
             let (hub_angle, hub_speed) = (x[3][n], x[4][n]);
             // Dahl friction: the rise does not last long enough to tell a Stribeck curve.
             out[2][n] = (speed - speed.abs() * bristle) / self.presliding;
-            let (drive, rig) = if self.with_hub {
-                (
-                    self.ratio * (angle - hub_angle) + self.drive_loss * (speed - hub_speed),
-                    hub_angle + self.rig_lead_s * hub_speed,
-                )
+            let rig_held = hub_angle + self.rig_lead_s * hub_speed;
+            // Torque on the rotor's side of the drive, on the rim's side of it, and through the rig.
+            let (rotor_side, rim_side, rig) = if let Some([first, second, inertia]) = self.shaft {
+                let lead_s = self.drive_loss / self.ratio;
+                let through = |k: f64, twist: f64, rate: f64| k * (twist + lead_s * rate);
+                let rotor_side = through(first, angle - x[7][n], speed - x[8][n]);
+                let rim_side = through(second, x[7][n] - hub_angle, x[8][n] - hub_speed);
+                out[7][n] = x[8][n];
+                out[8][n] = (rotor_side - rim_side) / inertia;
+                (rotor_side, rim_side, rig_held)
+            } else if self.with_hub {
+                let drive = self.ratio * (angle - hub_angle) + self.drive_loss * (speed - hub_speed);
+                (drive, drive, rig_held)
             } else {
                 let torque = self.series * (angle + self.massless_lead() * speed);
-                (torque, torque)
+                (torque, torque, torque)
             };
             out[0][n] = speed;
-            out[1][n] = (drive_nm - self.friction[n] * bristle - self.rotor_loss * speed - drive)
+            out[1][n] = (drive_nm - self.friction[n] * bristle - self.rotor_loss * speed - rotor_side)
                 / self.rotor_inertia;
             out[3][n] = hub_speed;
-            out[4][n] = (drive - rig) / self.hub_inertia;
+            out[4][n] = (rim_side - rig) / self.hub_inertia;
             match self.form {
                 SensorForm::Pure => {}
                 SensorForm::FirstOrder => out[5][n] = (rig - x[5][n]) / self.sensor_delay_s,

@@ -16,7 +16,7 @@ use super::groups;
 use super::scan::scan;
 use super::sensor::SensorTerms;
 use super::{
-    FittingError, agreement, by_frequency, curves, delays, drivetrain, motion, quality, steps, sweeps,
+    FittingError, agreement, by_frequency, curves, delays, drivetrain, motion, quality, spread, steps, sweeps,
 };
 use crate::recording::{Declared, Recording};
 
@@ -125,8 +125,12 @@ fn clamped(
     base: &Conditions,
     shown: &mut Curves,
 ) -> Result<Found, FittingError> {
-    let update_period_s = sweeps::DriveTerms::of(source.recording).update_period_s;
-    let drive = (source.sensor, update_period_s);
+    let stages = source
+        .declared
+        .drivetrain
+        .as_ref()
+        .map(|drivetrain| drivetrain.stages.len());
+    let drive = (source.sensor, sweeps::DriveTerms::of(source.recording), stages);
     let mut results = fit_steps(source.recording, cuts, drive, options, base, shown)?;
     let by_frequency = by_frequency::of(source, cuts, options, base, shown)?;
     results.push(delay_agreement(&results, &by_frequency.measurands, base));
@@ -180,7 +184,7 @@ fn check_header(recording: &Recording) -> Result<(), FittingError> {
 fn fit_steps(
     recording: &Recording,
     cuts: &Cuts,
-    (sensor, update_period_s): (&SensorTerms, Option<f64>),
+    (sensor, drive, drive_stages): (&SensorTerms, sweeps::DriveTerms, Option<usize>),
     options: &FitOptions,
     base: &Conditions,
     shown: &mut Curves,
@@ -193,7 +197,9 @@ fn fit_steps(
         sensor_delay_s: sensor.delay_s,
         sensor_delay_u_s: sensor.delay_u_s,
         tick_s: sensor.tick_s,
-        update_period_s,
+        update_period_s: drive.update_period_s,
+        slew_nm_per_s: drive.slew_nm_per_s,
+        drive_stages,
         saturation_nm: Some(sensor.end_nm),
         ..options.latency.clone()
     };
@@ -218,10 +224,10 @@ fn fit_steps(
         measurands.extend(steps::over_all(&groups, &delays.pooled, &conditions));
     }
     if !groups.is_empty() {
-        let clock = (sensor.tick_s, update_period_s);
+        let clock = (sensor.tick_s, drive.update_period_s);
         measurands.extend(delays::of(&groups, &delays.pooled, &conditions, clock));
     }
-    shown.latency = steps::latency_curve(&groups, &delays.pooled, &conditions, update_period_s);
+    shown.latency = steps::latency_curve(&groups, &delays.pooled, &conditions, drive.update_period_s);
     for (group, delays) in groups.iter().zip(delays.groups) {
         let results = steps::measure(recording, group, sensor, &step, delays, alone)?;
         if group.headline {
@@ -229,6 +235,9 @@ fn fit_steps(
             shown.steps = curves::steps(recording, group, &results, sensor, form, thin)?;
         }
         measurands.extend(results.measurands);
+    }
+    if let Some(spread) = spread::too_long(recording, &groups, drive.update_period_s)? {
+        spread.judge(&mut measurands);
     }
     if measurands.is_empty() {
         let advice = "run a procedure with a step segment to learn about latency, rise and settling";

@@ -24,6 +24,7 @@ mod quality;
 mod reading;
 mod scan;
 mod sensor;
+mod spread;
 mod steps;
 mod sweeps;
 #[cfg(test)]

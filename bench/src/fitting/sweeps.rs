@@ -4,7 +4,7 @@ use std::f64::consts::SQRT_2;
 
 use truerim_analysis::estimate::{Contribution, Estimate, Outcome, Refusal};
 use truerim_analysis::frequency::{
-    BandwidthOptions, Crossing, DelayOptions, FrequencyOptions, FrequencyResponse, PhaseOptions,
+    BandwidthOptions, Crossing, DESCRIBES, DelayOptions, FrequencyOptions, FrequencyResponse, PhaseOptions,
     ResonanceOptions, SweepRecord, SweepSpectra, bandwidth, first_resonance, flat_band, phase_delay,
     phase_frequency,
 };
@@ -153,7 +153,7 @@ pub(crate) fn readings(
         flat_band(response, &level),
         phase_frequency(response, &PhaseOptions::default()),
         group_delay(response).into(),
-        phase_delay(response, &delay),
+        described(phase_delay(response, &delay)),
         resonance.frequency,
         resonance.damping,
     ]
@@ -181,6 +181,18 @@ fn response(
         }
     }
     Ok(spectra.response())
+}
+
+/// A delay beside a model that misses the response by more than its errors has no uncertainty worth stating.
+fn described(delay: Outcome) -> Outcome {
+    let failed = delay.estimate().and_then(|e| {
+        let check = e.checks.iter().find(|c| c.name == DESCRIBES && !c.passed);
+        check.map(|c| format!("{}: {}", c.name, c.detail))
+    });
+    match failed {
+        Some(why) => refused("model_misfit", why),
+        None => delay,
+    }
 }
 
 /// Group delay over the octave around [`GROUP_DELAY_HZ`].

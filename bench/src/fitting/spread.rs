@@ -1,0 +1,100 @@
+//! How long a rig that limits the slew of its setpoint takes for a jump.
+//!
+//! A firmware that looks in that time takes over a part, and the rest one period later: the delay of such a repeat is neither
+//! that of the first part nor of the second. Where it happens rarely the latency fit tells those repeats apart; where it
+//! happens to most, the distribution of the delays is no longer that of the waits.
+
+use truerim_analysis::estimate::{Contribution, Outcome};
+use truerim_analysis::statistics::median;
+
+use super::FittingError;
+use super::document::{Measurand, Quantity};
+use super::groups::{Group, refused};
+use crate::recording::Recording;
+
+/// Largest share of the firmware's period that a jump may take.
+const MOST: f64 = 0.25;
+/// How near to either level a setpoint is as good as there, as a share of the step.
+const THERE: f64 = 0.02;
+
+/// Jump against the firmware's period.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Spread {
+    /// How long the rig takes for a typical step, s.
+    pub(crate) jump_s: f64,
+    /// How often the firmware looks, s.
+    pub(crate) period_s: f64,
+}
+
+/// The spread, where it is too long for what is said of single delays.
+pub(crate) fn too_long(
+    recording: &Recording,
+    groups: &[Group<'_>],
+    update_period_s: Option<f64>,
+) -> Result<Option<Spread>, FittingError> {
+    let Some(period_s) = update_period_s else {
+        return Ok(None);
+    };
+    let (mut slews, mut sizes) = (Vec::new(), Vec::new());
+    for cut in groups.iter().flat_map(|g| &g.cuts) {
+        let (from, to) = (cut.row.from_nm, cut.row.to_nm);
+        sizes.push((to - from).abs());
+        // One sample in the middle of the jump tells its rate.
+        let samples = cut.samples(recording)?;
+        let rows = samples.t_s.iter().zip(&samples.setpoint_nm);
+        let behind = rows
+            .filter(|(t, _)| **t > 0.0)
+            .map(|(t, nm)| (*t, (nm - from) / (to - from)));
+        let amid = behind.take_while(|(_, share)| *share < 1.0 - THERE);
+        slews.extend(
+            amid.filter(|(_, share)| *share > THERE)
+                .map(|(t, share)| share * (to - from).abs() / t),
+        );
+    }
+    let (Ok(slew), Ok(size)) = (median(&slews), median(&sizes)) else {
+        return Ok(None);
+    };
+    let jump_s = size / slew;
+    Ok((jump_s > MOST * period_s).then_some(Spread { jump_s, period_s }))
+}
+
+impl Spread {
+    /// Refuses what rests on single delays; the mean gets what half of the jump may shift it by.
+    pub(crate) fn judge(self, measurands: &mut [Measurand]) {
+        for measurand in measurands {
+            match measurand.quantity {
+                Quantity::LatencyJitter
+                | Quantity::UpdatePeriod
+                | Quantity::DeadTime
+                | Quantity::ArrivalJitter => measurand.result = self.refusal(),
+                Quantity::Latency => {
+                    let shift = Contribution::rectangular("jump spread by the rig", self.shift_s());
+                    if let Outcome::Estimate(estimate) = &measurand.result {
+                        measurand.result = estimate.clone().with_contribution(shift).into();
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+
+    /// Of the steps whose jump a poll falls into (jump over period), each is late by half a period at most.
+    fn shift_s(self) -> f64 {
+        let share = (self.jump_s / self.period_s).min(1.0);
+        0.5 * share * self.jump_s.min(self.period_s)
+    }
+
+    fn refusal(self) -> Outcome {
+        refused(
+            "setpoint_spread",
+            format!(
+                "the rig spreads a typical step over {:.2} ms, and the firmware looks every {:.2} ms: many steps are taken over in \
+                 two parts, and their single delays say little; at most {:.0} % of the period, by smaller steps or a greater \
+                 rig.limits.slew",
+                1e3 * self.jump_s,
+                1e3 * self.period_s,
+                100.0 * MOST
+            ),
+        )
+    }
+}
