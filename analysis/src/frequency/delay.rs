@@ -136,7 +136,10 @@ fn estimate(response: &FrequencyResponse, options: &DelayOptions) -> Result<Esti
     let rings_hz = fitted.model.rotor_hz;
     if peaked && start.range_hz[1] < SHORT_REACH[0] * rings_hz {
         let half_width = SHORT_REACH[1] / rings_hz;
-        budget.push(Contribution::rectangular("range ends before twice the resonance", half_width));
+        budget.push(Contribution::rectangular(
+            "range ends before twice the resonance",
+            half_width,
+        ));
     }
     let (known, slew) = match (options.slew_nm_per_s, options.amplitude_nm, drive) {
         (Some(slew), Some(_), Some(_)) if slew.is_finite() => {

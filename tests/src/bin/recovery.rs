@@ -86,7 +86,8 @@ fn main() -> ExitCode {
 const HEAD: &str = "# Known truth, and what the fits make of it\n\n\
     Each seed is a whole measurement of a virtual unit: the rig in lock-step, the recording, the fit. The truth comes from the \
     rig file by closed form or, for bandwidth and flat band, from an independent integration (`tests/reference/plant`). \
-    *Mean error* is estimate less truth, *spread* the standard deviation over seeds, *stated u* the mean of the standard \
+    *Mean error* is estimate less truth, *spread* the standard deviation over seeds, *least spread* what waits or sensor noise \
+    alone leave to an estimate without bias, with the spread as a multiple of it, *stated u* the mean of the standard \
     uncertainties that the fits state. A right 95 % interval holds the truth in 95 % of seeds; one that holds it always is \
     wider than it need be.\n";
 

@@ -5,6 +5,7 @@
 //! `tests/reference/plant`; never from the simulator or the fits.
 
 mod drivetrain;
+mod least;
 mod scene;
 mod table;
 mod truth;

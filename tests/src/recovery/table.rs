@@ -65,13 +65,14 @@ pub fn rows(truths: &[Truth], seeds: &[SeedResult]) -> Vec<Row> {
 #[must_use]
 pub fn table(rows: &[Row]) -> String {
     let mut text = format!(
-        "{:<30} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>9}  {}\n",
+        "{:<30} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>8} {:>9}  {}\n",
         "measurand",
         "truth",
         "unit",
         "n (ref)",
         "bias",
         "spread",
+        "least",
         "stated u",
         "worst",
         "in 95 %",
@@ -80,13 +81,14 @@ pub fn table(rows: &[Row]) -> String {
     for row in rows {
         let _ = writeln!(
             text,
-            "{:<30} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>7.1} %  {}",
+            "{:<30} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>8} {:>7.1} %  {}",
             row.name(),
             row.show(row.truth.value),
             row.unit(),
             format!("{} ({})", row.count, row.refused),
             row.show(row.bias),
             row.show(row.spread),
+            row.least(),
             row.show(row.stated),
             row.show(row.worst),
             row.coverage * 100.0,
@@ -108,6 +110,16 @@ impl Row {
         let least = (k * known.abs()).max(1e-9);
         let places = (1.0 - least.log10().floor()).clamp(0.0, 8.0) as usize;
         format!("{:.places$}", k * value)
+    }
+
+    /// Least spread to two digits, with the spread as a multiple of it in brackets.
+    fn least(&self) -> String {
+        let Some(least) = self.truth.least else {
+            return "–".into();
+        };
+        let shown = self.truth.quantity.text().shown_in.factor() * least;
+        let places = (1.0 - shown.abs().max(1e-9).log10().floor()).clamp(0.0, 8.0) as usize;
+        format!("{shown:.places$} ({:.1}×)", self.spread / least)
     }
 
     /// Name of the quantity, with its group where it has several.
@@ -135,20 +147,21 @@ impl Row {
 #[must_use]
 pub fn markdown(rows: &[Row]) -> String {
     let mut text = String::from(
-        "| measurand | truth | n (refused) | mean error | spread | stated u | worst | truth inside 95 % |\n\
-         | --- | --- | --- | --- | --- | --- | --- | --- |\n",
+        "| measurand | truth | n (refused) | mean error | spread | least spread | stated u | worst | truth inside 95 % |\n\
+         | --- | --- | --- | --- | --- | --- | --- | --- | --- |\n",
     );
     for row in rows {
         let unit = row.unit();
         let _ = writeln!(
             text,
-            "| {} | {} {unit} | {} ({}) | {} | {} | {} | {} | {:.0} % |",
+            "| {} | {} {unit} | {} ({}) | {} | {} | {} | {} | {} | {:.0} % |",
             row.name(),
             row.show(row.truth.value),
             row.count,
             row.refused,
             row.show(row.bias),
             row.show(row.spread),
+            row.least(),
             row.show(row.stated),
             row.show(row.worst),
             row.coverage * 100.0,
@@ -188,7 +201,7 @@ mod tests {
         // 2.58 times sqrt(0.95 · 0.05 / 3).
         assert!((row.by_chance() - 0.32464).abs() < 1e-4);
         assert!(
-            markdown(&rows).contains("| 10.0 Hz | 3 (1) | 2.0 | 1.0 | 1.0 | 3.0 | 67 % |"),
+            markdown(&rows).contains("| 10.0 Hz | 3 (1) | 2.0 | 1.0 | – | 1.0 | 3.0 | 67 % |"),
             "{}",
             markdown(&rows)
         );

@@ -6,6 +6,7 @@ use truerim::fitting::Quantity;
 use virtual_rig::describe::describe;
 use virtual_rig::parameters::RigParameters;
 
+use super::least::played;
 use super::scene::Scene;
 use super::{drivetrain, root};
 
@@ -20,6 +21,8 @@ pub struct Truth {
     pub value: f64,
     /// Where it comes from.
     pub source: &'static str,
+    /// Least spread that an estimate without bias can have, where it is worked out.
+    pub least: Option<f64>,
 }
 
 impl Truth {
@@ -31,6 +34,7 @@ impl Truth {
             group: String::new(),
             value,
             source,
+            least: None,
         }
     }
 }
@@ -88,6 +92,9 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
                 "rig file: drive stages in series",
             ));
             all.extend(integrated(scene)?);
+            if scene.procedure == "quick" {
+                least_spreads(scene, &parameters, &mut all)?;
+            }
             all.sort_by_key(|truth| truth.quantity);
             Ok(all)
         }
@@ -130,6 +137,29 @@ fn teeth_nm(parameters: &RigParameters, speed_rad_s: f64) -> f64 {
     let steady = motor.coulomb_nm + motor.viscous_nm_s_per_rad * speed_rad_s;
     let share = parameters.plant.gear.as_ref().map_or(0.0, |gear| gear.load_share);
     share / (1.0 - share) * steady
+}
+
+/// Adds the least spreads of latency and bandwidth.
+fn least_spreads(scene: &Scene, parameters: &RigParameters, truths: &mut [Truth]) -> Result<(), String> {
+    let played = played(scene)?;
+    let rows = describe(parameters);
+    let mode = rows
+        .iter()
+        .find(|row| row.id == "mode")
+        .map(|row| row.value);
+    let period_s = truths
+        .iter()
+        .find(|t| t.quantity == Quantity::UpdatePeriod)
+        .map(|t| t.value);
+    let noise_nm = parameters.sensors.torque.noise_nm;
+    for truth in truths {
+        truth.least = match truth.quantity {
+            Quantity::Latency => period_s.map(|period_s| played.latency_s(period_s)),
+            Quantity::Bandwidth => mode.map(|mode| played.bandwidth_hz(truth.value, mode, noise_nm)),
+            _ => None,
+        };
+    }
+    Ok(())
 }
 
 /// Bandwidth and flat band at the amplitude of the quick procedure.
