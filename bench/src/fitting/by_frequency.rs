@@ -98,7 +98,7 @@ fn periodic(
         if let (true, Some((linear, range_hz))) = (first && group.headline, results.linear) {
             let response = linear.response();
             further(source, &group, &response, options, &mut measurands, found)?;
-            let reference_hz = sweeps::reference(range_hz);
+            let reference_hz = sweeps::holding(&response, sweeps::reference(range_hz));
             let mut shape = curve(&group, &response, reference_hz, options, &measurands);
             if let Some(curve) = &mut shape {
                 curves::levels(curve, &linear);

@@ -82,7 +82,7 @@ pub(crate) struct Cuts {
     pub(crate) multisines: Vec<Cut>,
     /// Repeats of pseudo-random signals, each over its whole periods.
     pub(crate) pseudo_random: Vec<Cut>,
-    /// Largest amplitude of anything that was played to be looked at, N·m.
+    /// Largest torque of anything that was played to be looked at, N·m.
     pub(crate) largest_nm: f64,
     /// Repeats left out, in words, with the reason.
     pub(crate) left_out: Vec<String>,
@@ -115,8 +115,10 @@ pub(crate) fn cut(recording: &Recording) -> Result<Cuts, FittingError> {
         .iter()
         .filter(|row| row.is_excitation())
         .collect();
-    let amplitudes = rows.iter().map(|row| row.amplitude_nm.abs());
-    cuts.largest_nm = amplitudes.filter(|a| a.is_finite()).fold(0.0, f64::max);
+    let torques = rows
+        .iter()
+        .flat_map(|row| [row.amplitude_nm.abs() + row.preload_nm.abs(), row.to_nm.abs()]);
+    cuts.largest_nm = torques.filter(|nm| nm.is_finite()).fold(0.0, f64::max);
     for (i, row) in rows.iter().enumerate() {
         let is_step = row.excitation == "step";
         if !is_step && row.excitation != "chirp" {

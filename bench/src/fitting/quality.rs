@@ -8,7 +8,7 @@ use super::facts::RecordingFacts;
 use super::reading::plain;
 use super::scan::Scan;
 
-/// Largest change of zero, as a share of the largest excitation. Friction in a clamped drivetrain can hold some torque at zero
+/// Largest change of zero, as a share of the largest torque. Friction in a clamped drivetrain can hold some torque at zero
 /// setpoint, which is no drift of the sensor, and no result here depends on the zero; hence not tighter.
 const ZERO_SHARE: f64 = 0.10;
 /// Share of bands that may lie below the least coherence.

@@ -26,6 +26,9 @@ const REFERENCE_HZ: [f64; 2] = [1.0, 5.0];
 /// Where the group delay is told, Hz: well below any resonance of a clamped wheelbase, well above what a chirp begins with.
 const GROUP_DELAY_HZ: f64 = 10.0;
 
+/// How near a band has to be, as a logarithm: lines of whole periods are some Hz apart.
+const NEAR: f64 = 0.15;
+
 /// Quantities that each group of chirps has.
 const QUANTITIES: [Quantity; 7] = [
     Quantity::Bandwidth,
@@ -130,14 +133,14 @@ pub(crate) fn readings(
     amplitude_nm: Option<f64>,
 ) -> [Outcome; 7] {
     let [low, high] = range_hz;
-    let reference_hz = reference(range_hz);
+    let reference_hz = holding(response, reference(range_hz));
     let level = BandwidthOptions {
         reference_hz,
         level_db: -3.0,
         crossing: Crossing::First,
     };
     let delay = DelayOptions {
-        fit_hz: [low.max(2.0), high.min(250.0)],
+        fit_hz: [delay_from(response, low.max(2.0)), high.min(250.0)],
         update_period_s: drive.update_period_s,
         slew_nm_per_s: drive.slew_nm_per_s,
         amplitude_nm,
@@ -183,6 +186,39 @@ fn response(
     Ok(spectra.response())
 }
 
+/// Fewest bands behind a gain at low frequency.
+const FEWEST: usize = 3;
+
+/// A reference band, widened upwards until it holds enough bands: lines of whole periods may lie far apart.
+pub(crate) fn holding(response: &FrequencyResponse, [low, high]: [f64; 2]) -> [f64; 2] {
+    let third = response.f_hz.iter().filter(|f| **f >= low).nth(FEWEST - 1);
+    [low, third.map_or(high, |f| f.max(high))]
+}
+
+/// Where the fit of the delay begins: its gain is that of the bands from there to 2.5 times as much.
+fn delay_from(response: &FrequencyResponse, low: f64) -> f64 {
+    let enough = |f: &&f64| {
+        response
+            .f_hz
+            .iter()
+            .filter(|g| (**f..=2.5 * **f).contains(*g))
+            .count()
+            >= FEWEST
+    };
+    let found = response.f_hz.iter().filter(|f| **f >= low).find(enough);
+    if response
+        .f_hz
+        .iter()
+        .filter(|g| (low..=2.5 * low).contains(*g))
+        .count()
+        >= FEWEST
+    {
+        low
+    } else {
+        found.copied().unwrap_or(low)
+    }
+}
+
 /// A delay beside a model that misses the response by more than its errors has no uncertainty worth stating.
 fn described(delay: Outcome) -> Outcome {
     let failed = delay.estimate().and_then(|e| {
@@ -210,7 +246,7 @@ fn group_delay(response: &FrequencyResponse) -> Result<Estimate, Refusal> {
         .group_delay(reach)
         .into_iter()
         .min_by(|a, b| distance(a.f_hz).total_cmp(&distance(b.f_hz)))
-        .filter(|d| distance(d.f_hz) < 0.05)
+        .filter(|d| distance(d.f_hz) < NEAR)
         .ok_or_else(none)?;
     let n = response.repeats.len();
     let stats = truerim_analysis::statistics::mean_sd(&response.repeat_delay_s)?;

@@ -24,10 +24,11 @@ const UNITS: [(Unit, Option<&str>); 3] = [
     (Unit::Direct, None),
     (Unit::Geared, None),
 ];
-const PROCEDURES: [(Mounting, &str); 6] = [
+const PROCEDURES: [(Mounting, &str); 7] = [
     (Mounting::Clamped, "quick"),
     (Mounting::Free, "coast"),
     (Mounting::BackDriven, "drag"),
+    (Mounting::Clamped, "response"),
     (Mounting::Clamped, "drivetrain"),
     (Mounting::Free, "free"),
     (Mounting::BackDriven, "rolling"),

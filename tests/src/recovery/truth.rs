@@ -50,6 +50,13 @@ const CLAMPED: [(Quantity, &str); 6] = [
     (Quantity::IdealResonance, "mode_ideal_clamp"),
 ];
 
+/// What of it multisines tell.
+const OF_PERIODS: [Quantity; 3] = [
+    Quantity::PhaseDelay,
+    Quantity::DriveStiffness,
+    Quantity::IdealResonance,
+];
+
 /// The same for a free rim with its disc.
 const FREE: [(Quantity, &str); 3] = [
     (Quantity::Coulomb, "coulomb"),
@@ -91,6 +98,11 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
                 drivetrain::stiffness(&parameters),
                 "rig file: drive stages in series",
             ));
+            if scene.procedure == "response" {
+                // Without steps, and with sines of another amplitude than those integrated.
+                all.retain(|truth| OF_PERIODS.contains(&truth.quantity));
+                return Ok(all);
+            }
             all.extend(integrated(scene)?);
             if scene.procedure == "quick" {
                 least_spreads(scene, &parameters, &mut all)?;
@@ -143,10 +155,7 @@ fn teeth_nm(parameters: &RigParameters, speed_rad_s: f64) -> f64 {
 fn least_spreads(scene: &Scene, parameters: &RigParameters, truths: &mut [Truth]) -> Result<(), String> {
     let played = played(scene)?;
     let rows = describe(parameters);
-    let mode = rows
-        .iter()
-        .find(|row| row.id == "mode")
-        .map(|row| row.value);
+    let mode = rows.iter().find(|row| row.id == "mode").map(|row| row.value);
     let period_s = truths
         .iter()
         .find(|t| t.quantity == Quantity::UpdatePeriod)

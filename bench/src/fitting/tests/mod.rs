@@ -1,5 +1,6 @@
 //! Fitting of recordings whose torque is a closed form.
 
+mod periods;
 mod synthetic;
 
 use super::cut::cut;

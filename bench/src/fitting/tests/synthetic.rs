@@ -24,6 +24,8 @@ pub(super) struct Synthetic {
     pub(super) levels: Vec<(u64, f64)>,
     /// Start, end, amplitude and preload of each chirp.
     pub(super) chirps: Vec<(u64, u64, f64, f64)>,
+    /// Start, end and signal of each realisation of what is played in whole periods.
+    pub(super) periodic: Vec<(u64, u64, Periodic)>,
     pub(super) rows: Vec<SegmentRow>,
     pub(super) now: u64,
     /// Samples from here to there are lost.
@@ -33,6 +35,37 @@ pub(super) struct Synthetic {
     /// Rows are kept up to this tick.
     pub(super) until: u64,
     pub(super) completion: Completion,
+}
+
+/// Length of a period, s; its lines are multiples of 1 Hz.
+const PERIOD_S: f64 = 1.0;
+/// Share of the torque's square, per N·m, that is added to a multisine, and of its cube, per N²·m².
+pub(super) const SQUARE: f64 = 0.02;
+pub(super) const CUBE: f64 = 0.03;
+
+/// A signal of whole periods about a preload of 1 N·m.
+#[derive(Clone)]
+pub(super) enum Periodic {
+    /// Lines and their phases; amplitude of each, N·m.
+    Multisine(Vec<(u32, f64)>, f64),
+    /// A maximum-length sequence of 1,000 ms of bits of 1 ms, by its signs.
+    Binary(Vec<f64>),
+}
+
+impl Periodic {
+    /// At `t` s after the start of a period, held for 250 µs.
+    pub(super) fn nm(&self, ticks: u64) -> f64 {
+        let held = (ticks / 250 * 250) as f64 * 1e-6;
+        match self {
+            Self::Multisine(lines, each) => {
+                let sum = lines
+                    .iter()
+                    .map(|(k, p)| (std::f64::consts::TAU * f64::from(*k) * held + p).cos());
+                each * sum.sum::<f64>()
+            }
+            Self::Binary(signs) => 0.4 * signs[(ticks / 1_000) as usize % signs.len()],
+        }
+    }
 }
 
 /// Chirp from 0.5 to 300 Hz over `length` seconds, logarithmic; taper of 50 ms.
@@ -48,6 +81,7 @@ impl Synthetic {
         Self {
             levels: vec![(0, 0.0)],
             chirps: Vec::new(),
+            periodic: Vec::new(),
             rows: Vec::new(),
             now: 600_000,
             lost: None,
@@ -118,9 +152,43 @@ impl Synthetic {
         self
     }
 
+    /// Realisations of three periods each on 1 N·m, the first in which the rig settles.
+    pub(super) fn periods(mut self, signals: &[Periodic], named: (&str, u32)) -> Self {
+        for (repeat, signal) in signals.iter().enumerate() {
+            self.levels.push((self.now, 1.0));
+            self.now += 300_000 + repeat as u64 * 613 % 1000;
+            let length = match signal {
+                Periodic::Multisine(..) => (PERIOD_S * 1e6) as u64,
+                Periodic::Binary(signs) => signs.len() as u64 * 1_000,
+            };
+            let crest = (0..length / 250)
+                .map(|i| signal.nm(250 * i).abs())
+                .fold(0.0, f64::max);
+            let start = self.now;
+            for part in 0..3 {
+                let row = SegmentRow {
+                    role: if part == 0 { "transient" } else { "excitation" }.into(),
+                    segment: named.1,
+                    amplitude_nm: crest,
+                    ..self.row(named.0, repeat as u32, (1.0, 1.0), length)
+                };
+                self.rows.push(row);
+                self.now += length;
+            }
+            self.periodic.push((start, self.now, signal.clone()));
+            self.levels.push((self.now, 0.0));
+            self.now += 100_000;
+        }
+        self
+    }
+
     /// Setpoint in force at a tick, N·m: a chirp is a staircase of 250 ticks.
     pub(super) fn setpoint_nm(&self, tick: u64) -> f64 {
         let chirp = self.chirps.iter().find(|c| (c.0..c.1).contains(&tick));
+        let of_period = self.periodic.iter().find(|p| (p.0..p.1).contains(&tick));
+        if let Some((start, _, signal)) = of_period {
+            return 1.0 + signal.nm(tick - start);
+        }
         let planned = match chirp {
             Some((start, end, amplitude, preload)) => {
                 let held = (tick - start) / 250 * 250;
@@ -141,6 +209,10 @@ impl Synthetic {
         let late = tick.saturating_sub(DELAY);
         if self.chirps.iter().any(|c| (c.0..c.1).contains(&late)) {
             return GAIN * self.setpoint_nm(late);
+        }
+        if self.periodic.iter().any(|p| (p.0..p.1).contains(&late)) {
+            let x = self.setpoint_nm(late) - 1.0;
+            return GAIN * (1.0 + x) + SQUARE * x * x + CUBE * x * x * x;
         }
         let mut sum = 0.0;
         let mut before = 0.0;
