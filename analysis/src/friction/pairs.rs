@@ -31,8 +31,9 @@ const BLOCKS: usize = 16;
 const BINS: usize = 32;
 const READINGS: usize = 6;
 /// Share of the ripple by which the mean may be off: ripple that rings along with the rotor takes energy, which the drive
-/// pays for as drag. One that is not shared by the directions is a sign of it.
-const RINGING: f64 = 0.02;
+/// pays for as drag, `n r/2k` times what the directions do not share of it: 2 % for a soft drivetrain (270 per rad of 0.04 N·m on
+/// 900 N·m/rad), and as much again for what is not known of it.
+const RINGING: f64 = 0.04;
 
 /// Halves of difference and sum of both directions, angle by angle, over the angles that both cover. Cogging is the same in
 /// both and cancels whatever the travel, so no whole periods are needed.

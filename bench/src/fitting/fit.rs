@@ -136,13 +136,13 @@ fn clamped(
     results.push(delay_agreement(&results, &by_frequency.measurands, base));
     results.push(sensor_delay(source.sensor, base));
     results.extend(by_frequency.measurands);
-    let loops = drivetrain::clamped(
-        source.recording,
-        source.declared,
-        source.sensor,
-        source.spring,
-        base,
-    )?;
+    let latency = results
+        .iter()
+        .find(|m| m.quantity == Quantity::Latency && m.headline)
+        .and_then(Measurand::estimate)
+        .cloned();
+    let known = (source.declared, source.sensor, source.spring);
+    let loops = drivetrain::clamped(source.recording, known, latency.as_ref(), base)?;
     if !loops.is_empty() {
         results.retain(drivetrain::worth_beside_loops);
     }

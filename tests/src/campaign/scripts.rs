@@ -171,6 +171,10 @@ fn shorten(excitation: &mut Excitation) {
             pulse.widths.truncate(2);
         }
         Excitation::PseudoRandom(signal) => signal.periods.count = signal.periods.count.min(2),
-        Excitation::Reversal(reversal) => reversal.periods.count = reversal.periods.count.min(2),
+        Excitation::Reversal(reversal) => {
+            reversal.period_us.value = reversal.period_us.value.min(2_000_000);
+            (reversal.periods.count, reversal.periods.transient) = (1, 0);
+            reversal.fade = 0;
+        }
     }
 }

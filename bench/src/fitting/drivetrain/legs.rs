@@ -129,3 +129,65 @@ fn leg(track: &Track, speed: &[f64], range: Range<usize>) -> Option<Leg> {
         ends: [a.min(b), a.max(b)],
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Angles of legs at the given speeds over the given angles, a second of rest between.
+    fn track(legs: &[(f64, f64)]) -> Track {
+        let fs_hz = 200.0;
+        let mut rim_rad = vec![0.0; 200];
+        let mut at = 0.0;
+        for (speed, angle) in legs {
+            let count = (angle / speed.abs() * fs_hz) as usize;
+            rim_rad.extend((1..=count).map(|i| at + speed * i as f64 / fs_hz));
+            at += speed * count as f64 / fs_hz;
+            rim_rad.extend(std::iter::repeat_n(at, 200));
+        }
+        Track {
+            fs_hz,
+            rim_rad,
+            ..Track::default()
+        }
+    }
+
+    #[test]
+    fn legs_of_opposite_speed_over_the_same_angles_are_pairs() {
+        // The fast pair is nested about the slow one; the last leg has no other to go with.
+        let track = track(&[
+            (-0.5, 3.0),
+            (0.2, 6.0),
+            (-0.2, 6.0),
+            (0.5, 3.0),
+            (0.05, 0.5),
+            (-0.05, 0.5),
+            (1.0, 4.0),
+        ]);
+        let found = pairs(&track);
+        let speeds: Vec<f64> = found.iter().map(|p| (100.0 * p.speed).round() / 100.0).collect();
+        assert_eq!(speeds, [0.05, 0.2, 0.5]);
+        // 0.3 s at either end of what is steady are left out, and a little of where a window of 0.1 s meets rest.
+        for (pair, angle) in found.iter().zip([0.5, 6.0, 3.0]) {
+            let left_out = angle - pair.travel;
+            assert!((0.6..0.75).contains(&(left_out / pair.speed)), "{left_out}");
+            assert!(track.rim_rad[pair.up.start] < track.rim_rad[pair.up.end]);
+            assert!(track.rim_rad[pair.down.start] > track.rim_rad[pair.down.end]);
+        }
+    }
+
+    #[test]
+    fn legs_elsewhere_and_short_ones_are_no_pairs() {
+        assert!(
+            pairs(&track(&[
+                (0.5, 1.0),
+                (0.5, 1.0),
+                (-0.5, 0.7),
+                (0.3, 0.3),
+                (-0.4, 0.3)
+            ]))
+            .is_empty()
+        );
+        assert!(pairs(&Track::default()).is_empty());
+    }
+}

@@ -31,15 +31,14 @@ const HUB_NM_PER_RAD: f64 = 115.0;
 /// whole ones); four flanks meet them differently.
 const STEPS_TILT: f64 = 0.7;
 const FLANKS: f64 = 4.0;
-/// Time from setpoint to torque, s: the middle and half the width of what wheelbases take, where it was not measured.
-const LATE_S: [f64; 2] = [6e-3, 6e-3];
+/// Latency from setpoint to torque where no step told it, s, and its standard uncertainty: 1 to 12 ms are usual.
+const ASSUMED_S: [f64; 2] = [6e-3, 3.5e-3];
 
 /// All results of slow loops; nothing for a recording without any.
 pub(crate) fn of(
     recording: &Recording,
-    declared: &Declared,
-    sensor: &SensorTerms,
-    spring: &RigSpring,
+    (declared, sensor, spring): (&Declared, &SensorTerms, &RigSpring),
+    latency: Option<&Estimate>,
     base: &Conditions,
 ) -> Result<Vec<Measurand>, FittingError> {
     let rows: Vec<&SegmentRow> = recording
@@ -70,7 +69,10 @@ pub(crate) fn of(
         ..base.clone()
     };
     let found = match Loops::read(recording, range, declared, period_s)? {
-        Ok(loops) => loops.results(declared, sensor, spring),
+        Ok(loops) => {
+            let late_s = latency.map_or(ASSUMED_S, |e| [e.value, e.std_uncertainty]);
+            loops.results((declared, sensor, spring), late_s)
+        }
         Err(outcome) => [Quantity::Backlash, Quantity::LostMotion, Quantity::Hysteresis]
             .map(|quantity| One::alone(quantity, outcome.clone()))
             .into(),
@@ -136,7 +138,11 @@ impl Loops {
         }))
     }
 
-    fn results(&self, declared: &Declared, sensor: &SensorTerms, spring: &RigSpring) -> Vec<One> {
+    fn results(
+        &self,
+        (declared, sensor, spring): (&Declared, &SensorTerms, &RigSpring),
+        late_s: [f64; 2],
+    ) -> Vec<One> {
         let largest = self.torque_nm.iter().fold(0.0_f64, |m, t| m.max(t.abs()));
         let rated = declared.peak_nm.unwrap_or(largest);
         let quantisation = self.step_rad / 12.0_f64.sqrt();
@@ -157,13 +163,21 @@ impl Loops {
                 return all.map(|quantity| One::alone(quantity, refusal.clone())).into();
             }
         };
-        let slope =
-            |outcome: &Outcome, least: f64| doubted(outcome, SLOPE, "slope of the rotor's own angle", least);
+        // Readings at one torque meet one place of a step, whatever is averaged there.
+        let read = |outcome: &Outcome, readings: f64| {
+            let tilted = doubted(outcome, SLOPE, "slope of the rotor's own angle");
+            let Outcome::Estimate(estimate) = tilted else {
+                return tilted;
+            };
+            let steps = quantisation * readings.sqrt();
+            let steps = Contribution::type_b("steps of the rotor's encoder", steps);
+            estimate.with_contribution(steps).into()
+        };
         let with = |outcome: Outcome| with_checks(outcome, fit.checks.iter().cloned());
         let mut found = vec![
-            One::alone(Quantity::Backlash, with(slope(&fit.gap, 0.0))),
-            One::alone(Quantity::LostMotion, with(slope(&fit.lost_motion, 0.0))),
-            One::alone(Quantity::Hysteresis, with(slope(&width(&fit), 0.0))),
+            One::alone(Quantity::Backlash, with(read(&fit.gap, 0.0))),
+            One::alone(Quantity::LostMotion, with(read(&fit.lost_motion, 1.0))),
+            One::alone(Quantity::Hysteresis, with(read(&width(&fit), 2.0))),
         ];
         for (k, ([low, high], outcome)) in fit.stiffness.iter().enumerate() {
             let (low, high) = (low * rated, high * rated);
@@ -176,7 +190,7 @@ impl Loops {
             });
         }
         let breakaway = match fit.stiffness.first() {
-            Some((_, Outcome::Estimate(k))) => self.breakaway(sensor, k.value).into(),
+            Some((_, Outcome::Estimate(k))) => self.breakaway(sensor, k.value, late_s).into(),
             Some((_, refused)) => refused.clone(),
             None => Refusal::TooFewRepeats {
                 what: "ranges of stiffness".into(),
@@ -196,7 +210,12 @@ impl Loops {
     /// Half the difference between rising and falling torque of command less what the drivetrain's spring `k` carries, at equal
     /// rotor angles near the middle. Ripple and the encoder's errors are the same in both; what remains is friction of the
     /// motor's side. The spring's torques differ by where the rim is alone.
-    fn breakaway(&self, sensor: &SensorTerms, k: f64) -> Result<Estimate, Refusal> {
+    fn breakaway(
+        &self,
+        sensor: &SensorTerms,
+        k: f64,
+        [late_s, late_u_s]: [f64; 2],
+    ) -> Result<Estimate, Refusal> {
         let rate = self.setpoint_nm.iter().fold(0.0_f64, |m, v| m.max(*v)) * 4.0 / self.period_s;
         let gain = self.gain()?;
         let ends = |m: (f64, f64), v: &f64| (m.0.min(*v), m.1.max(*v));
@@ -225,11 +244,11 @@ impl Loops {
             .collect();
         let all = mean_sd(&halves)?;
         // Torque answers a little late, so that rising torque seems to need more.
-        let value = all.mean - gain * rate * LATE_S[0];
+        let value = all.mean - gain * rate * late_s;
         let n = all.n as f64;
         let budget = vec![
             Contribution::type_a("scatter over the rotor angle", all.sd / n.sqrt(), n - 1.0),
-            Contribution::rectangular("delay of torque behind the command", gain * rate * LATE_S[1]),
+            Contribution::type_b("latency", gain * rate * late_u_s),
             Contribution::type_b("torque gain", value.abs() * sensor.gain_rel_u),
             Contribution::rectangular("friction of the hub in the drive's gain", HUB_SHARE * value),
         ];
@@ -283,10 +302,10 @@ fn width(fit: &BacklashFit) -> Outcome {
 }
 
 /// An estimate with a share of it doubted besides.
-fn doubted(outcome: &Outcome, share: f64, source: &str, least: f64) -> Outcome {
+fn doubted(outcome: &Outcome, share: f64, source: &str) -> Outcome {
     match outcome {
         Outcome::Estimate(e) => {
-            let doubt = Contribution::type_b(source, (share * e.value).abs().max(least));
+            let doubt = Contribution::type_b(source, (share * e.value).abs());
             e.clone().with_contribution(doubt).into()
         }
         refused @ Outcome::Refused(_) => refused.clone(),
@@ -295,7 +314,7 @@ fn doubted(outcome: &Outcome, share: f64, source: &str, least: f64) -> Outcome {
 
 /// The stiffness over a range `span_nm` wide with what is known of hub and encoder.
 fn stiffness(outcome: &Outcome, span_nm: f64, step_rad: f64, spring: &RigSpring) -> Outcome {
-    let tilted = doubted(outcome, SLOPE * 1.3, "slope of the rotor's own angle", 0.0);
+    let tilted = doubted(outcome, SLOPE * 1.3, "slope of the rotor's own angle");
     let (Outcome::Estimate(raw), Some(rig)) = (&tilted, spring.series_nm_per_rad) else {
         return tilted;
     };

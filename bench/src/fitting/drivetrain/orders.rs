@@ -83,11 +83,7 @@ fn orders(
             let far = |p: &Pair| (p.speed / base.speed / FASTER[0]).ln().abs();
             far(a).total_cmp(&far(b))
         });
-    let named = declared
-        .drivetrain
-        .as_ref()
-        .map(|declared| named_orders(&drivetrain(declared)))
-        .unwrap_or_default();
+    let named = named(declared);
     let base_turns = both(track, base)?;
     let wanted = wanted(&named, declared, &base_turns[0], base.speed, track.fs_hz);
     let slow = Split::of(&base_turns, base.speed, &wanted, sensor)?;
@@ -122,6 +118,12 @@ fn orders(
     }
     found.insert(0, One::alone(Quantity::Cogging, swing_of(&swing)));
     Ok(found)
+}
+
+/// Every order that the declared drivetrain explains; none where nothing is declared.
+pub(super) fn named(declared: &Declared) -> Vec<NamedOrder> {
+    let own = declared.drivetrain.as_ref().map(drivetrain);
+    own.map(|own| named_orders(&own)).unwrap_or_default()
 }
 
 /// `order 90: poles (uneven slots)`.

@@ -53,8 +53,35 @@ pub(crate) fn of(
         sensor,
         &conditions,
     )?);
+    compare(&mut list);
     list.extend(not_clamped(&conditions));
     Ok(list)
+}
+
+/// Friction that was found in several ways: whether the ways agree stands beside the result that stands for all.
+fn compare(list: &mut [Measurand]) {
+    const ALIKE: [[Quantity; 3]; 2] = [
+        [Quantity::Coulomb, Quantity::CoastCoulomb, Quantity::SweepCoulomb],
+        [Quantity::Viscous, Quantity::CoastViscous, Quantity::SweepViscous],
+    ];
+    for alike in ALIKE {
+        let ways = ["inverse dynamics", "coasting", "several speeds"];
+        let found: Vec<(&str, &truerim_analysis::estimate::Estimate)> = ways
+            .into_iter()
+            .zip(alike)
+            .filter_map(|(way, quantity)| {
+                let own = list.iter().find(|m| m.quantity == quantity)?;
+                Some((way, own.estimate()?))
+            })
+            .collect();
+        // One way alone agrees with nothing.
+        let Ok(agreement) = truerim_analysis::friction::agreement(&found) else {
+            continue;
+        };
+        if let Some(first) = list.iter_mut().find(|m| m.quantity == alike[0]) {
+            first.result = with_checks(first.result.clone(), [agreement.check]);
+        }
+    }
 }
 
 /// What only a clamped rim shows, refused.
