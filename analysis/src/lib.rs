@@ -21,6 +21,7 @@
 //! | [`backlash`] | gap, lost motion, hysteresis and stiffness from slow reversals |
 //! | [`cogging`] | torque that repeats with the angle: orders, names, skew, ripple under load |
 //! | [`inertia`] | inertia from two discs, ratio, and what changed in a belt |
+//! | [`position`] | step and noise of a position sensor |
 //! | [`regression`] | linear least squares, and what its columns can tell apart |
 //! | [`zero_phase`] | low-pass filtering without shift in time |
 //! | [`statistics`] | means, spreads and quantiles used by the others |

@@ -209,6 +209,8 @@ pub enum Quantity {
     RangeStiffness,
     /// Breakaway torque of the motor's side.
     MotorBreakaway,
+    /// Torque per angle that friction gives before it slides.
+    PreslidingStiffness,
     /// Coulomb friction from several speeds.
     SweepCoulomb,
     /// Viscous friction from several speeds.

@@ -82,6 +82,17 @@ pub(super) fn loops(parameters: &RigParameters) -> Vec<Truth> {
     all
 }
 
+/// Small loops on a free rim: the bristles of both sides, `u = σ_m x_m + σ_h x_h`, the rotor's way longer by the twist that carries
+/// the hub's part, `x_m = x_h (1 + σ_h/k)`. Nothing where a gap lies between.
+pub(super) fn small_loops(parameters: &RigParameters) -> Option<Truth> {
+    let plant = &parameters.plant;
+    let (motor, output) = (&plant.motor_friction, &plant.output_friction);
+    let (m, h) = (motor.stiffness_nm_per_rad, output.stiffness_nm_per_rad);
+    let value = m * (1.0 + h / stiffness(parameters)) + h;
+    let source = "rig file: bristles of both sides and the drive's twist";
+    (plant.gear.is_none()).then(|| Truth::of(Quantity::PreslidingStiffness, value, source))
+}
+
 /// Slow turns on a drive. Driven from the rim the mesh carries the motor's friction and what it adds to it:
 /// `T = T_m + μ T`.
 pub(super) fn turns(parameters: &RigParameters) -> Vec<Truth> {

@@ -120,6 +120,9 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
             for truth in all.iter_mut().filter(|truth| truth.quantity == Quantity::Viscous) {
                 truth.value += shaft;
             }
+            if scene.procedure == "free" {
+                all.extend(drivetrain::small_loops(&parameters));
+            }
             Ok(all)
         }
         Mounting::BackDriven => {

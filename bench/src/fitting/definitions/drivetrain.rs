@@ -53,6 +53,15 @@ pub(super) const MOTOR_BREAKAWAY: Words = (
     ShownIn::NewtonMetres,
 );
 
+pub(super) const PRESLIDING_STIFFNESS: Words = (
+    "presliding_stiffness",
+    "Stiffness before sliding",
+    "Torque per angle of the rim that friction of both sides gives like a spring before it slides, small loops about one place.",
+    "Bristle hysteresis at vanishing speed (Canudas de Wit, Olsson, Åström and Lischinsky, IEEE Trans. Automatic Control 40, \
+     1995, 419) by least squares, cycle by cycle",
+    ShownIn::NewtonMetresPerRadian,
+);
+
 pub(super) const BREAKAWAY: Words = (
     "breakaway",
     "Breakaway torque",

@@ -42,7 +42,7 @@ pub enum Family {
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 60] = [
+    pub const ALL: [Self; 61] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -88,6 +88,7 @@ impl Quantity {
         Self::Hysteresis,
         Self::RangeStiffness,
         Self::MotorBreakaway,
+        Self::PreslidingStiffness,
         Self::SweepCoulomb,
         Self::SweepViscous,
         Self::Breakaway,
@@ -136,6 +137,7 @@ impl Quantity {
             | Self::Hysteresis
             | Self::RangeStiffness
             | Self::MotorBreakaway
+            | Self::PreslidingStiffness
             | Self::SweepCoulomb
             | Self::SweepViscous
             | Self::Breakaway
@@ -239,6 +241,7 @@ impl Quantity {
             Self::Hysteresis => drivetrain::HYSTERESIS,
             Self::RangeStiffness => drivetrain::RANGE_STIFFNESS,
             Self::MotorBreakaway => drivetrain::MOTOR_BREAKAWAY,
+            Self::PreslidingStiffness => drivetrain::PRESLIDING_STIFFNESS,
             Self::SweepCoulomb => drivetrain::SWEEP_COULOMB,
             Self::SweepViscous => drivetrain::SWEEP_VISCOUS,
             Self::Breakaway => drivetrain::BREAKAWAY,

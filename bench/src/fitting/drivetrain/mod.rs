@@ -1,10 +1,11 @@
-//! The drivetrain: gap, spring and hysteresis of a clamped one from slow loops; friction over speed, cogging by orders and
-//! the position sensor of one that a drive turns slowly.
+//! The drivetrain: gap, spring and hysteresis of a clamped one from slow loops; what friction of a free one gives before it
+//! slides, from small ones; friction over speed, cogging by orders and the position sensor of one that a drive turns slowly.
 
 mod legs;
 mod loops;
 mod orders;
 mod position;
+mod small;
 mod sweep;
 
 use truerim_analysis::estimate::Outcome;
@@ -17,6 +18,7 @@ use super::sensor::SensorTerms;
 use crate::recording::{Declared, Recording};
 
 pub(crate) use loops::of as clamped;
+pub(crate) use small::of as small_loops;
 
 /// One result: the group it belongs to, if the quantity has several, and the outcome.
 struct One {

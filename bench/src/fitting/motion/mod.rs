@@ -53,6 +53,7 @@ pub(crate) fn of(
         sensor,
         &conditions,
     )?);
+    list.extend(super::drivetrain::small_loops(recording, &conditions)?);
     compare(&mut list);
     list.extend(not_clamped(&conditions));
     Ok(list)
