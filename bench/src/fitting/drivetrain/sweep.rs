@@ -55,9 +55,12 @@ fn point(drag: &PairedDrag, sensor: &SensorTerms) -> Outcome {
     Estimate::from_budget(drag.friction_nm, "N.m", 2, method, budget).into()
 }
 
+/// One result of the curve.
+type Pick = fn(&StribeckFit) -> &Outcome;
+
 /// Every result of the curve, or the same refusal in place of all.
 fn all(fit: &Result<StribeckFit, Outcome>) -> Vec<One> {
-    let pick: [(Quantity, fn(&StribeckFit) -> &Outcome); 6] = [
+    let pick: [(Quantity, Pick); 6] = [
         (Quantity::SweepCoulomb, |fit| &fit.coulomb),
         (Quantity::SweepViscous, |fit| &fit.viscous),
         (Quantity::Breakaway, |fit| &fit.breakaway),
