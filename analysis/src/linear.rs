@@ -86,9 +86,25 @@ fn reflect(v: &[f64], vv: f64, x: &mut [f64]) {
     }
 }
 
+/// Sums side by side: one sum after the other would wait for each addition, and several lose less to rounding.
+const LANES: usize = 8;
+
 /// Scaled against overflow only as far as the fits need: plain sums.
 pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
+    let mut sums = [0.0; LANES];
+    let (a_whole, b_whole) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
+    let rest: f64 = a_whole
+        .remainder()
+        .iter()
+        .zip(b_whole.remainder())
+        .map(|(a, b)| a * b)
+        .sum();
+    for (a, b) in a_whole.zip(b_whole) {
+        for lane in 0..LANES {
+            sums[lane] += a[lane] * b[lane];
+        }
+    }
+    sums.iter().sum::<f64>() + rest
 }
 
 /// Euclidean length.

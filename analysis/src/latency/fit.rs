@@ -24,6 +24,12 @@ const SUSPECT_WHEN_BENT: f64 = 1.5;
 /// Share of the steps that begin without load that may be disturbed before none of them is used.
 const MOST_DISTURBED: f64 = 0.25;
 
+/// Residual over noise from which the shape misses the rises.
+const MISSES: f64 = 1.3;
+
+/// Residual over that of all from which a fit without them is better.
+const CLEARLY: f64 = 0.8;
+
 /// How often the fit is made again without those that were disturbed; each time the usual residual comes down.
 const ROUNDS: usize = 5;
 
@@ -136,7 +142,7 @@ impl LatencyRecords {
     }
 
     /// A gap in the drive disturbs steps that begin without load, some so little that they pass for whole and bend the
-    /// shape. Where too many of them stand out, none is used.
+    /// shape. Where too many of them stand out, or the shape misses all and does not without them, none is used.
     fn attempts(&self, left_out: &mut Vec<(usize, String)>) -> Result<Fitted<'_>, Refusal> {
         let before = left_out.len();
         let fitted = attempt(self.repeats.clone(), self.reason.clone(), &self.options, left_out);
@@ -144,20 +150,30 @@ impl LatencyRecords {
         let dropped = left_out[before..].iter().filter(|(i, _)| unloaded(*i)).count();
         let (loaded, others): (Vec<Repeat>, Vec<Repeat>) =
             self.repeats.iter().cloned().partition(|r| r.loaded);
-        if dropped as f64 <= MOST_DISTURBED * others.len() as f64
-            || loaded.len() < self.options.min_repeats.max(2)
-        {
+        let many = dropped as f64 > MOST_DISTURBED * others.len() as f64;
+        let residual_nm = fitted.as_ref().map_or(f64::INFINITY, |f| f.joint.residual_rms_nm);
+        let misses = fitted.as_ref().is_ok_and(|f| residual_nm > MISSES * f.noise_nm);
+        if others.is_empty() || loaded.len() < self.options.min_repeats.max(2) || !(many || misses) {
             return fitted;
         }
-        left_out.truncate(before);
-        left_out.extend(others.iter().map(|r| {
+        let mut left_out_too = left_out[..before].to_vec();
+        left_out_too.extend(others.iter().map(|r| {
             let reason = format!(
-                "begins without load, where {dropped} of {} such steps were disturbed: a gap in the drive",
+                "begins without load, where {dropped} of {} such steps were disturbed or all of them bend the rise: a gap in \
+                 the drive",
                 others.len()
             );
             (r.index, reason)
         }));
-        attempt(loaded, self.reason.clone(), &self.options, left_out)
+        let apart = attempt(loaded, self.reason.clone(), &self.options, &mut left_out_too);
+        let better = apart
+            .as_ref()
+            .is_ok_and(|f| f.joint.residual_rms_nm < CLEARLY * residual_nm);
+        if !many && !better {
+            return fitted;
+        }
+        *left_out = left_out_too;
+        apart
     }
 
     /// Fits all records together, as [`fit_latency_groups`].

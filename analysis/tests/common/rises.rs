@@ -68,6 +68,8 @@ pub fn options() -> LatencyOptions {
         sensor_delay_s: SENSOR_DELAY_S,
         sensor_delay_u_s: 5e-6,
         update_period_s: Some(PERIOD_S),
+        // The independent rises are those of one spring between rotor and hub.
+        drive_stages: Some(1),
         ..LatencyOptions::default()
     }
 }
