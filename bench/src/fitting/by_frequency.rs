@@ -10,7 +10,7 @@ use super::cut::Cuts;
 use super::document::{Conditions, Curves, Measurand, ModelFacts, Quantity};
 use super::groups::{self, Group};
 use super::sweeps::DriveTerms;
-use super::{FitOptions, FittingError, Source, curves, model, multisines, sweeps, twist};
+use super::{FitOptions, FittingError, Source, curves, ideal, model, multisines, sweeps, twist};
 
 /// What was found.
 #[derive(Default)]
@@ -64,7 +64,14 @@ fn chirps(
         )?;
         let (mut measurands, reference_hz) = (results.measurands, results.reference_hz);
         if let (true, Some(response)) = (group.headline, results.response) {
-            further(source, &group, &response, options, &mut measurands, &mut found)?;
+            further(
+                source,
+                &group,
+                (&response, reference_hz),
+                options,
+                &mut measurands,
+                &mut found,
+            )?;
             shown.frequency = curve(&group, &response, reference_hz, options, &measurands);
             found.response = Some(response);
         }
@@ -97,8 +104,15 @@ fn periodic(
         let mut measurands = results.measurands;
         if let (true, Some((linear, range_hz))) = (first && group.headline, results.linear) {
             let response = linear.response();
-            further(source, &group, &response, options, &mut measurands, found)?;
             let reference_hz = sweeps::holding(&response, sweeps::reference(range_hz));
+            further(
+                source,
+                &group,
+                (&response, reference_hz),
+                options,
+                &mut measurands,
+                found,
+            )?;
             let mut shape = curve(&group, &response, reference_hz, options, &measurands);
             if let Some(curve) = &mut shape {
                 curves::levels(curve, &linear);
@@ -115,7 +129,7 @@ fn periodic(
 fn further(
     source: &Source<'_>,
     group: &Group<'_>,
-    response: &FrequencyResponse,
+    (response, reference_hz): (&FrequencyResponse, [f64; 2]),
     options: &FitOptions,
     measurands: &mut Vec<Measurand>,
     found: &mut ByFrequency,
@@ -132,6 +146,13 @@ fn further(
     let (parts, check) = twist::of(source.recording, group, source.sensor, known, &resonance.result)?;
     resonance.result = groups::with_checks(resonance.result.clone(), check);
     measurands.extend(parts);
+    measurands.extend(ideal::of(
+        group,
+        response,
+        reference_hz,
+        measurands,
+        source.spring,
+    ));
     Ok(())
 }
 

@@ -20,6 +20,10 @@ const INSTANTS: usize = 600;
 const BEFORE_S: f64 = 0.005;
 /// Coverage factor of the bands: 95 % of a normal error.
 const K95: f64 = 1.96;
+/// Bands on either side through whose phase the group delay is laid: an eighth of an octave of a chirp.
+const SMOOTH: usize = 6;
+/// Widest error band of a group delay that is shown, s.
+const MOST_UNSURE_S: f64 = 5e-3;
 /// Lowest gain of a band's edge, dB below the curve.
 const DEEPEST_DB: f64 = 60.0;
 
@@ -207,6 +211,14 @@ pub(crate) fn frequency(
         }
     }
     curve.phase_without_delay_deg = delay_s.map(|_| bare);
+    for at in response.group_delay(SMOOTH) {
+        // Where the slope is not known to a few milliseconds it would only spoil the axis.
+        if K95 * at.u_s < MOST_UNSURE_S {
+            curve.group_delay.f_hz.push(at.f_hz);
+            curve.group_delay.delay_s.push(micro(at.delay_s));
+            curve.group_delay.band_s.push(micro(K95 * at.u_s));
+        }
+    }
     let inside = |f: f64| (reference_hz[0]..=reference_hz[1]).contains(&f);
     let reference: Vec<f64> = response
         .f_hz

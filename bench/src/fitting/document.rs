@@ -181,6 +181,10 @@ pub enum Quantity {
     RotorInertia,
     /// First resonance on an ideal clamp.
     IdealResonance,
+    /// Bandwidth on an ideal clamp.
+    IdealBandwidth,
+    /// Flat band on an ideal clamp.
+    IdealFlatBand,
     /// Coulomb friction, mean of both directions.
     Coulomb,
     /// Coulomb friction in the positive direction.
@@ -445,12 +449,26 @@ pub struct FrequencyCurve {
     pub flat_band_hz: Option<f64>,
     /// First resonance: frequency and its 95 % interval, Hz.
     pub resonance_hz: Option<[f64; 3]>,
+    /// Delay of the envelope of a slow signal at that frequency, slope of the phase through neighbouring bands.
+    #[serde(default)]
+    pub group_delay: DelayCurve,
     /// What distortion puts on one realisation, dB re 1 N·m/N·m, where multisines tell; [`LOWEST_DB`] where none shows.
     #[serde(default)]
     pub distortion_db: Option<Vec<f64>>,
     /// What noise puts on one period, likewise.
     #[serde(default)]
     pub noise_db: Option<Vec<f64>>,
+}
+
+/// Group delay over frequency; every list has one entry a frequency.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct DelayCurve {
+    /// Frequency, Hz, ascending.
+    pub f_hz: Vec<f64>,
+    /// Delay, s.
+    pub delay_s: Vec<f64>,
+    /// Half width of the 95 % error band, s.
+    pub band_s: Vec<f64>,
 }
 
 /// What documents of earlier versions were made from.

@@ -16,6 +16,7 @@ mod facts;
 mod fit;
 mod gather;
 mod groups;
+mod ideal;
 mod model;
 mod motion;
 mod multisines;
@@ -33,8 +34,8 @@ mod twist;
 
 pub use definitions::{Family, QuantityText};
 pub use document::{
-    Conditions, Curves, FitDocument, FrequencyCurve, LOWEST_DB, LatencyCurve, Measurand, ModelFacts, Program,
-    Quantity, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, StepCurves, Temperature,
+    Conditions, Curves, DelayCurve, FitDocument, FrequencyCurve, LOWEST_DB, LatencyCurve, Measurand,
+    ModelFacts, Program, Quantity, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, StepCurves, Temperature,
 };
 pub use error::FittingError;
 pub use facts::{Ending, RecordingFacts, RigFacts, SensorFacts, UnitFacts};

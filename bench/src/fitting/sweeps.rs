@@ -2,7 +2,7 @@
 
 use std::f64::consts::SQRT_2;
 
-use truerim_analysis::estimate::{Contribution, Estimate, Outcome, Refusal};
+use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 use truerim_analysis::frequency::{
     BandwidthOptions, Crossing, DESCRIBES, DelayOptions, FrequencyOptions, FrequencyResponse, PhaseOptions,
     ResonanceOptions, SweepRecord, SweepSpectra, bandwidth, first_resonance, flat_band, phase_delay,
@@ -12,6 +12,7 @@ use truerim_analysis::frequency::{
 use super::FittingError;
 use super::document::{Conditions, Measurand, Quantity};
 use super::groups::{Group, refused};
+use super::reading::plain;
 use super::sensor::SensorTerms;
 use crate::recording::Recording;
 
@@ -134,11 +135,7 @@ pub(crate) fn readings(
 ) -> [Outcome; 7] {
     let [low, high] = range_hz;
     let reference_hz = holding(response, reference(range_hz));
-    let level = BandwidthOptions {
-        reference_hz,
-        level_db: -3.0,
-        crossing: Crossing::First,
-    };
+    let level = level(reference_hz);
     let delay = DelayOptions {
         fit_hz: [delay_from(response, low.max(2.0)), high.min(250.0)],
         update_period_s: drive.update_period_s,
@@ -152,7 +149,7 @@ pub(crate) fn readings(
     };
     let resonance = first_resonance(response, &look);
     [
-        bandwidth(response, &level),
+        with_estimators(response, bandwidth(response, &level)),
         flat_band(response, &level),
         phase_frequency(response, &PhaseOptions::default()),
         group_delay(response).into(),
@@ -184,6 +181,47 @@ fn response(
         }
     }
     Ok(spectra.response())
+}
+
+/// Largest share by which H2 may exceed H1 before it matters which was used.
+const ESTIMATORS: f64 = 0.05;
+
+/// Adds how far the estimators of the response lie apart where the magnitude is read. The setpoint is known without noise, so H1
+/// is right; H2 is H1 over the coherence, Hv the geometric mean of both (Bendat and Piersol, ch. 6).
+fn with_estimators(response: &FrequencyResponse, outcome: Outcome) -> Outcome {
+    let Some(at_hz) = outcome.estimate().map(|e| e.value) else {
+        return outcome;
+    };
+    let bands = response.f_hz.iter().zip(&response.coherence);
+    let near = bands.min_by(|a, b| (a.0 - at_hz).abs().total_cmp(&(b.0 - at_hz).abs()));
+    let Some((_, coherence)) = near else {
+        return outcome;
+    };
+    let apart = 1.0 / coherence.max(1e-6) - 1.0;
+    let detail = format!(
+        "H1 is used; Hv lies {} % and H2 {} % above it at {} Hz, at most {:.0} %",
+        plain(100.0 * ((1.0 + apart).sqrt() - 1.0), 2),
+        plain(100.0 * apart, 2),
+        plain(at_hz, 4),
+        100.0 * ESTIMATORS
+    );
+    super::groups::with_checks(
+        outcome,
+        [Check::new(
+            "estimators H1, H2 and Hv",
+            apart <= ESTIMATORS,
+            detail,
+        )],
+    )
+}
+
+/// What bandwidth and flat band refer to.
+pub(crate) fn level(reference_hz: [f64; 2]) -> BandwidthOptions {
+    BandwidthOptions {
+        reference_hz,
+        level_db: -3.0,
+        crossing: Crossing::First,
+    }
 }
 
 /// Fewest bands behind a gain at low frequency.

@@ -32,10 +32,10 @@ const GAP_MATTERS: f64 = 0.5;
 /// beside 2,000 N·m/rad and more, half of it as a bound either way.
 const HUB_FRICTION: f64 = 0.05;
 /// Relative standard uncertainty of a stiffness that a data sheet gives.
-const DATA_SHEET: f64 = 0.05;
+pub(crate) const DATA_SHEET: f64 = 0.05;
 /// Inertia between drivetrain and sensor, kg·m², and its standard uncertainty: hub and coupling of wheelbases weigh
 /// 0.0005 to 0.002 kg·m².
-const HUB_KG_M2: [f64; 2] = [1e-3, 0.4e-3];
+pub(crate) const HUB_KG_M2: [f64; 2] = [1e-3, 0.4e-3];
 /// Share of the twist at the first resonance above which the rig's springs decide it.
 const RIG_DECIDES: f64 = 0.5;
 

@@ -3,8 +3,8 @@
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refused};
 
 use crate::fitting::{
-    Conditions, Curves, Ending, FitDocument, FrequencyCurve, LatencyCurve, Measurand, ModelFacts, Program,
-    Quantity, RecordingFacts, RigFacts, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, SensorFacts,
+    Conditions, Curves, DelayCurve, Ending, FitDocument, FrequencyCurve, LatencyCurve, Measurand, ModelFacts,
+    Program, Quantity, RecordingFacts, RigFacts, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, SensorFacts,
     StepCurves, Temperature, UnitFacts,
 };
 
@@ -270,6 +270,11 @@ fn frequency() -> FrequencyCurve {
         bandwidth_hz: Some(141.7),
         flat_band_hz: Some(50.9),
         resonance_hz: Some([92.1, F_HZ, 94.7]),
+        group_delay: DelayCurve {
+            delay_s: f_hz.iter().map(|_| LATENCY_S + 0.000_4).collect(),
+            band_s: f_hz.iter().map(|f| 0.000_05 + 1e-6 * f).collect(),
+            f_hz: f_hz.clone(),
+        },
         distortion_db: None,
         noise_db: None,
         f_hz,

@@ -153,3 +153,20 @@ pub(super) const PERIOD_NOISE: Words = (
     LINEAR,
     ShownIn::Percent,
 );
+
+pub(super) const IDEAL_BANDWIDTH: Words = (
+    "ideal_bandwidth",
+    "Bandwidth on an ideal clamp",
+    "Bandwidth if rim and ground were one: the response is corrected by the model of rotor, drivetrain and hub whose figures \
+     this recording gives, and read again. What those figures leave open is in its budget.",
+    CLAMP,
+    ShownIn::Hertz,
+);
+
+pub(super) const IDEAL_FLAT_BAND: Words = (
+    "ideal_flat_band",
+    "Flat band on an ideal clamp",
+    "Flat band if rim and ground were one, by the same model.",
+    CLAMP,
+    ShownIn::Hertz,
+);

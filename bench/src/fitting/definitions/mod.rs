@@ -42,7 +42,7 @@ pub enum Family {
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 61] = [
+    pub const ALL: [Self; 63] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -74,6 +74,8 @@ impl Quantity {
         Self::DriveStiffness,
         Self::RotorInertia,
         Self::IdealResonance,
+        Self::IdealBandwidth,
+        Self::IdealFlatBand,
         Self::Coulomb,
         Self::CoulombPositive,
         Self::CoulombNegative,
@@ -122,7 +124,9 @@ impl Quantity {
             | Self::ResonanceDamping
             | Self::DriveStiffness
             | Self::RotorInertia
-            | Self::IdealResonance => Family::Chirps,
+            | Self::IdealResonance
+            | Self::IdealBandwidth
+            | Self::IdealFlatBand => Family::Chirps,
             Self::Coulomb
             | Self::CoulombPositive
             | Self::CoulombNegative
@@ -181,6 +185,8 @@ impl Quantity {
                 | Self::DriveStiffness
                 | Self::RotorInertia
                 | Self::IdealResonance
+                | Self::IdealBandwidth
+                | Self::IdealFlatBand
                 | Self::CoulombPositive
                 | Self::CoulombNegative
                 | Self::TorqueOffset
@@ -227,6 +233,8 @@ impl Quantity {
             Self::DriveStiffness => chirps::DRIVE_STIFFNESS,
             Self::RotorInertia => chirps::ROTOR_INERTIA,
             Self::IdealResonance => chirps::IDEAL_RESONANCE,
+            Self::IdealBandwidth => chirps::IDEAL_BANDWIDTH,
+            Self::IdealFlatBand => chirps::IDEAL_FLAT_BAND,
             Self::Coulomb => motion::COULOMB,
             Self::CoulombPositive => motion::COULOMB_POSITIVE,
             Self::CoulombNegative => motion::COULOMB_NEGATIVE,

@@ -50,9 +50,9 @@ pub(crate) fn draw(
     let high = curve.f_hz.last().copied().unwrap_or(100.0);
     let x = Axis::logarithmic(low, high);
     let heights = if format.is_wide() {
-        [220.0, 180.0, 84.0]
+        [220.0, 180.0, 110.0, 84.0]
     } else {
-        [180.0, 160.0, 80.0]
+        [180.0, 160.0, 100.0, 80.0]
     };
     let mut top = 10.0 + legend::height(&entries, width - 20.0) + 30.0;
     let mut place = |tall: f64, y: Axis| {
@@ -69,8 +69,9 @@ pub(crate) fn draw(
     };
     let magnitude = place(heights[0], magnitude_axis(curve));
     let phase = place(heights[1], phase_axis(curve));
+    let delay = (curve.group_delay.f_hz.len() > 1).then(|| place(heights[2], delay_axis(curve)));
     let coherence = place(
-        heights[2],
+        heights[3],
         Axis {
             spacing: 30.0,
             ..Axis::linear(0.0, 1.05, 30.0)
@@ -81,8 +82,9 @@ pub(crate) fn draw(
     let mut drawn = String::new();
     let mut canvas = Canvas::new(&mut drawn, width, height);
     legend::draw(&mut canvas, &entries, (10.0, 8.0), width - 20.0)?;
-    for (panel, below) in [(&magnitude, false), (&phase, false), (&coherence, true)] {
-        panel.axes(&mut canvas, below)?;
+    let panels = [Some(&magnitude), Some(&phase), delay.as_ref(), Some(&coherence)];
+    for panel in panels.into_iter().flatten() {
+        panel.axes(&mut canvas, std::ptr::eq(panel, &coherence))?;
         resonance(&mut canvas, panel, curve)?;
     }
     magnitude.band(
@@ -99,6 +101,9 @@ pub(crate) fn draw(
     magnitude.curve(&mut canvas, &curve.f_hz, &curve.gain_db, MEASURED)?;
     limits(&mut canvas, &magnitude, curve)?;
     phase_curves(&mut canvas, &phase, curve)?;
+    if let Some(panel) = &delay {
+        group_delay(&mut canvas, panel, curve)?;
+    }
     coherence.level(&mut canvas, curve.least_coherence, LIMIT)?;
     coherence.curve(&mut canvas, &curve.f_hz, &curve.coherence, MEASURED)?;
     magnitude.names(&mut canvas, "", "Magnitude, dB re 1 N·m/N·m")?;
@@ -108,7 +113,7 @@ pub(crate) fn draw(
     caption::write(&mut canvas, &lines, 10.0, coherence.bottom + 48.0)?;
     canvas.close()?;
     let description = format!(
-        "Magnitude, phase and coherence from setpoint to rim torque, {} to {} Hz. {}",
+        "Magnitude, phase, group delay and coherence from setpoint to rim torque, {} to {} Hz. {}",
         plain(low, 3),
         plain(high, 3),
         lines.join(" · ")
@@ -144,6 +149,24 @@ fn phase_axis(curve: &FrequencyCurve) -> Axis {
         0.05,
         34.0,
     )
+}
+
+fn delay_axis(curve: &FrequencyCurve) -> Axis {
+    let ms = curve.group_delay.delay_s.iter().map(|s| 1e3 * s);
+    Axis::around(ms.chain([0.0]), 0.05, 30.0)
+}
+
+/// Group delay with its band.
+fn group_delay(canvas: &mut Canvas<'_>, panel: &Panel, curve: &FrequencyCurve) -> Result<(), PlotError> {
+    let delay = &curve.group_delay;
+    let edge = |sign: f64| -> Vec<f64> {
+        let rows = delay.delay_s.iter().zip(&delay.band_s);
+        rows.map(|(s, band)| 1e3 * (s + sign * band)).collect()
+    };
+    let ms: Vec<f64> = delay.delay_s.iter().map(|s| 1e3 * s).collect();
+    panel.band(canvas, &delay.f_hz, (&edge(-1.0), &edge(1.0)), (BLUE, 0.22))?;
+    panel.curve(canvas, &delay.f_hz, &ms, MEASURED)?;
+    panel.names(canvas, "", "Group delay, ms")
 }
 
 /// Where the clamped wheelbase rings: its interval shaded, its centre a line.

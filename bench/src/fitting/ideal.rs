@@ -1,0 +1,95 @@
+//! Bandwidth and flat band as an ideal clamp would have shown them: the rig's springs taken out by the model of rotor, drivetrain
+//! and hub whose figures the same recording gives.
+
+use std::f64::consts::TAU;
+
+use truerim_analysis::clamp::{ClampModel, Known, correct_reading};
+use truerim_analysis::estimate::{Estimate, Outcome};
+use truerim_analysis::frequency::{BandwidthOptions, FrequencyResponse, bandwidth, flat_band};
+
+use super::document::{Measurand, Quantity, RigSpring};
+use super::groups::{Group, refused};
+use super::sweeps::level;
+use super::twist::{DATA_SHEET, HUB_KG_M2};
+
+/// Of the resonance's damping, share that is taken for the drivetrain's, the rest for the rotor's; how it is shared is not known
+/// better than this share itself.
+const DRIVE_SHARE: f64 = 0.5;
+/// Loss of sensor and fixture: torque lags by so much of a radian at the resonance; steel and bolted joints have half to twice
+/// that (common practice).
+const RIG_LOSS: f64 = 0.01;
+
+/// Both, as results of the group.
+pub(crate) fn of(
+    group: &Group<'_>,
+    response: &FrequencyResponse,
+    reference_hz: [f64; 2],
+    found: &[Measurand],
+    spring: &RigSpring,
+) -> Vec<Measurand> {
+    let figure = |quantity| found.iter().find(|m| m.quantity == quantity);
+    let model = model(
+        [
+            Quantity::DriveStiffness,
+            Quantity::RotorInertia,
+            Quantity::Resonance,
+            Quantity::ResonanceDamping,
+        ]
+        .map(figure),
+        spring,
+    );
+    let options = level(reference_hz);
+    let read = |how: fn(&FrequencyResponse, &BandwidthOptions) -> Outcome| -> Outcome {
+        match &model {
+            Ok(model) => correct_reading(response, model, |response| how(response, &options))
+                .unwrap_or_else(Outcome::from),
+            Err(refused) => refused.clone(),
+        }
+    };
+    let n = group.cuts.len();
+    vec![
+        group.measurand(Quantity::IdealBandwidth, n, read(bandwidth)),
+        group.measurand(Quantity::IdealFlatBand, n, read(flat_band)),
+    ]
+}
+
+fn model(figures: [Option<&Measurand>; 4], spring: &RigSpring) -> Result<ClampModel, Outcome> {
+    let estimate = |m: Option<&Measurand>| -> Result<Estimate, Outcome> {
+        match m.map(|m| (m, &m.result)) {
+            Some((_, Outcome::Estimate(estimate))) => Ok(estimate.clone()),
+            Some((m, Outcome::Refused(_))) => Err(refused(
+                "part_missing",
+                format!(
+                    "it takes “{}”, which could not be given; see the reason there",
+                    m.name
+                ),
+            )),
+            None => Err(refused(
+                "part_missing",
+                "a figure of the clamp's model is not in this document",
+            )),
+        }
+    };
+    let [k, inertia, resonance, damping] = figures.map(estimate);
+    let (k, inertia, resonance, damping) = (k?, inertia?, resonance?, damping?);
+    let Some(rig) = spring.series_nm_per_rad else {
+        return Err(refused(
+            "rig_spring_missing",
+            "it follows from the rig's springs, and sensor or fixture stiffness is not declared",
+        ));
+    };
+    let w = TAU * resonance.value;
+    // Share of the twist that the drivetrain takes; a damper beside it damps the mode by c·share·w/(2k).
+    let share = rig / (k.value + rig);
+    let halved = |whole: f64| Known::new(DRIVE_SHARE * whole, 0.5 * DRIVE_SHARE * whole);
+    let known = |e: &Estimate| Known::new(e.value, e.std_uncertainty);
+    Ok(ClampModel {
+        rig_stiffness: Known::new(rig, DATA_SHEET * rig),
+        rig_damping: Known::new(RIG_LOSS * rig / w, 0.5 * RIG_LOSS * rig / w),
+        hub_inertia: Known::new(HUB_KG_M2[0], HUB_KG_M2[1]),
+        drive_stiffness: known(&k),
+        drive_damping: halved(2.0 * damping.value * k.value / (share * w)),
+        rotor_inertia: known(&inertia),
+        rotor_damping: halved(2.0 * damping.value * inertia.value * w),
+    })
+}
