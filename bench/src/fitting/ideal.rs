@@ -43,7 +43,7 @@ pub(crate) fn of(
         match &model {
             Ok(model) => correct_reading(response, model, |response| how(response, &options))
                 .unwrap_or_else(Outcome::from),
-            Err(refused) => refused.clone(),
+            Err(refused) => Outcome::clone(refused),
         }
     };
     let n = group.cuts.len();
@@ -53,8 +53,9 @@ pub(crate) fn of(
     ]
 }
 
-fn model(figures: [Option<&Measurand>; 4], spring: &RigSpring) -> Result<ClampModel, Outcome> {
-    let estimate = |m: Option<&Measurand>| -> Result<Estimate, Outcome> {
+fn model(figures: [Option<&Measurand>; 4], spring: &RigSpring) -> Result<ClampModel, Box<Outcome>> {
+    let refused = |code: &str, message: String| Box::new(refused(code, message));
+    let estimate = |m: Option<&Measurand>| -> Result<Estimate, Box<Outcome>> {
         match m.map(|m| (m, &m.result)) {
             Some((_, Outcome::Estimate(estimate))) => Ok(estimate.clone()),
             Some((m, Outcome::Refused(_))) => Err(refused(
@@ -66,7 +67,7 @@ fn model(figures: [Option<&Measurand>; 4], spring: &RigSpring) -> Result<ClampMo
             )),
             None => Err(refused(
                 "part_missing",
-                "a figure of the clamp's model is not in this document",
+                "a figure of the clamp's model is not in this document".into(),
             )),
         }
     };
@@ -75,7 +76,7 @@ fn model(figures: [Option<&Measurand>; 4], spring: &RigSpring) -> Result<ClampMo
     let Some(rig) = spring.series_nm_per_rad else {
         return Err(refused(
             "rig_spring_missing",
-            "it follows from the rig's springs, and sensor or fixture stiffness is not declared",
+            "it follows from the rig's springs, and sensor or fixture stiffness is not declared".into(),
         ));
     };
     let w = TAU * resonance.value;
