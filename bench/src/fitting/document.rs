@@ -175,6 +175,8 @@ pub enum Quantity {
     Resonance,
     /// Its damping ratio.
     ResonanceDamping,
+    /// Its gain over that at low frequency.
+    Amplification,
     /// Torque per twist between rotor and rim.
     DriveStiffness,
     /// Inertia that rings at the first resonance.

@@ -143,7 +143,7 @@ fn clamped(
         .cloned();
     let known = (source.declared, source.sensor, source.spring);
     let loops = drivetrain::clamped(source.recording, known, latency.as_ref(), base)?;
-    if !loops.is_empty() {
+    if !(loops.is_empty() && cuts.multisines.is_empty() && cuts.pseudo_random.is_empty()) {
         results.retain(drivetrain::worth_beside_loops);
     }
     results.extend(loops);

@@ -31,7 +31,7 @@ const GROUP_DELAY_HZ: f64 = 10.0;
 const NEAR: f64 = 0.15;
 
 /// Quantities that each group of chirps has.
-const QUANTITIES: [Quantity; 7] = [
+const QUANTITIES: [Quantity; 8] = [
     Quantity::Bandwidth,
     Quantity::FlatBand,
     Quantity::PhaseNinety,
@@ -39,6 +39,7 @@ const QUANTITIES: [Quantity; 7] = [
     Quantity::PhaseDelay,
     Quantity::Resonance,
     Quantity::ResonanceDamping,
+    Quantity::Amplification,
 ];
 
 /// What the rig file declares of the drive of the unit under test.
@@ -113,7 +114,7 @@ pub(crate) fn measure(
 }
 
 /// Readings as results of their group; `stands` when its headline is that of the document.
-pub(crate) fn measurands(group: &Group<'_>, results: [Outcome; 7], stands: bool) -> Vec<Measurand> {
+pub(crate) fn measurands(group: &Group<'_>, results: [Outcome; 8], stands: bool) -> Vec<Measurand> {
     let n = group.cuts.len();
     let rows = QUANTITIES.into_iter().zip(results);
     rows.map(|(quantity, result)| group.beside_all(quantity, n, group.refusal().unwrap_or(result), stands))
@@ -121,7 +122,7 @@ pub(crate) fn measurands(group: &Group<'_>, results: [Outcome; 7], stands: bool)
 }
 
 /// The same refusal in place of all readings.
-pub(crate) fn no_readings(refusal: &Refusal) -> [Outcome; 7] {
+pub(crate) fn no_readings(refusal: &Refusal) -> [Outcome; 8] {
     QUANTITIES.map(|_| Outcome::from(refusal.clone()))
 }
 
@@ -132,7 +133,7 @@ pub(crate) fn readings(
     range_hz: [f64; 2],
     drive: &DriveTerms,
     amplitude_nm: Option<f64>,
-) -> [Outcome; 7] {
+) -> [Outcome; 8] {
     let [low, high] = range_hz;
     let reference_hz = holding(response, reference(range_hz));
     let level = level(reference_hz);
@@ -156,6 +157,7 @@ pub(crate) fn readings(
         described(phase_delay(response, &delay)),
         resonance.frequency,
         resonance.damping,
+        resonance.amplification,
     ]
 }
 

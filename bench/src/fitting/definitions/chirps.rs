@@ -170,3 +170,12 @@ pub(super) const IDEAL_FLAT_BAND: Words = (
     CLAMP,
     ShownIn::Hertz,
 );
+
+pub(super) const AMPLIFICATION: Words = (
+    "amplification",
+    "Amplification at the resonance",
+    "Greatest magnitude of that nearest mode over the gain at low frequency, at the stated amplitude and preload.",
+    "Second-order fit to the complex response around the first peak (Pintelon and Schoukens, System \
+     Identification, 2nd ed.)",
+    ShownIn::Plain,
+);

@@ -42,7 +42,7 @@ pub enum Family {
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 63] = [
+    pub const ALL: [Self; 64] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -71,6 +71,7 @@ impl Quantity {
         Self::PeriodNoise,
         Self::Resonance,
         Self::ResonanceDamping,
+        Self::Amplification,
         Self::DriveStiffness,
         Self::RotorInertia,
         Self::IdealResonance,
@@ -122,6 +123,7 @@ impl Quantity {
             | Self::PeriodNoise
             | Self::Resonance
             | Self::ResonanceDamping
+            | Self::Amplification
             | Self::DriveStiffness
             | Self::RotorInertia
             | Self::IdealResonance
@@ -182,6 +184,7 @@ impl Quantity {
                 | Self::PhaseNinety
                 | Self::GroupDelay
                 | Self::ModelDelay
+                | Self::Amplification
                 | Self::DriveStiffness
                 | Self::RotorInertia
                 | Self::IdealResonance
@@ -230,6 +233,7 @@ impl Quantity {
             Self::PeriodNoise => chirps::PERIOD_NOISE,
             Self::Resonance => chirps::RESONANCE,
             Self::ResonanceDamping => chirps::RESONANCE_DAMPING,
+            Self::Amplification => chirps::AMPLIFICATION,
             Self::DriveStiffness => chirps::DRIVE_STIFFNESS,
             Self::RotorInertia => chirps::ROTOR_INERTIA,
             Self::IdealResonance => chirps::IDEAL_RESONANCE,

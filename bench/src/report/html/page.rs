@@ -51,7 +51,7 @@ pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
     page.push_str(&section(
         "frequency",
         "What arrives, by frequency",
-        "Chirps: which frequencies of the commanded torque reach the rim, and how late.",
+        "Which frequencies of the commanded torque reach the rim, how late, and what comes with them that nobody asked for.",
         &(results::table(document, Family::Chirps) + &figures(plots, &["frequency"])),
     ));
     page.push_str(&section(

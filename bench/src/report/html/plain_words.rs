@@ -12,6 +12,7 @@ pub(super) fn section(document: &FitDocument) -> String {
         steps(document),
         rise(document),
         frequency(document),
+        not_asked_for(document),
         ringing(document),
     ] {
         if !sentence.is_empty() {
@@ -132,6 +133,21 @@ fn frequency(document: &FitDocument) -> String {
             )
         }
     }
+}
+
+fn not_asked_for(document: &FitDocument) -> String {
+    let all = (
+        number(document, Quantity::OddDistortion),
+        number(document, Quantity::EvenDistortion),
+        number(document, Quantity::PeriodNoise),
+    );
+    let (Some(odd), Some(even), Some(noise)) = all else {
+        return String::new();
+    };
+    format!(
+        "Beside what was asked for come {odd} of odd distortion (alike in both directions, as friction and gaps make it), {even} \
+         of even distortion, and {noise} that differs from one period to the next."
+    )
 }
 
 fn ringing(document: &FitDocument) -> String {
