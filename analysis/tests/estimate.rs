@@ -20,6 +20,16 @@ fn effective_degrees_of_freedom() {
     assert!((e.interval[0] + e.interval[1]).abs() < 1e-15);
 }
 
+/// JCGM 100, 5.1.2: independent contributions add in squares; 3 and 4 make 5.
+#[test]
+fn one_more_contribution_adds_in_squares_and_keeps_the_checks() {
+    let made = Estimate::from_budget(1.0, "s", 7, "test", vec![Contribution::type_b("a", 3.0)]).unwrap();
+    let made = made.with_checks([Check::new("hand", false, "said")]);
+    let more = made.with_contribution(Contribution::type_b("b", 4.0)).unwrap();
+    assert!((more.std_uncertainty - 5.0).abs() < 1e-12 && more.budget.len() == 2);
+    assert!((more.value - 1.0).abs() < 1e-15 && more.n == 7 && !more.all_checks_passed());
+}
+
 /// DI-1 and DI-4 (scipy 1.17.1).
 #[test]
 fn coverage_factors() {

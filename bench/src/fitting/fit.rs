@@ -125,12 +125,8 @@ fn clamped(
     base: &Conditions,
     shown: &mut Curves,
 ) -> Result<Found, FittingError> {
-    let stages = source
-        .declared
-        .drivetrain
-        .as_ref()
-        .map(|drivetrain| drivetrain.stages.len());
-    let drive = (source.sensor, sweeps::DriveTerms::of(source.recording), stages);
+    let terms = sweeps::DriveTerms::of(source.recording);
+    let drive = (source.sensor, terms, source.declared.stages);
     let mut results = fit_steps(source.recording, cuts, drive, options, base, shown)?;
     let by_frequency = by_frequency::of(source, cuts, options, base, shown)?;
     results.push(delay_agreement(&results, &by_frequency.measurands, base));

@@ -98,3 +98,46 @@ impl Spread {
         )
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::document::Conditions;
+    use super::super::groups::absent;
+    use super::*;
+    use truerim_analysis::estimate::Estimate;
+
+    #[test]
+    fn single_delays_are_refused_and_the_mean_is_known_less_well() {
+        let known = |quantity| {
+            let made =
+                Estimate::from_budget(1.6e-3, "s", 96, "hand", vec![Contribution::type_b("hand", 1e-5)]);
+            absent(quantity, Conditions::default(), Outcome::from(made))
+        };
+        let mut list = [
+            Quantity::Latency,
+            Quantity::LatencyJitter,
+            Quantity::UpdatePeriod,
+            Quantity::DeadTime,
+            Quantity::ArrivalJitter,
+            Quantity::LatencyMedian,
+        ]
+        .map(known);
+        let spread = Spread {
+            jump_s: 0.1e-3,
+            period_s: 0.25e-3,
+        };
+        spread.judge(&mut list);
+        // Half of 0.4 times 0.1 ms either way, evenly spread: 11.55 µs beside 10 µs.
+        let u = list[0].estimate().unwrap().std_uncertainty;
+        assert!((u - 15.28e-6).abs() < 0.01e-6, "{u}");
+        for refused in &list[1..5] {
+            let why = refused.result.refused().unwrap();
+            assert!(
+                why.code == "setpoint_spread" && why.message.contains("0.10 ms"),
+                "{}",
+                why.message
+            );
+        }
+        assert!(list[5].estimate().is_some());
+    }
+}

@@ -356,6 +356,56 @@ mod tests {
         assert!(check.unwrap().passed && ideal.std_uncertainty > 0.0);
     }
 
+    /// Ten seconds of torque at 4,000 samples a second: 1 N·m at 5 Hz on 0.5 N·m, or on 1.5 N·m, twisting 250 N·m/rad and a gap.
+    fn twisting(preload_nm: f64, gap_rad: f64) -> (Array1<f64>, Array1<f64>) {
+        let torque = Array1::from_iter((0..40_000).map(|i| {
+            let t = f64::from(i) / 4_000.0;
+            preload_nm + (std::f64::consts::TAU * 5.0 * t).sin()
+        }));
+        let twist = torque.mapv(|nm: f64| nm / 250.0 + 0.5 * gap_rad * nm.signum());
+        (torque, twist)
+    }
+
+    #[test]
+    fn a_gap_is_seen_where_torque_changes_sign_and_kept_out_of_the_spring() {
+        let (slow, fast) = (
+            LowPass::butterworth(4, CORNER_HZ, 4_000.0).unwrap(),
+            LowPass::butterworth(4, FAST_HZ, 4_000.0).unwrap(),
+        );
+        let (torque, twist) = twisting(0.5, 7e-3);
+        let found = gap(&fast, &twist, &torque, 1.0 / 250.0).unwrap().unwrap();
+        assert!((found - 7e-3).abs() < 0.3e-3, "{found}");
+        // No gap, and one that is always closed: nothing to see, and the slope is the spring's.
+        let (torque, twist) = twisting(0.5, 0.0);
+        assert!(gap(&fast, &twist, &torque, 1.0 / 250.0).unwrap().unwrap().abs() < 0.1e-3);
+        let (torque, twist) = twisting(1.5, 7e-3);
+        assert_eq!(gap(&fast, &twist, &torque, 1.0 / 250.0).unwrap(), None);
+        let counts = loaded(&torque, 400);
+        assert!(counts.iter().all(|c| *c));
+        let closed = slope(&slow, &twist, &torque, &counts).unwrap();
+        assert!((closed * 250.0 - 1.0).abs() < 1e-6);
+        // A second of changing sign in ten takes out itself and a tenth of a second on either side.
+        let (mut torque, mut twist) = (torque, twist);
+        for i in 16_000..20_000 {
+            torque[i] -= 1.0;
+            twist[i] = torque[i] / 250.0 + 3.5e-3 * torque[i].signum();
+        }
+        let counts = loaded(&torque, 400);
+        let out = counts.iter().filter(|c| !**c).count();
+        assert!((4_000..5_000).contains(&out), "{out}");
+        let closed = slope(&slow, &twist, &torque, &counts).unwrap();
+        assert!((closed * 250.0 - 1.0).abs() < 0.02, "{closed}");
+    }
+
+    /// Of a staircase of one step to the amplitude a slope is off by an eighth, of ten steps by less than half a per cent.
+    #[test]
+    fn steps_of_the_sensor_count_by_their_number() {
+        assert!((staircase(1.0) - 0.122).abs() < 0.01 && (staircase(10.0) - 0.004).abs() < 0.0005);
+        let angle = Array1::from(vec![0.0, 0.0, 0.3, 0.3, 0.2, 0.2]);
+        assert!((smallest_change(&angle) - 0.1).abs() < 1e-12);
+        assert!(smallest_change(&Array1::zeros(5)) < 1e-300);
+    }
+
     #[test]
     fn a_stiff_drivetrain_is_refused_on_a_soft_rig() {
         let spring = RigSpring::new(4_000.0, 20_000.0);

@@ -15,6 +15,8 @@ pub(crate) struct Declared {
     pub(crate) ratio: Option<f64>,
     /// Peak torque, N·m.
     pub(crate) peak_nm: Option<f64>,
+    /// Gears and belts between motor and rim, one after the other; none for a direct drive.
+    pub(crate) stages: Option<usize>,
     /// Motor, gears and belt.
     pub(crate) drivetrain: Option<Drivetrain>,
     /// Inertia of the disc on a free rim and its standard uncertainty, kg·m².
@@ -32,6 +34,10 @@ impl Declared {
         Self {
             ratio: number("motor_ratio"),
             peak_nm: None,
+            stages: extra
+                .iter()
+                .find(|(known, _)| known == "drive_stages")
+                .and_then(|(_, text)| text.parse().ok()),
             drivetrain: None,
             disc_kg_m2: number("disc_inertia_kgm2").map(|inertia| (inertia, IMPORTED_DISC * inertia)),
         }
@@ -51,6 +57,7 @@ impl Declared {
         Self {
             ratio: rig.wheelbase.ratio,
             peak_nm: Some(rig.wheelbase.peak_torque_nm),
+            stages: rig.drivetrain.as_ref().map(|drivetrain| drivetrain.stages.len()),
             drivetrain: rig.drivetrain.clone(),
             disc_kg_m2: match mounted.map(|m| &m.far_side) {
                 Some(FarSide::Disc {

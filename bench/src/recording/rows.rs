@@ -171,3 +171,18 @@ pub struct Seal {
     /// Version of the way of hashing, `sha256-objects-1`.
     pub method: String,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn both_words_for_an_excitation_are_known() {
+        let row = |role: &str| SegmentRow {
+            role: role.into(),
+            ..SegmentRow::default()
+        };
+        assert!(row("excitation").is_excitation() && row("excite").is_excitation());
+        assert!(!row("transient").is_excitation() && !row("").is_excitation());
+    }
+}

@@ -100,6 +100,9 @@ fn text(recording: &Recording, format: Format) -> String {
     word(o, "firmware", &header.unit.firmware);
     amount(o, "update_period", header.rig.update_period_s, "s");
     amount(o, "slew", header.rig.slew_nm_per_s, "N·m/s");
+    if let Some(stages) = declared.stages {
+        let _ = writeln!(o, "stages = {stages}");
+    }
     amount(o, "full_scale", header.rig.full_scale_nm, "N·m");
     let sensor = &header.sensor;
     o.push_str("\n[sensor]\n");

@@ -203,6 +203,9 @@ fn extra(
     if let Some(ratio) = map.facts.motor_ratio {
         add("motor_ratio", ratio.to_string());
     }
+    if let Some(stages) = map.facts.stages {
+        add("drive_stages", stages.to_string());
+    }
     if map.steps.is_some() {
         add(
             "imported_steps",

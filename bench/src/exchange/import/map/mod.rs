@@ -159,6 +159,8 @@ pub(crate) struct Facts {
     pub(crate) mounting: String,
     pub(crate) disc_inertia_kgm2: Option<f64>,
     pub(crate) motor_ratio: Option<f64>,
+    /// Gears and belts between motor and rim, one after the other.
+    pub(crate) stages: Option<usize>,
     pub(crate) unit_model: String,
     pub(crate) unit_serial: String,
     pub(crate) unit_firmware: String,

@@ -11,6 +11,8 @@ use crate::recording::Sensor;
 
 /// Sample periods that a recording may have, s.
 const PERIODS_S: std::ops::RangeInclusive<f64> = 1e-5..=0.1;
+/// Most gears and belts one after the other.
+const MOST_STAGES: i64 = 4;
 
 impl Map {
     /// Reads a map file.
@@ -289,6 +291,8 @@ fn facts(root: &Section<'_>) -> Facts {
     facts.unit_firmware = text(&unit, "firmware");
     facts.update_period_s = or_nan(unit.optional_quantity::<Duration>("update_period", 2e-5..=0.05));
     facts.slew_nm_per_s = or_nan(unit.optional_quantity::<Slew>("slew", 10.0..=1e5));
+    let stages = unit.optional("stages").map(|e| e.integer(0..=MOST_STAGES));
+    facts.stages = stages.and_then(|n| usize::try_from(n).ok());
     facts.full_scale_nm = unit.optional_quantity::<Torque>("full_scale", 0.05..=500.0);
     if let Some(run) = root.optional_section("run") {
         facts.started = text(&run, "started");
