@@ -121,7 +121,7 @@ fn twisted(
         step_rad = step_rad.min(smallest_change(&rotor) / ratio + smallest_change(&rim));
         let twist = rotor / ratio - rim;
         let around = (AROUND_S * header.sample_rate_hz()) as usize;
-        let found = slope(&slow, &twist, &torque, loaded(&torque, around)).and_then(|slope| {
+        let found = slope(&slow, &twist, &torque, &loaded(&torque, around)).and_then(|slope| {
             slopes.push(slope);
             gap(&fast, &twist, &torque, slope)
         });
@@ -153,12 +153,12 @@ fn slope(
     filter: &LowPass,
     twist: &Array1<f64>,
     torque: &Array1<f64>,
-    counts: Vec<bool>,
+    counts: &[bool],
 ) -> Result<f64, Refusal> {
     let (x, y) = (filter.run(&torque.to_vec())?, filter.run(&twist.to_vec())?);
     let kept = |v: Vec<f64>| -> Vec<f64> {
         v.into_iter()
-            .zip(&counts)
+            .zip(counts)
             .filter(|(_, c)| **c)
             .map(|(v, _)| v)
             .collect()

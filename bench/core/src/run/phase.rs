@@ -145,3 +145,20 @@ impl Phase {
         )
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Everything between the first samples and the first setpoint is judged as at rest, arming and both proofs included, however
+    /// short it is.
+    #[test]
+    fn nothing_moves_from_the_first_zeros_to_the_first_setpoint() {
+        let purposes = [Purpose::ProveStop, Purpose::ProveWatchdog, Purpose::Play];
+        for purpose in purposes {
+            assert!(Phase::Asking(purpose).at_rest() && Phase::Confirming(purpose).at_rest());
+        }
+        assert!(Phase::Starting.at_rest());
+        assert!(!Phase::Playing.at_rest() && !Phase::Ending.at_rest() && !Phase::Idle.at_rest());
+    }
+}
