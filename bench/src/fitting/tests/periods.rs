@@ -88,6 +88,43 @@ fn a_realisation_that_is_not_whole_is_left_out() {
     assert_eq!(code(&document, Quantity::OddDistortion), "too_few_repeats");
 }
 
+/// A rig that plays less than was asked for, in all periods or in the last one alone.
+#[test]
+fn a_clipped_period_refuses_its_realisation() {
+    for last_alone in [false, true] {
+        let signals: Vec<Periodic> = (1..=2).map(multisine).collect();
+        let synthetic = Synthetic::new().periods(&signals, ("multisine", 2));
+        // The second realisation's last period begins a second before the end of what is played.
+        let clipped_from = if last_alone { synthetic.now - 1_100_000 } else { 0 };
+        let document = fitted(Synthetic {
+            most_nm: 0.4,
+            clipped_from,
+            ..synthetic
+        });
+        let check = document
+            .quality
+            .iter()
+            .find(|c| c.name == "clipped setpoint")
+            .unwrap();
+        assert!(!check.passed);
+        let due = if last_alone {
+            "1 repeats differ"
+        } else {
+            "2 repeats differ"
+        };
+        assert!(check.detail.starts_with(due), "{}", check.detail);
+        let code = code(&document, Quantity::OddDistortion);
+        assert_eq!(
+            code,
+            if last_alone {
+                "too_few_repeats"
+            } else {
+                "clipped_setpoint"
+            }
+        );
+    }
+}
+
 /// The maximum-length sequence of x⁵ + x³ + 1 has 31 bits; every line of its period carries power, so distortion cannot be told.
 #[test]
 fn a_pseudo_random_signal_gives_a_response_without_distortion() {

@@ -32,6 +32,8 @@ pub(super) struct Synthetic {
     pub(super) lost: Option<(u64, u64)>,
     /// The rig plays no more than this, N·m.
     pub(super) most_nm: f64,
+    /// And of signals of whole periods no more than that about their preload, from this tick on.
+    pub(super) clipped_from: u64,
     /// Rows are kept up to this tick.
     pub(super) until: u64,
     pub(super) completion: Completion,
@@ -86,6 +88,7 @@ impl Synthetic {
             now: 600_000,
             lost: None,
             most_nm: f64::INFINITY,
+            clipped_from: 0,
             until: u64::MAX,
             completion: Completion::Complete,
         }
@@ -187,7 +190,13 @@ impl Synthetic {
         let chirp = self.chirps.iter().find(|c| (c.0..c.1).contains(&tick));
         let of_period = self.periodic.iter().find(|p| (p.0..p.1).contains(&tick));
         if let Some((start, _, signal)) = of_period {
-            return 1.0 + signal.nm(tick - start);
+            let nm = signal.nm(tick - start);
+            let most = if tick > self.clipped_from {
+                self.most_nm
+            } else {
+                f64::INFINITY
+            };
+            return 1.0 + nm.clamp(-most, most);
         }
         let planned = match chirp {
             Some((start, end, amplitude, preload)) => {
