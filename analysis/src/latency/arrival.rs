@@ -54,6 +54,9 @@ pub struct Arrivals {
     pub concentration: f64,
 }
 
+/// Arrivals among which the comb is looked for at first.
+const FOUND_AMONG: usize = 256;
+
 /// Arrow below which a comb is not believed in.
 const LEAST_CONCENTRATION: f64 = 0.85;
 
@@ -148,20 +151,28 @@ impl Comb {
         if !(short > 0.0 && last > first) {
             return Err(none(0.0));
         }
-        let arrow = |f: f64| {
-            let (s, c) = arrived.iter().fold((0.0, 0.0), |(s, c), a| {
+        let arrow_of = |part: &[f64], f: f64| {
+            let (s, c) = part.iter().fold((0.0, 0.0), |(s, c), a| {
                 let (sin, cos) = (TAU * f * a).sin_cos();
                 (s + sin, c + cos)
             });
-            ((s * s + c * c).sqrt() / n, s.atan2(c))
+            ((s * s + c * c).sqrt() / part.len() as f64, s.atan2(c))
         };
+        // The finer the comb is to be found, the more periods must be tried, each over all arrivals: so it is found among the first
+        // ones, and followed through ever more of them.
+        let mut count = arrived.len().min(FOUND_AMONG);
+        let part = &arrived[..count];
+        let (first, last) = bounds(&mut part.iter().copied());
+        if last <= first {
+            return Err(none(0.0));
+        }
         // A quarter of the width of the arrow's peak.
-        let step = 0.25 / (last - first);
+        let mut step = 0.25 / (last - first);
         let tried = (((1.0 / short - 1.0 / long) / step).ceil() as usize).clamp(1, MOST_TRIED);
         let (mut best, mut f, mut other) = (0.0_f64, 1.0 / long, 0.0_f64);
         for i in 0..=tried {
             let trial = 1.0 / long + i as f64 * step;
-            let length = arrow(trial).0;
+            let length = arrow_of(part, trial).0;
             let far = (trial - f).abs() > APART * step;
             if length > best {
                 if far {
@@ -175,6 +186,23 @@ impl Comb {
         if other > RIVAL * best {
             return Err(none(0.0));
         }
+        while count < arrived.len() {
+            count = (2 * count).min(arrived.len());
+            let part = &arrived[..count];
+            let (first, last) = bounds(&mut part.iter().copied());
+            let (middle, finer) = (f, 0.25 / (last - first));
+            let reach = (2.0 * step / finer).ceil() as i32;
+            step = finer;
+            best = 0.0;
+            for i in -reach..=reach {
+                let trial = middle + f64::from(i) * step;
+                let length = arrow_of(part, trial).0;
+                if length > best {
+                    (best, f) = (length, trial);
+                }
+            }
+        }
+        let arrow = |f: f64| arrow_of(&arrived, f);
         // Uphill by halving steps.
         let mut step = 0.5 * step;
         while step > 1e-12 * f {
