@@ -87,6 +87,29 @@ fn the_comb_is_found() {
     assert!(rms < 0.4 * mean, "the comb takes the waits out");
 }
 
+/// Two thousand steps over eight minutes: the comb is followed to the end without a slip, which a period off by a part in
+/// a million would make.
+#[test]
+fn a_long_comb_is_followed() {
+    let period = 1e-3 * (1.0 + 37e-6);
+    for seed in 0..4 {
+        let (at_s, delays) = polled(2000, period, 20e-6, seed);
+        let options = ArrivalOptions {
+            period_s: Some(1e-3),
+            ..ArrivalOptions::default()
+        };
+        let found = arrivals(&at_s, &fit_of(&delays, 1e-6), &options).unwrap();
+        let estimate = found.period.estimate().unwrap();
+        assert!((estimate.value - period).abs() < 3e-11, "{}", estimate.value);
+        let dead = found.dead_time.estimate().unwrap();
+        assert!(
+            (dead.value - 3.2e-3).abs() < 3.0 * dead.std_uncertainty,
+            "{}",
+            dead.value
+        );
+    }
+}
+
 /// Delays without a comb are refused, whatever their spread; so are too few, and lists that do not belong together.
 #[test]
 fn no_comb_is_refused() {
