@@ -113,6 +113,7 @@ fn periodic(
                 &mut measurands,
                 found,
             )?;
+            not_springs_alone(&mut measurands);
             let mut shape = curve(&group, &response, reference_hz, options, &measurands);
             if let Some(curve) = &mut shape {
                 curves::levels(curve, &linear);
@@ -123,6 +124,44 @@ fn periodic(
         found.measurands.extend(measurands);
     }
     Ok(())
+}
+
+/// Odd distortion from which friction or a gap holds the rotor as much as its spring does: small sines on a rotor that hardly slides
+/// ring at a frequency that is not that of two inertias on springs.
+const HELD_BY_FRICTION: f64 = 0.02;
+
+/// Refuses what rests on a resonance of springs alone where the distortion says that it is not.
+fn not_springs_alone(measurands: &mut [Measurand]) {
+    let odd = measurands.iter().find(|m| m.quantity == Quantity::OddDistortion);
+    let Some(odd) = odd.and_then(Measurand::estimate).map(|e| e.value) else {
+        return;
+    };
+    if odd <= HELD_BY_FRICTION {
+        return;
+    }
+    let held = groups::refused(
+        "not_linear",
+        format!(
+            "odd distortion is {:.1} %, at most {:.0} %: friction or a gap takes part in the resonance, so it is not that of springs \
+             and inertias alone; use a larger amplitude, or the chirp of procedures/quick.toml",
+            100.0 * odd,
+            100.0 * HELD_BY_FRICTION
+        ),
+    );
+    let built_on_it = [
+        Quantity::RotorInertia,
+        Quantity::IdealResonance,
+        Quantity::IdealBandwidth,
+        Quantity::IdealFlatBand,
+    ];
+    for measurand in measurands
+        .iter_mut()
+        .filter(|m| built_on_it.contains(&m.quantity))
+    {
+        if measurand.estimate().is_some() {
+            measurand.result = held.clone();
+        }
+    }
 }
 
 /// What is found for the headline group alone: a rational model, and what the drivetrain's twist says of the resonance.
@@ -181,4 +220,33 @@ fn curve(
         least_coherence,
         read,
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use truerim_analysis::estimate::{Contribution, Estimate};
+
+    use super::*;
+
+    #[test]
+    fn a_resonance_held_by_friction_tells_no_inertia() {
+        let known = |quantity, value: f64| {
+            let budget = vec![Contribution::type_b("hand", 0.01 * value)];
+            let made = Estimate::from_budget(value, "1", 7, "hand", budget);
+            groups::absent(quantity, Conditions::default(), Outcome::from(made))
+        };
+        for (odd, code) in [(0.053, Some("not_linear")), (0.009, None)] {
+            let mut list = [
+                known(Quantity::OddDistortion, odd),
+                known(Quantity::Resonance, 99.0),
+                known(Quantity::RotorInertia, 1.8e-3),
+                known(Quantity::IdealResonance, 113.0),
+            ];
+            not_springs_alone(&mut list);
+            assert!(list[1].estimate().is_some());
+            for m in &list[2..] {
+                assert_eq!(m.result.refused().map(|r| r.code.as_str()), code);
+            }
+        }
+    }
 }
