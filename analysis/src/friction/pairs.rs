@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::points::{DragPoint, SteadyTurn};
 use crate::estimate::Refusal;
-use crate::statistics::{all_finite, mean_sd};
+use crate::statistics::mean_sd;
 
 /// What both directions of a turn over the same angles say.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -114,16 +114,8 @@ struct Side {
 
 impl Side {
     fn of(turn: &SteadyTurn<'_>) -> Result<Self, Refusal> {
-        let (angle, torque) = (turn.angle_rad, turn.torque_nm);
-        if angle.len() != torque.len() {
-            return Err(Refusal::LengthMismatch {
-                what: "angle and torque".into(),
-                left: angle.len(),
-                right: torque.len(),
-            });
-        }
-        all_finite("the angle", angle.iter())?;
-        all_finite("the torque", torque.iter())?;
+        turn.check()?;
+        let angle = turn.angle_rad;
         let Some((&first, &last)) = angle.first().zip(angle.last()).filter(|_| angle.len() > 1) else {
             return Err(Refusal::TooFewSamples {
                 what: "a turn to and fro".into(),

@@ -17,6 +17,19 @@ pub struct SteadyTurn<'a> {
     pub torque_nm: ArrayView1<'a, f64>,
 }
 
+impl SteadyTurn<'_> {
+    /// Refuses angles and torques that do not belong together or are no numbers.
+    pub(super) fn check(&self) -> Result<(), Refusal> {
+        let (left, right) = (self.angle_rad.len(), self.torque_nm.len());
+        if left != right {
+            let what = "angle and torque".into();
+            return Err(Refusal::LengthMismatch { what, left, right });
+        }
+        all_finite("the angle", self.angle_rad.iter())?;
+        all_finite("the torque", self.torque_nm.iter())
+    }
+}
+
 /// Mean drag at one speed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct DragPoint {
@@ -45,15 +58,7 @@ const STEADY: f64 = 0.1;
 /// by more than a tenth.
 pub fn drag_point(turn: &SteadyTurn<'_>, period_rad: f64) -> Result<DragPoint, Refusal> {
     let (angle, torque) = (turn.angle_rad, turn.torque_nm);
-    if angle.len() != torque.len() {
-        return Err(Refusal::LengthMismatch {
-            what: "angle and torque".into(),
-            left: angle.len(),
-            right: torque.len(),
-        });
-    }
-    all_finite("the angle", angle.iter())?;
-    all_finite("the torque", torque.iter())?;
+    turn.check()?;
     if !(period_rad > 0.0 && period_rad.is_finite() && turn.fs_hz > 0.0) {
         return Err(Refusal::OutOfRange {
             what: "the period over which drag is averaged (and the sample rate)".into(),

@@ -237,9 +237,8 @@ impl Fitted<'_> {
             let count = self.repeats.iter().filter(|r| r.class == class).count();
             let level = self.joint.residual_rms_nm / (count as f64).sqrt();
             let until = (self.classes[class].window_s / STEP_S) as usize;
-            let rise = (1..until).map(|i| i as f64 * STEP_S);
-            rise.into_iter()
-                .find(|t| self.joint.tables[class].at(*t, 0.0).nm > level)
+            let mut rise = (1..until).map(|i| i as f64 * STEP_S);
+            rise.find(|t| self.joint.tables[class].at(*t, 0.0).nm > level)
         };
         (0..self.classes.len())
             .filter_map(of_class)

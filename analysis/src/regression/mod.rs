@@ -115,6 +115,17 @@ pub fn fit(columns: &Matrix, y: &[f64]) -> Result<LinearFit, Refusal> {
     })
 }
 
+/// Slope of the straight line through `y` over `x`.
+///
+/// # Errors
+/// As [`fit`].
+pub fn slope(x: &[f64], y: &[f64]) -> Result<f64, Refusal> {
+    let mut columns = Matrix::zeros(x.len(), 2);
+    columns.col_mut(0).copy_from_slice(x);
+    columns.col_mut(1).fill(1.0);
+    Ok(fit(&columns, y)?.coefficients[0])
+}
+
 /// Covariance by leaving out one of `blocks` runs of neighbouring rows after the other; its degrees of freedom are
 /// `blocks − 1`.
 ///

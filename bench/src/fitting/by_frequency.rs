@@ -5,6 +5,7 @@
 
 use truerim_analysis::estimate::Outcome;
 use truerim_analysis::frequency::FrequencyResponse;
+use truerim_analysis::multisine::BestLinear;
 
 use super::cut::Cuts;
 use super::document::{Conditions, Curves, Measurand, ModelFacts, Quantity};
@@ -29,9 +30,37 @@ pub(crate) fn of(
     base: &Conditions,
     shown: &mut Curves,
 ) -> Result<ByFrequency, FittingError> {
-    let mut found = chirps(source, cuts, options, base, shown)?;
+    let recording = source.recording;
+    let (fs_hz, drive) = (recording.header().sample_rate_hz(), DriveTerms::of(recording));
+    let mut found = ByFrequency::default();
+    for group in groups::chirps(recording, &cuts.chirps)? {
+        let results = sweeps::measure(
+            recording,
+            &group,
+            source.sensor,
+            fs_hz,
+            &drive,
+            &options.frequency,
+        )?;
+        found.take(source, &group, results, None, options, shown)?;
+    }
     for kind in [&cuts.multisines, &cuts.pseudo_random] {
-        periodic(source, kind, options, base, shown, &mut found)?;
+        // What came before stands for the document; distortion stands for itself, and pseudo-random signals tell none.
+        let stands = found.measurands.is_empty();
+        let distorted = found
+            .measurands
+            .iter()
+            .any(|m| m.quantity == Quantity::OddDistortion);
+        for mut group in groups::periodic(recording, kind)? {
+            group.headline &= !distorted;
+            let terms = (source.sensor, &drive);
+            let (mut results, linear) =
+                multisines::measure(recording, &group, terms, &options.frequency, stands)?;
+            if !stands {
+                results.response = None;
+            }
+            found.take(source, &group, results, linear.as_ref(), options, shown)?;
+        }
     }
     if found.measurands.is_empty() {
         let advice =
@@ -41,89 +70,37 @@ pub(crate) fn of(
     Ok(found)
 }
 
-fn chirps(
-    source: &Source<'_>,
-    cuts: &Cuts,
-    options: &FitOptions,
-    base: &Conditions,
-    shown: &mut Curves,
-) -> Result<ByFrequency, FittingError> {
-    let recording = source.recording;
-    let fs_hz = recording.header().sample_rate_hz();
-    let drive = DriveTerms::of(recording);
-    let mut found = ByFrequency::default();
-    for mut group in groups::chirps(recording, &cuts.chirps)? {
-        group.conditions.rig_spring_nm_per_rad = base.rig_spring_nm_per_rad;
-        let results = sweeps::measure(
-            recording,
-            &group,
-            source.sensor,
-            fs_hz,
-            &drive,
-            &options.frequency,
-        )?;
-        let (mut measurands, reference_hz) = (results.measurands, results.reference_hz);
-        if let (true, Some(response)) = (group.headline, results.response) {
-            further(
-                source,
-                &group,
-                (&response, reference_hz),
-                options,
-                &mut measurands,
-                &mut found,
-            )?;
-            shown.frequency = curve(&group, &response, reference_hz, options, &measurands);
-            found.response = Some(response);
-        }
-        found.measurands.extend(measurands);
-    }
-    Ok(found)
-}
-
-fn periodic(
-    source: &Source<'_>,
-    cuts: &[super::cut::Cut],
-    options: &FitOptions,
-    base: &Conditions,
-    shown: &mut Curves,
-    found: &mut ByFrequency,
-) -> Result<(), FittingError> {
-    let recording = source.recording;
-    let drive = DriveTerms::of(recording);
-    let first = found.measurands.is_empty();
-    let distorted = found
-        .measurands
-        .iter()
-        .any(|m| m.quantity == Quantity::OddDistortion);
-    for mut group in groups::periodic(recording, cuts)? {
-        group.conditions.rig_spring_nm_per_rad = base.rig_spring_nm_per_rad;
-        // Multisines before pseudo-random signals, which cannot tell distortion from response.
-        group.headline &= !distorted;
-        let terms = (source.sensor, &drive);
-        let results = multisines::measure(recording, &group, terms, &options.frequency, first)?;
+impl ByFrequency {
+    /// Takes the results of a group; the headline's response is read further and shown.
+    fn take(
+        &mut self,
+        source: &Source<'_>,
+        group: &Group<'_>,
+        results: sweeps::Results,
+        linear: Option<&BestLinear>,
+        options: &FitOptions,
+        shown: &mut Curves,
+    ) -> Result<(), FittingError> {
         let mut measurands = results.measurands;
-        if let (true, Some((linear, range_hz))) = (first && group.headline, results.linear) {
-            let response = linear.response();
-            let reference_hz = sweeps::holding(&response, sweeps::reference(range_hz));
+        if let (true, Some((response, reference_hz))) = (group.headline, results.response) {
             further(
                 source,
-                &group,
+                group,
                 (&response, reference_hz),
                 options,
                 &mut measurands,
-                found,
+                self,
             )?;
             not_springs_alone(&mut measurands);
-            let mut shape = curve(&group, &response, reference_hz, options, &measurands);
-            if let Some(curve) = &mut shape {
-                curves::levels(curve, &linear);
+            shown.frequency = curve(group, &response, reference_hz, options, &measurands);
+            if let (Some(curve), Some(linear)) = (&mut shown.frequency, linear) {
+                curves::levels(curve, linear);
             }
-            shown.frequency = shape;
-            found.response = Some(response);
+            self.response = Some(response);
         }
-        found.measurands.extend(measurands);
+        self.measurands.extend(measurands);
+        Ok(())
     }
-    Ok(())
 }
 
 /// Odd distortion from which friction or a gap holds the rotor as much as its spring does: small sines on a rotor that hardly slides

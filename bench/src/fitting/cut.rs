@@ -39,6 +39,8 @@ pub(crate) struct Cut {
     /// By how much the setpoint in force fell short of, or departed from, the plan, N·m; within `tolerance_nm` if all
     /// is well.
     pub(crate) departure_nm: f64,
+    /// Rates at which the setpoint went through a jump, N·m/s: one for each sample that saw it on its way.
+    pub(crate) jump_rates_nm_per_s: Vec<f64>,
     /// What a departure is held against, N·m.
     pub(crate) tolerance_nm: f64,
 }
@@ -216,6 +218,11 @@ fn one(
         span_s: [t_s.first(), t_s.last()].map(|t| t.copied().unwrap_or(0.0)),
         input_age_s: age as f64 * header.tick_s,
         departure_nm,
+        jump_rates_nm_per_s: if is_step {
+            jump_rates(row, &t_s, &setpoint_nm)
+        } else {
+            Vec::new()
+        },
         tolerance_nm: tolerance_nm + sampling_nm,
     }))
 }
@@ -241,6 +248,21 @@ fn at_rest(
         .find(|i| moved(i, row.to_nm))
         .unwrap_or(ticks.len());
     from..to
+}
+
+/// How near to either level a setpoint is as good as there, as a share of the step.
+const THERE: f64 = 0.02;
+
+/// Rates of a step's samples between both levels.
+fn jump_rates(row: &SegmentRow, t_s: &Array1<f64>, setpoint_nm: &ArrayView1<'_, f64>) -> Vec<f64> {
+    let change_nm = row.to_nm - row.from_nm;
+    let behind = t_s.iter().zip(setpoint_nm).filter(|(t, _)| **t > 0.0);
+    behind
+        .map(|(t, nm)| (*t, (nm - row.from_nm) / change_nm))
+        .take_while(|(_, share)| *share < 1.0 - THERE)
+        .filter(|(_, share)| *share > THERE)
+        .map(|(t, share)| share * change_nm.abs() / t)
+        .collect()
 }
 
 /// A step: the greatest distance of the setpoint from the level asked for, once it is there; a slew limit of the rig may

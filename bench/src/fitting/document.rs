@@ -6,6 +6,7 @@ use truerim_analysis::estimate::{Check, Estimate, Outcome};
 use super::definitions::Family;
 use super::facts::RecordingFacts;
 use super::reading::ShownIn;
+use crate::recording::Recording;
 
 /// What `fit.json` calls itself.
 pub const SCHEMA: &str = "truerim fit";
@@ -102,6 +103,15 @@ pub struct RigSpring {
 }
 
 impl RigSpring {
+    /// What a recording declares.
+    pub(super) fn of(recording: &Recording) -> Self {
+        let header = recording.header();
+        Self::new(
+            header.sensor.stiffness_nm_per_rad,
+            header.rig.fixture_stiffness_nm_per_rad,
+        )
+    }
+
     /// Puts a sensor and a fixture in series. Values that are not finite and positive count as not declared.
     pub fn new(sensor_nm_per_rad: f64, fixture_nm_per_rad: f64) -> Self {
         let declared = |k: f64| (k.is_finite() && k > 0.0).then_some(k);

@@ -60,10 +60,7 @@ pub fn fit_recording(recording: &Recording, options: &FitOptions) -> Result<FitD
     let facts = RecordingFacts::of(recording, recording.path(), found.duration_s);
     let declared = Declared::of(recording);
     let cuts = cut(recording)?;
-    let spring = RigSpring::new(
-        recording.header().sensor.stiffness_nm_per_rad,
-        recording.header().rig.fixture_stiffness_nm_per_rad,
-    );
+    let spring = RigSpring::of(recording);
     let base = Conditions {
         mounting: facts.mounting.clone(),
         rig_spring_nm_per_rad: spring.series_nm_per_rad,
@@ -140,10 +137,18 @@ fn clamped(
     let known = (source.declared, source.sensor, source.spring);
     let loops = drivetrain::clamped(source.recording, known, latency.as_ref(), base)?;
     if !(loops.is_empty() && cuts.multisines.is_empty() && cuts.pseudo_random.is_empty()) {
-        results.retain(drivetrain::worth_beside_loops);
+        results.retain(worth_its_line);
     }
     results.extend(loops);
     Ok((results, by_frequency.models, by_frequency.response))
+}
+
+/// Whether a result of steps and chirps is worth its line beside others: of what was not played, latency and bandwidth alone
+/// say so.
+fn worth_its_line(measurand: &Measurand) -> bool {
+    let not_played = |code: &str| matches!(code, "no_steps" | "no_chirp" | "delay_missing");
+    let stands_for_all = matches!(measurand.quantity, Quantity::Latency | Quantity::Bandwidth);
+    stands_for_all || !measurand.result.refused().is_some_and(|r| not_played(&r.code))
 }
 
 fn check_header(recording: &Recording) -> Result<(), FittingError> {
@@ -200,10 +205,7 @@ fn fit_steps(
         ..options.latency.clone()
     };
     let mut measurands = Vec::new();
-    let mut groups = groups::steps(recording, &cuts.steps)?;
-    for group in &mut groups {
-        group.conditions.rig_spring_nm_per_rad = base.rig_spring_nm_per_rad;
-    }
+    let groups = groups::steps(recording, &cuts.steps)?;
     let delays = steps::latencies(recording, &groups, &latency)?;
     let conditions = match groups.as_slice() {
         [only] => only.conditions.clone(),
@@ -232,7 +234,7 @@ fn fit_steps(
         }
         measurands.extend(results.measurands);
     }
-    if let Some(spread) = spread::too_long(recording, &groups, drive.update_period_s)? {
+    if let Some(spread) = spread::too_long(&groups, drive.update_period_s) {
         spread.judge(&mut measurands);
     }
     if measurands.is_empty() {

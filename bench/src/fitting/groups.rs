@@ -7,7 +7,7 @@ use truerim_analysis::estimate::{Check, Outcome, Refused};
 use super::FittingError;
 use super::cut::Cut;
 use super::definitions::QuantityText;
-use super::document::{Conditions, Measurand, Quantity, Temperature};
+use super::document::{Conditions, Measurand, Quantity, RigSpring, Temperature};
 use super::reading::plain;
 use crate::recording::Recording;
 
@@ -126,7 +126,7 @@ fn collect<'a>(
             preload_nm: Some(preload).filter(|p| p.is_finite()),
             temperature: temperature(recording, &cuts)?,
             n: cuts.len(),
-            rig_spring_nm_per_rad: None,
+            rig_spring_nm_per_rad: RigSpring::of(recording).series_nm_per_rad,
         };
         let off_plan = all - cuts.len();
         groups.push((

@@ -8,7 +8,7 @@ use truerim_analysis::multisine::{
 
 use super::FittingError;
 use super::cut::Cut;
-use super::document::{Measurand, Quantity};
+use super::document::Quantity;
 use super::groups::Group;
 use super::periods::periods_of;
 use super::sensor::SensorTerms;
@@ -25,13 +25,6 @@ const DISTORTION: [Quantity; 3] = [
     Quantity::PeriodNoise,
 ];
 
-/// What one group gives.
-pub(crate) struct PeriodicResults {
-    pub(crate) measurands: Vec<Measurand>,
-    /// The best linear approximation and the band that it covers, Hz.
-    pub(crate) linear: Option<(BestLinear, [f64; 2])>,
-}
-
 /// Estimates the best linear approximation of a group and reads off it what can be read; `stands` when its headline is
 /// that of the document for what chirps give as well.
 pub(crate) fn measure(
@@ -40,20 +33,22 @@ pub(crate) fn measure(
     (sensor, drive): (&SensorTerms, &DriveTerms),
     options: &FrequencyOptions,
     stands: bool,
-) -> Result<PeriodicResults, FittingError> {
-    let (readings, distortion, linear) = match approximation(recording, group, sensor, options)? {
+) -> Result<(sweeps::Results, Option<BestLinear>), FittingError> {
+    let (readings, distortion, found) = match approximation(recording, group, sensor, options)? {
         Err(refusal) => (
             sweeps::no_readings(&refusal),
             DISTORTION.map(|_| Outcome::from(refusal.clone())),
             None,
         ),
         Ok(linear) => {
+            let response = linear.response();
             let ends = [linear.f_hz.first(), linear.f_hz.last()];
             let range_hz = ends.map(|f| f.copied().unwrap_or(0.0));
-            let readings = sweeps::readings(&linear.response(), range_hz, drive, None);
-            let found = &linear.distortion;
-            let distortion = [found.odd.clone(), found.even.clone(), found.noise.clone()];
-            (readings, distortion, Some((linear, range_hz)))
+            let reference_hz = sweeps::reference(&response, range_hz);
+            let readings = sweeps::readings(&response, [range_hz, reference_hz], drive, None);
+            let share = &linear.distortion;
+            let distortion = [share.odd.clone(), share.even.clone(), share.noise.clone()];
+            (readings, distortion, Some(((response, reference_hz), linear)))
         }
     };
     let mut measurands = sweeps::measurands(group, readings, stands);
@@ -62,7 +57,8 @@ pub(crate) fn measure(
     measurands.extend(
         rows.map(|(quantity, result)| group.measurand(quantity, n, group.refusal().unwrap_or(result))),
     );
-    Ok(PeriodicResults { measurands, linear })
+    let (response, linear) = found.unzip();
+    Ok((sweeps::Results { measurands, response }, linear))
 }
 
 fn approximation(

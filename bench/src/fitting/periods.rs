@@ -95,6 +95,7 @@ fn one(recording: &Recording, row: SegmentRow, periods: usize) -> Result<Result<
         span_s: [first, last].map(|tick| header.tick_s * (tick as f64 - row.start_tick as f64)),
         input_age_s: ((first - row.start_tick) % held_ticks.clamp(1, period)) as f64 * header.tick_s,
         departure_nm: unlike.max(row.amplitude_nm.abs() - crest_nm),
+        jump_rates_nm_per_s: Vec::new(),
         // Setpoints may come faster than samples, which then miss the crest by a little.
         tolerance_nm: tolerance_nm + 0.02 * row.amplitude_nm.abs(),
         row,

@@ -7,15 +7,11 @@
 use truerim_analysis::estimate::{Contribution, Outcome};
 use truerim_analysis::statistics::median;
 
-use super::FittingError;
 use super::document::{Measurand, Quantity};
 use super::groups::{Group, refused};
-use crate::recording::Recording;
 
 /// Largest share of the firmware's period that a jump may take.
 const MOST: f64 = 0.25;
-/// How near to either level a setpoint is as good as there, as a share of the step.
-const THERE: f64 = 0.02;
 
 /// Jump against the firmware's period.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,35 +23,17 @@ pub(crate) struct Spread {
 }
 
 /// The spread, where it is too long for what is said of single delays.
-pub(crate) fn too_long(
-    recording: &Recording,
-    groups: &[Group<'_>],
-    update_period_s: Option<f64>,
-) -> Result<Option<Spread>, FittingError> {
-    let Some(period_s) = update_period_s else {
-        return Ok(None);
-    };
-    let (mut slews, mut sizes) = (Vec::new(), Vec::new());
-    for cut in groups.iter().flat_map(|g| &g.cuts) {
-        let (from, to) = (cut.row.from_nm, cut.row.to_nm);
-        sizes.push((to - from).abs());
-        // One sample in the middle of the jump tells its rate.
-        let samples = cut.samples(recording)?;
-        let rows = samples.t_s.iter().zip(&samples.setpoint_nm);
-        let behind = rows
-            .filter(|(t, _)| **t > 0.0)
-            .map(|(t, nm)| (*t, (nm - from) / (to - from)));
-        let amid = behind.take_while(|(_, share)| *share < 1.0 - THERE);
-        slews.extend(
-            amid.filter(|(_, share)| *share > THERE)
-                .map(|(t, share)| share * (to - from).abs() / t),
-        );
-    }
-    let (Ok(slew), Ok(size)) = (median(&slews), median(&sizes)) else {
-        return Ok(None);
-    };
-    let jump_s = size / slew;
-    Ok((jump_s > MOST * period_s).then_some(Spread { jump_s, period_s }))
+pub(crate) fn too_long(groups: &[Group<'_>], update_period_s: Option<f64>) -> Option<Spread> {
+    let period_s = update_period_s?;
+    let cuts = || groups.iter().flat_map(|g| &g.cuts);
+    let rates: Vec<f64> = cuts()
+        .flat_map(|cut| cut.jump_rates_nm_per_s.iter().copied())
+        .collect();
+    let sizes: Vec<f64> = cuts()
+        .map(|cut| (cut.row.to_nm - cut.row.from_nm).abs())
+        .collect();
+    let jump_s = median(&sizes).ok()? / median(&rates).ok()?;
+    (jump_s > MOST * period_s).then_some(Spread { jump_s, period_s })
 }
 
 impl Spread {

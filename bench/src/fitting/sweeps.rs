@@ -63,11 +63,11 @@ impl DriveTerms {
     }
 }
 
-/// What one group of chirps gives.
-pub(crate) struct SweepResults {
+/// What one group gives.
+pub(crate) struct Results {
     pub(crate) measurands: Vec<Measurand>,
-    pub(crate) response: Option<FrequencyResponse>,
-    pub(crate) reference_hz: [f64; 2],
+    /// The response, and the band that its gain refers to, Hz.
+    pub(crate) response: Option<(FrequencyResponse, [f64; 2])>,
 }
 
 /// Refusals in place of the headline results when there is no chirp at all.
@@ -87,10 +87,9 @@ pub(crate) fn measure(
     fs_hz: f64,
     drive: &DriveTerms,
     options: &FrequencyOptions,
-) -> Result<SweepResults, FittingError> {
+) -> Result<Results, FittingError> {
     let range_hz = range(group, fs_hz);
     let [low, high] = range_hz;
-    let reference_hz = reference(range_hz);
     let options = FrequencyOptions {
         f_min_hz: low,
         f_max_hz: high,
@@ -102,14 +101,15 @@ pub(crate) fn measure(
     let (response, results) = match response(recording, group, fs_hz, options)? {
         Err(refusal) => (None, no_readings(&refusal)),
         Ok(response) => {
-            let results = readings(&response, range_hz, drive, group.conditions.amplitude_nm);
-            (Some(response), results)
+            let reference_hz = reference(&response, range_hz);
+            let ranges_hz = [range_hz, reference_hz];
+            let results = readings(&response, ranges_hz, drive, group.conditions.amplitude_nm);
+            (Some((response, reference_hz)), results)
         }
     };
-    Ok(SweepResults {
+    Ok(Results {
         measurands: measurands(group, results, true),
         response,
-        reference_hz,
     })
 }
 
@@ -126,16 +126,14 @@ pub(crate) fn no_readings(refusal: &Refusal) -> [Outcome; 8] {
     QUANTITIES.map(|_| Outcome::from(refusal.clone()))
 }
 
-/// What is read off a response, in the order of the quantities. `amplitude_nm` is that of a single sine, where there is one:
+/// What is read off a response over a range and against a reference band, in the order of the quantities. `amplitude_nm` is that of a single sine, where there is one:
 /// the drive's slew rate then tells how long its ramps take.
 pub(crate) fn readings(
     response: &FrequencyResponse,
-    range_hz: [f64; 2],
+    [[low, high], reference_hz]: [[f64; 2]; 2],
     drive: &DriveTerms,
     amplitude_nm: Option<f64>,
 ) -> [Outcome; 8] {
-    let [low, high] = range_hz;
-    let reference_hz = holding(response, reference(range_hz));
     let level = level(reference_hz);
     let delay = DelayOptions {
         fit_hz: [delay_from(response, low.max(2.0)), high.min(250.0)],
@@ -229,12 +227,6 @@ pub(crate) fn level(reference_hz: [f64; 2]) -> BandwidthOptions {
 /// Fewest bands behind a gain at low frequency.
 const FEWEST: usize = 3;
 
-/// A reference band, widened upwards until it holds enough bands: lines of whole periods may lie far apart.
-pub(crate) fn holding(response: &FrequencyResponse, [low, high]: [f64; 2]) -> [f64; 2] {
-    let third = response.f_hz.iter().filter(|f| **f >= low).nth(FEWEST - 1);
-    [low, third.map_or(high, |f| f.max(high))]
-}
-
 /// Where the fit of the delay begins: its gain is that of the bands from there to 2.5 times as much.
 fn delay_from(response: &FrequencyResponse, low: f64) -> f64 {
     let enough = |f: &&f64| {
@@ -311,9 +303,11 @@ fn range(group: &Group<'_>, fs_hz: f64) -> [f64; 2] {
     [a.min(b), (MOST_OF_CHIRP * a.max(b)).min(MOST_OF_RATE * fs_hz)]
 }
 
-/// The usual reference band, or the lowest octave if the chirp begins above it.
-pub(crate) fn reference([low, high]: [f64; 2]) -> [f64; 2] {
+/// The usual reference band, or the lowest octave if the range begins above it; widened upwards until it holds enough bands, as
+/// lines of whole periods may lie far apart.
+pub(crate) fn reference(response: &FrequencyResponse, [low, high]: [f64; 2]) -> [f64; 2] {
     let from = low.max(REFERENCE_HZ[0]);
-    let to = REFERENCE_HZ[1].max(2.0 * from);
-    [from, to.min(high)]
+    let to = REFERENCE_HZ[1].max(2.0 * from).min(high);
+    let third = response.f_hz.iter().filter(|f| **f >= from).nth(FEWEST - 1);
+    [from, third.map_or(to, |f| f.max(to))]
 }

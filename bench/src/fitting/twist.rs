@@ -6,8 +6,7 @@
 use ndarray::Array1;
 use truerim_analysis::clamp::{ClampModel, Known};
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
-use truerim_analysis::least_squares::Matrix;
-use truerim_analysis::regression::fit;
+use truerim_analysis::regression;
 use truerim_analysis::statistics::mean_sd;
 use truerim_analysis::zero_phase::LowPass;
 
@@ -79,6 +78,15 @@ pub(crate) fn of(
     Ok((list.into(), check))
 }
 
+/// Why there is no twist.
+pub(crate) fn no_rotor_angle() -> Outcome {
+    refused(
+        "no_rotor_angle",
+        "the twist of the drivetrain takes rotor and rim angle and the ratio between them; record a motor_angle \
+         channel and declare rig.wheelbase.ratio",
+    )
+}
+
 /// What the twist of the drivetrain shows.
 struct Twisted {
     /// Twist per torque of each repeat, rad/(N·m).
@@ -101,11 +109,7 @@ fn twisted(
         .ratio
         .filter(|_| there("motor_angle") && there("rim_angle"))
     else {
-        return Ok(Err(refused(
-            "no_rotor_angle",
-            "the twist of the drivetrain takes rotor and rim angle and the ratio between them; record a motor_angle \
-             channel and declare rig.wheelbase.ratio",
-        )));
+        return Ok(Err(no_rotor_angle()));
     };
     let low_pass = |corner_hz: f64| LowPass::butterworth(4, corner_hz, header.sample_rate_hz());
     let (slow, fast) = match low_pass(CORNER_HZ).and_then(|slow| Ok((slow, low_pass(FAST_HZ)?))) {
@@ -164,10 +168,7 @@ fn slope(
             .collect()
     };
     let (x, y) = (kept(x), kept(y));
-    let mut columns = Matrix::zeros(x.len(), 2);
-    columns.col_mut(0).copy_from_slice(&x);
-    columns.col_mut(1).fill(1.0);
-    Ok(fit(&columns, &y)?.coefficients[0])
+    regression::slope(&x, &y)
 }
 
 /// The samples around which torque keeps its sign: a gap in the drivetrain stays closed there. All of them where too few

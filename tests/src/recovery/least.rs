@@ -9,9 +9,8 @@
 //! the slope. `N` are the samples within the third of an octave through which the reading lays its curve.
 
 use bench_core::excitation::ExcitationKind;
-use truerim::session::{self, Bench, SettingsText};
 
-use super::root;
+use super::planned;
 use super::scene::Scene;
 
 /// Octaves through which a level is read: eight bands on either side, 48 to the octave.
@@ -36,12 +35,7 @@ pub(super) struct Played {
 
 /// What the scene's procedure plays.
 pub(super) fn played(scene: &Scene) -> Result<Played, String> {
-    let rig = root().join(format!("rigs/{}.toml", scene.wheelbase.word()));
-    let procedure = root().join(format!("procedures/{}.toml", scene.procedure));
-    let bench =
-        Bench::open(&rig, Some(scene.mounting), None, 1, "recovery".to_owned()).map_err(|e| e.to_string())?;
-    let procedure = SettingsText::read(&procedure).map_err(|e| e.to_string())?;
-    let plan = session::plan_for(&procedure, &bench.rig, 1).map_err(|e| e.to_string())?;
+    let (_, _, plan) = planned(scene, 1)?;
     let of = |kind: ExcitationKind| plan.windows().iter().filter(move |w| w.kind == kind);
     let octaves = |w: &bench_core::plan::Window| w.sweep.map_or(1.0, |s| (s.to_hz / s.from_hz).log2().abs());
     let chirp = of(ExcitationKind::Chirp).next();

@@ -14,6 +14,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
 
+use bench_core::plan::Plan;
 use bench_core::run::{End, Permit};
 use truerim::drive::StopFlag;
 use truerim::fitting::{FitDocument, FitOptions, fit_recording};
@@ -51,11 +52,8 @@ pub fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("..")
 }
 
-/// Measures one seed from end to end.
-///
-/// # Errors
-/// What went wrong, in words: a recovery run must not go wrong.
-pub fn measure(scene: &Scene, seed: u64, folder: &Path) -> Result<FitDocument, String> {
+/// The bench, the procedure and what it comes to with a seed.
+fn planned(scene: &Scene, seed: u64) -> Result<(Bench, SettingsText, Plan), String> {
     let words = |error: &dyn std::fmt::Display| format!("{}, seed {seed}: {error}", scene.name());
     let rig = root().join(format!("rigs/{}.toml", scene.wheelbase.word()));
     let procedure = root().join(format!("procedures/{}.toml", scene.procedure));
@@ -63,6 +61,16 @@ pub fn measure(scene: &Scene, seed: u64, folder: &Path) -> Result<FitDocument, S
         Bench::open(&rig, Some(scene.mounting), None, seed, "recovery".to_owned()).map_err(|e| words(&e))?;
     let procedure = SettingsText::read(&procedure).map_err(|e| words(&e))?;
     let plan = session::plan_for(&procedure, &bench.rig, seed).map_err(|e| words(&e))?;
+    Ok((bench, procedure, plan))
+}
+
+/// Measures one seed from end to end.
+///
+/// # Errors
+/// What went wrong, in words: a recovery run must not go wrong.
+pub fn measure(scene: &Scene, seed: u64, folder: &Path) -> Result<FitDocument, String> {
+    let words = |error: &dyn std::fmt::Display| format!("{}, seed {seed}: {error}", scene.name());
+    let (bench, procedure, plan) = planned(scene, seed)?;
     let path = folder.join(format!("{seed}.h5"));
     let permit = Permit::granted("recovery");
     let session = session::record(

@@ -6,15 +6,17 @@ use ndarray::ArrayView1;
 use truerim_analysis::backlash::{BacklashFit, BacklashOptions, LoopRecord, fit_backlash, twist};
 use truerim_analysis::estimate::{Contribution, Estimate, Outcome, Refusal};
 use truerim_analysis::position::step_counts;
+use truerim_analysis::regression;
 use truerim_analysis::statistics::mean_sd;
 
 use super::One;
 use crate::fitting::FittingError;
 use crate::fitting::document::{Conditions, Measurand, Quantity, RigSpring};
-use crate::fitting::groups::{refused, temperature_of, with_checks};
+use crate::fitting::groups::{temperature_of, with_checks};
 use crate::fitting::motion::{scale, track};
 use crate::fitting::reading::plain;
 use crate::fitting::sensor::SensorTerms;
+use crate::fitting::twist::no_rotor_angle;
 use crate::recording::{Declared, Recording, SegmentRow};
 
 /// Readings of a branch that go into the fit: more carry the same steps of the rotor's encoder.
@@ -102,11 +104,7 @@ impl Loops {
     ) -> Result<Result<Self, Outcome>, FittingError> {
         let track = track::read(recording, range.clone())?;
         let Some(ratio) = declared.ratio.filter(|_| !track.rotor_rad.is_empty()) else {
-            return Ok(Err(refused(
-                "no_rotor_angle",
-                "the twist of the drivetrain takes rotor and rim angle and the ratio between them; record a motor_angle \
-                 channel and declare rig.wheelbase.ratio",
-            )));
+            return Ok(Err(no_rotor_angle()));
         };
         let counts = recording.raw("motor_angle", range)?;
         let step = step_counts(counts.view()).map_or(1.0, f64::from);
@@ -260,25 +258,22 @@ impl Loops {
     fn gain(&self) -> Result<f64, Refusal> {
         let slope = |rising: bool| -> Result<f64, Refusal> {
             let most = self.setpoint_nm.iter().fold(0.0_f64, |m, v| m.max(v.abs()));
-            let (mut sxy, mut sxx, mut sx, mut sy, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0);
-            for i in 1..self.setpoint_nm.len().saturating_sub(1) {
-                let rises = self.setpoint_nm[i + 1] > self.setpoint_nm[i - 1];
-                let (x, y) = (self.setpoint_nm[i], self.torque_nm[i]);
-                if rises != rising || x.abs() > 0.5 * most {
-                    continue;
-                }
-                (sx, sy, n) = (sx + x, sy + y, n + 1.0);
-                (sxx, sxy) = (sxx + x * x, sxy + x * y);
-            }
-            let spread = n * sxx - sx * sx;
-            if n < 20.0 || spread <= 0.0 {
+            let inner = 1..self.setpoint_nm.len().saturating_sub(1);
+            let (x, y): (Vec<f64>, Vec<f64>) = inner
+                .filter(|i| {
+                    let rises = self.setpoint_nm[i + 1] > self.setpoint_nm[i - 1];
+                    rises == rising && self.setpoint_nm[*i].abs() <= 0.5 * most
+                })
+                .map(|i| (self.setpoint_nm[i], self.torque_nm[i]))
+                .unzip();
+            if x.len() < 20 {
                 return Err(Refusal::TooFewSamples {
                     what: "the middle of a branch of a loop".into(),
-                    got: n as usize,
+                    got: x.len(),
                     needed: 20,
                 });
             }
-            Ok((n * sxy - sx * sy) / spread)
+            regression::slope(&x, &y)
         };
         Ok(0.5 * (slope(true)? + slope(false)?))
     }

@@ -56,14 +56,6 @@ impl One {
     }
 }
 
-/// Whether a result of steps and chirps is worth its line beside slow loops: of what was not played, latency and bandwidth
-/// alone say so.
-pub(crate) fn worth_beside_loops(measurand: &Measurand) -> bool {
-    let not_played = |code: &str| matches!(code, "no_steps" | "no_chirp" | "delay_missing");
-    let stands_for_all = matches!(measurand.quantity, Quantity::Latency | Quantity::Bandwidth);
-    stands_for_all || !measurand.result.refused().is_some_and(|r| not_played(&r.code))
-}
-
 /// What a rim shows that a drive turns to and fro; nothing for others.
 pub(super) fn turned(
     recording: &Recording,
