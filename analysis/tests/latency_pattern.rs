@@ -138,7 +138,21 @@ fn no_comb_is_refused() {
         period_s: Some(1e-3),
         ..usual.clone()
     };
-    assert_eq!(code(&t, &d, &declared), "no_pattern");
+    assert_eq!(code(&t, &d, &usual), "ambiguous");
+    // With a period declared the dead time is told all the same, 3 ms here, to what starts over half a period leave; the
+    // period is not.
+    let found = arrivals(&t, &fit_of(&d, 0.0), &declared).unwrap();
+    assert_eq!(found.period.refused().unwrap().code, "ambiguous");
+    let dead = found.dead_time.estimate().unwrap();
+    assert!(
+        (dead.value - 3e-3).abs() < 2.0 * dead.std_uncertainty && dead.std_uncertainty < 0.16e-3,
+        "{dead:?}"
+    );
+    assert!(
+        dead.budget
+            .iter()
+            .any(|c| c.source == "other periods fit as well")
+    );
     // Declared a period that is not the firmware's.
     let (t, d) = polled(48, 1e-3, 10e-6, 1);
     let wrong = ArrivalOptions {

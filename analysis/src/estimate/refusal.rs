@@ -188,6 +188,18 @@ pub enum Refusal {
         /// Highest frequency seen, Hz.
         f_max_hz: f64,
     },
+    /// Events that follow several periods alike.
+    #[error(
+        "several {what} fit alike, from {from_ms:.4} to {to_ms:.4} ms: the starts lie on a grid of their own; spread them with a longer `dither`"
+    )]
+    Ambiguous {
+        /// Which periods of what.
+        what: String,
+        /// Shortest, ms.
+        from_ms: f64,
+        /// Longest, ms.
+        to_ms: f64,
+    },
     /// Events that follow no period.
     #[error(
         "{what} follow no period: the mean arrow is {concentration}, at least {limit} is needed; the firmware may not poll, its clock may wander, or other jitter outweighs its period: use the mean delay and its spread instead"
@@ -339,6 +351,7 @@ impl Refusal {
             Self::NotConverged { .. } => "not_converged",
             Self::NoCrossing { .. } => "no_crossing",
             Self::NoPattern { .. } => "no_pattern",
+            Self::Ambiguous { .. } => "ambiguous",
             Self::GapInTheWay { .. } => "gap_in_the_way",
             Self::RigDecides { .. } => "rig_decides",
             Self::Drifting { .. } => "drifting",

@@ -76,7 +76,8 @@ const SEARCH: [f64; 2] = [0.97, 1.45];
 /// of the same steps, in the same order.
 ///
 /// # Errors
-/// [`Refusal::LengthMismatch`], [`Refusal::NonFinite`], [`Refusal::TooFewRepeats`], and [`Refusal::NoPattern`] when the
+/// [`Refusal::LengthMismatch`], [`Refusal::NonFinite`], [`Refusal::TooFewRepeats`], [`Refusal::Ambiguous`] when several periods fit
+/// and none is declared (with one declared the period alone is refused, as the delays hardly depend on it), and [`Refusal::NoPattern`] when the
 /// arrivals lie on no comb: the firmware does not poll, its clock wanders, or other jitter is as large as its period.
 pub fn arrivals(at_s: &[f64], fit: &LatencyFit, options: &ArrivalOptions) -> Result<Arrivals, Refusal> {
     let delays = &fit.per_repeat_s;
@@ -124,6 +125,8 @@ struct Comb {
     period_u_s: f64,
     tooth_u_s: f64,
     scatter_s: f64,
+    /// Least and largest period of those that fit as well, s.
+    rivals_s: Option<[f64; 2]>,
 }
 
 impl Comb {
@@ -169,22 +172,38 @@ impl Comb {
         // A quarter of the width of the arrow's peak.
         let mut step = 0.25 / (last - first);
         let tried = (((1.0 / short - 1.0 / long) / step).ceil() as usize).clamp(1, MOST_TRIED);
-        let (mut best, mut f, mut other) = (0.0_f64, 1.0 / long, 0.0_f64);
-        for i in 0..=tried {
-            let trial = 1.0 / long + i as f64 * step;
-            let length = arrow_of(part, trial).0;
-            let far = (trial - f).abs() > APART * step;
-            if length > best {
-                if far {
-                    other = other.max(best);
-                }
-                (best, f) = (length, trial);
-            } else if far {
-                other = other.max(length);
+        let trials: Vec<(f64, f64)> = (0..=tried)
+            .map(|i| {
+                let trial = 1.0 / long + i as f64 * step;
+                (trial, arrow_of(part, trial).0)
+            })
+            .collect();
+        let top = trials
+            .iter()
+            .copied()
+            .fold((1.0 / long, 0.0), |a, b| if b.1 > a.1 { b } else { a });
+        let (mut f, mut best) = top;
+        let alike = || trials.iter().filter(|t| t.1 > RIVAL * top.1);
+        let mut rivals_s = None;
+        if alike().any(|t| (t.0 - top.0).abs() > APART * step) {
+            let (slow, fast) = bounds(&mut alike().map(|t| t.0));
+            let between = [1.0 / fast, 1.0 / slow];
+            if best < LEAST_CONCENTRATION {
+                return Err(none(best));
             }
-        }
-        if other > RIVAL * best {
-            return Err(none(0.0));
+            let Some(declared) = options.period_s else {
+                return Err(ambiguous(between));
+            };
+            // Which of them it is makes little of a delay; the one declared is followed.
+            let near = |t: &&(f64, f64)| (t.0 - 1.0 / declared).abs();
+            if let Some(nearest) = alike().min_by(|a, b| near(a).total_cmp(&near(b))).copied() {
+                // The crest that it lies on the side of.
+                (f, best) = alike()
+                    .filter(|t| (t.0 - nearest.0).abs() <= APART * step)
+                    .copied()
+                    .fold(nearest, |a, b| if b.1 > a.1 { b } else { a });
+            }
+            rivals_s = Some(between);
         }
         while count < arrived.len() {
             count = (2 * count).min(arrived.len());
@@ -242,6 +261,7 @@ impl Comb {
             period_u_s: scatter_s / spread.sqrt(),
             tooth_u_s: scatter_s / n.sqrt(),
             scatter_s,
+            rivals_s,
         })
     }
 
@@ -296,6 +316,14 @@ impl Comb {
                 Contribution::type_b("rig clock", share * options.clock_rel_u * self.period_s),
             ]
         };
+        let rival = |share: f64| {
+            self.rivals_s.map(|[short, long]| {
+                let far = (long - self.period_s).max(self.period_s - short);
+                Contribution::rectangular("other periods fit as well", share * far)
+            })
+        };
+        // Dead time and mean follow from the middle of the delays, half a period below it or at it.
+        budget.extend(rival(0.5));
         let mut both = budget.clone();
         both.extend(of_period(0.5));
         let root12 = 12.0_f64.sqrt();
@@ -305,13 +333,16 @@ impl Comb {
             .map(|(t, d)| d.map(|d| self.delay_s(*t, t + d) - dead))
             .collect();
         Ok(Arrivals {
-            period: make(
-                self.period_s,
-                "s",
-                "period of the comb on which the arrivals lie",
-                of_period(1.0),
-            )?
-            .into(),
+            period: match self.rivals_s {
+                Some(between) => ambiguous(between).into(),
+                None => make(
+                    self.period_s,
+                    "s",
+                    "period of the comb on which the arrivals lie",
+                    of_period(1.0),
+                )?
+                .into(),
+            },
             dead_time: make(dead, "s", "least delay on the comb of arrivals", budget)?.into(),
             latency: make(
                 dead + 0.5 * self.period_s,
@@ -324,13 +355,24 @@ impl Comb {
                 self.period_s / root12,
                 "s",
                 "update period over the root of twelve",
-                of_period(1.0 / root12),
+                of_period(1.0 / root12)
+                    .into_iter()
+                    .chain(rival(1.0 / root12))
+                    .collect(),
             )?
             .into(),
             other_jitter_s: self.scatter_s,
             wait_s: waits,
             concentration: self.concentration,
         })
+    }
+}
+
+fn ambiguous([shortest, longest]: [f64; 2]) -> Refusal {
+    Refusal::Ambiguous {
+        what: "periods of the arrivals of torque".into(),
+        from_ms: 1e3 * shortest,
+        to_ms: 1e3 * longest,
     }
 }
 

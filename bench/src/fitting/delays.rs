@@ -48,7 +48,7 @@ pub(crate) fn of(
             (Quantity::DeadTime, found.dead_time.clone()),
             (
                 Quantity::ArrivalJitter,
-                beyond(found.other_jitter_s, &found.period).into(),
+                beyond(found.other_jitter_s, &found.dead_time).into(),
             ),
         ],
         Err(refused) => [
@@ -94,8 +94,8 @@ fn share(fit: &LatencyFit, q: f64) -> Outcome {
 }
 
 /// Scatter about the comb, with the uncertainty of a standard deviation of that many values.
-fn beyond(scatter_s: f64, period: &Outcome) -> Result<Estimate, Refusal> {
-    let (n, checks) = period
+fn beyond(scatter_s: f64, dead_time: &Outcome) -> Result<Estimate, Refusal> {
+    let (n, checks) = dead_time
         .estimate()
         .map_or((0, Vec::new()), |e| (e.n, e.checks.clone()));
     let dof = (n as f64 - 2.0).max(1.0);

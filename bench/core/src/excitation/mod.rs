@@ -10,6 +10,7 @@ mod lines;
 mod multisine;
 mod pseudo_random;
 mod reversal;
+mod staircase;
 mod step;
 mod timing;
 mod wave;
@@ -23,6 +24,7 @@ pub(crate) use multisine::Realisation;
 pub use multisine::{Multisine, Phases, Tones};
 pub use pseudo_random::{PseudoRandom, maximum_length_sequence};
 pub use reversal::{Reversal, ReversalTorque};
+pub use staircase::Staircase;
 pub use step::Step;
 pub use timing::{Periods, Timing};
 pub use wave::{Wave, WavePart, WaveTorque};
@@ -54,6 +56,8 @@ words! {
         PseudoRandom = "pseudo-random",
         /// Slow loops to and fro about a preload at one rate.
         Reversal = "reversal",
+        /// Levels up and down on both sides of zero, each held.
+        Staircase = "staircase",
     }
 }
 
@@ -74,6 +78,8 @@ pub enum Excitation {
     PseudoRandom(PseudoRandom),
     /// Slow loops of torque.
     Reversal(Reversal),
+    /// Levels up and down.
+    Staircase(Staircase),
 }
 
 impl Excitation {
@@ -87,6 +93,7 @@ impl Excitation {
             Self::HalfSine(_) => ExcitationKind::HalfSine,
             Self::PseudoRandom(_) => ExcitationKind::PseudoRandom,
             Self::Reversal(_) => ExcitationKind::Reversal,
+            Self::Staircase(_) => ExcitationKind::Staircase,
         }
     }
 
@@ -100,6 +107,7 @@ impl Excitation {
             Self::HalfSine(pulse) => &mut pulse.timing,
             Self::PseudoRandom(signal) => &mut signal.timing,
             Self::Reversal(reversal) => &mut reversal.timing,
+            Self::Staircase(staircase) => &mut staircase.timing,
         }
     }
 
@@ -113,6 +121,7 @@ impl Excitation {
             Some(ExcitationKind::HalfSine) => Self::HalfSine(HalfSine::read(s)),
             Some(ExcitationKind::PseudoRandom) => Self::PseudoRandom(PseudoRandom::read(s)),
             Some(ExcitationKind::Reversal) => Self::Reversal(Reversal::read(s)),
+            Some(ExcitationKind::Staircase) => Self::Staircase(Staircase::read(s)),
             None => {
                 // Which other keys belong here depends on the excitation; calling them unknown would mislead.
                 for key in s.keys() {
@@ -149,6 +158,7 @@ impl Excitation {
             Self::HalfSine(pulse) => pulse.check(against),
             Self::PseudoRandom(signal) => signal.check(against),
             Self::Reversal(reversal) => reversal.check(against),
+            Self::Staircase(staircase) => staircase.check(against),
         }
     }
 
@@ -162,6 +172,7 @@ impl Excitation {
             Self::HalfSine(pulse) => pulse.lay(layout),
             Self::PseudoRandom(signal) => signal.lay(layout),
             Self::Reversal(reversal) => reversal.lay(layout),
+            Self::Staircase(staircase) => staircase.lay(layout),
         }
     }
 }

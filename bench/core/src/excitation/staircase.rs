@@ -1,0 +1,77 @@
+//! Staircases: levels one after another, up and down on both sides of zero, each held until it has settled.
+
+use alloc::vec::Vec;
+use settings_file::{Section, Time};
+
+use super::{ExcitationKind, Timing};
+use crate::{
+    plan::{Against, Facts, Layout, Shape},
+    procedure::{Level, Placed, Sign, read_level},
+    units::us_from_s,
+};
+
+/// Most levels of a branch.
+const MOST_STEPS: i64 = 100;
+
+/// Cycles from zero up to a torque, back, down to the same torque the other way, and back.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Staircase {
+    /// How far it goes, either way.
+    pub to: Placed<Level>,
+    /// Levels of a branch, evenly spaced; zero is not counted.
+    pub steps: u32,
+    /// How long each is held, µs.
+    pub dwell_us: u64,
+    /// Cycles and rests.
+    pub timing: Timing,
+}
+
+impl Staircase {
+    pub(super) fn read(s: &Section<'_>) -> Self {
+        Self {
+            to: read_level(s, "to", Sign::Positive),
+            steps: u32::try_from(s.integer("steps", 2..=MOST_STEPS)).unwrap_or(2),
+            dwell_us: us_from_s(s.quantity::<Time>("dwell", 0.05..=60.0)),
+            timing: Timing::read(s),
+        }
+    }
+
+    /// Levels of a whole cycle in order, N·m, from the first above zero to zero again.
+    pub fn levels_nm(&self, peak_torque_nm: f64) -> Vec<f64> {
+        let (to_nm, n) = (self.to.value.nm(peak_torque_nm), self.steps as i32);
+        let up = 1..=n;
+        let way = up.chain((-n..n).rev()).chain(-n + 1..=0);
+        way.map(|i| to_nm * f64::from(i) / f64::from(n)).collect()
+    }
+
+    pub(super) fn check(&self, against: &mut Against<'_>) {
+        against.held_rim("a staircase");
+        let to_nm = against.nm(&self.to);
+        against.setpoint(&self.to.place, "the highest level", to_nm);
+    }
+
+    pub(super) fn lay(&self, layout: &mut Layout<'_>) {
+        let levels = self.levels_nm(layout.peak_torque_nm());
+        for cycle in 0..self.timing.repeats {
+            layout.prepare(&self.timing, 0.0);
+            let mut from_nm = 0.0;
+            for (index, to_nm) in levels.iter().copied().enumerate() {
+                if layout.is_full() {
+                    return;
+                }
+                layout.ramp_to(to_nm);
+                layout.excite_on(self.dwell_us, Shape::Level(to_nm));
+                layout.window(Facts {
+                    level: index,
+                    preload_nm: to_nm,
+                    // The first starts from another history than those behind it.
+                    transient: cycle == 0 && self.timing.repeats > 1,
+                    ..Facts::between(ExcitationKind::Staircase, from_nm, to_nm)
+                });
+                from_nm = to_nm;
+            }
+            layout.next_repeat();
+        }
+    }
+}
