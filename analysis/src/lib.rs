@@ -22,6 +22,7 @@
 //! | [`cogging`] | torque that repeats with the angle: orders, names, skew, ripple under load |
 //! | [`inertia`] | inertia from two discs, ratio, and what changed in a belt |
 //! | [`position`] | step and noise of a position sensor |
+//! | [`static_map`] | steady torque against command: gain, offset, deadband, hysteresis, deviations from a line |
 //! | [`regression`] | linear least squares, and what its columns can tell apart |
 //! | [`zero_phase`] | low-pass filtering without shift in time |
 //! | [`statistics`] | means, spreads and quantiles used by the others |
@@ -42,6 +43,7 @@ pub mod position;
 pub mod rational;
 pub mod regression;
 pub mod spectra;
+pub mod static_map;
 pub mod statistics;
 pub mod step;
 mod turning;

@@ -288,6 +288,14 @@ pub enum Refusal {
         /// Unit of both.
         unit: String,
     },
+    /// Torque that grows with command as far as it was commanded.
+    #[error(
+        "torque still grows with command at {largest_nm:.4} N·m, so saturation sets in above that, if at all"
+    )]
+    NoSaturation {
+        /// Largest command, N·m.
+        largest_nm: f64,
+    },
     /// A record that does not reach far enough in some quantity.
     #[error("{what}: {got:.4} {unit} covered, {needed:.4} {unit} needed; {remedy}")]
     NotCovered {
@@ -358,6 +366,7 @@ impl Refusal {
             Self::OutOfRange { .. } => "out_of_range",
             Self::Confounded { .. } => "confounded",
             Self::BelowNoise { .. } => "below_noise",
+            Self::NoSaturation { .. } => "no_saturation",
             Self::NotCovered { .. } => "not_covered",
         }
     }

@@ -1,4 +1,4 @@
-//! Multisines, pulses, pseudo-random signals and reversals with one mistake each: read, and held against a rig.
+//! Multisines, pulses, pseudo-random signals, reversals and staircases with one mistake each: read, and held against a rig.
 
 #![allow(clippy::panic)] // the helpers of a test may fail it
 
@@ -23,6 +23,9 @@ const BINARY: &str = "excitation = \"pseudo-random\"\norder = 7\nclock = \"2 ms\
 
 const LOOPS: &str = "excitation = \"reversal\"\nperiod = \"4 s\"\namplitude = \"2 N·m\"\npreload = \"0.5 N·m\"\nperiods = 3\n\
      transient = 1\nrepeats = 2\n";
+
+const STAIRS: &str =
+    "excitation = \"staircase\"\nto = \"2 N·m\"\nsteps = 8\ndwell = \"400 ms\"\nrepeats = 2\n";
 
 /// Reads and plans each text with one change.
 fn rows(segment: &str, rows: &[Row]) {
@@ -312,6 +315,52 @@ fn reversals() {
     assert!(spun.contains("half a loop would spin up a free rim"), "{spun}");
     let held = refusal(&[("mounting = \"clamped\"", "mounting = \"free\"")], LOOPS);
     assert!(held.contains("a preload would spin up a free rim"), "{held}");
+}
+
+#[test]
+fn staircases() {
+    rows(
+        STAIRS,
+        &[
+            (
+                "steps = 8",
+                "steps = 1",
+                &["segment[1].steps = 1: too small", "2 to 100"],
+            ),
+            (
+                "dwell = \"400 ms\"",
+                "dwell = \"20 ms\"",
+                &["segment[1].dwell = \"20 ms\": too small", "50 ms to 60000 ms"],
+            ),
+            (
+                "to = \"2 N·m\"",
+                "to = \"-2 N·m\"",
+                &["segment[1].to = \"-2 N·m\": too small"],
+            ),
+            (
+                "to = \"2 N·m\"",
+                "to = \"6.1 N·m\"",
+                &["segment[1].to", "a setpoint of 6.1 N·m", "at most 6 N·m"],
+            ),
+        ],
+    );
+    let held = refusal(&[("mounting = \"clamped\"", "mounting = \"free\"")], STAIRS);
+    assert!(held.contains("a staircase would spin up a free rim"), "{held}");
+}
+
+/// By hand: 1 N·m in two steps a branch, up, down through zero, and back to it; held 400 ms each behind a ramp.
+#[test]
+fn a_staircase_goes_both_ways() {
+    let text = STAIRS.replace("2 N·m", "1 N·m").replace("steps = 8", "steps = 2");
+    let plan = plan(&text, 1);
+    let windows = plan.windows();
+    let first: Vec<(f64, f64)> = windows.iter().take(8).map(|w| (w.from_nm, w.to_nm)).collect();
+    let way = [0.0, 0.5, 1.0, 0.5, 0.0, -0.5, -1.0, -0.5, 0.0];
+    let due: Vec<(f64, f64)> = way.windows(2).map(|w| (w[0], w[1])).collect();
+    assert_eq!(first, due);
+    assert_eq!(windows.len(), 16);
+    assert!(windows.iter().all(|w| w.end_us - w.start_us == 400_000));
+    assert!(windows[..8].iter().all(|w| w.transient) && windows[8..].iter().all(|w| !w.transient));
 }
 
 /// All findings on a changed rig, as text.

@@ -82,7 +82,8 @@ fn segment() -> impl Strategy<Value = String> {
     let hold = (levels(), 20..300_u32, timing()).prop_map(|(levels, hold_ms, timing)| {
         format!("excitation = \"hold\"\nlevels = [{levels}]\nhold = \"{hold_ms} ms\"\n{timing}")
     });
-    prop_oneof![2 => step, 2 => chirp, 2 => hold, 3 => multisine(), 2 => half_sine(), 2 => pseudo_random(), 2 => reversal()]
+    prop_oneof![2 => step, 2 => chirp, 2 => hold, 3 => multisine(), 2 => half_sine(), 2 => pseudo_random(), 2 => reversal(),
+        2 => staircase()]
 }
 
 /// `timing` with realisations for repeats.
@@ -161,6 +162,12 @@ fn reversal() -> impl Strategy<Value = String> {
             )
         },
     )
+}
+
+fn staircase() -> impl Strategy<Value = String> {
+    (torque(0.05, 3.0), 2..12_u32, 50..300_u32, timing()).prop_map(|(to, steps, dwell_ms, timing)| {
+        format!("excitation = \"staircase\"\nto = {to}\nsteps = {steps}\ndwell = \"{dwell_ms} ms\"\n{timing}")
+    })
 }
 
 fn procedure() -> impl Strategy<Value = Procedure> {
@@ -295,7 +302,7 @@ fn windows_are_right(plan: &Plan) -> Result<(), TestCaseError> {
                 let sweep = w.sweep.unwrap();
                 prop_assert!(((w.end_us - w.start_us) as f64 * 1e-6 - sweep.duration_s).abs() < 1e-6);
             }
-            ExcitationKind::Step | ExcitationKind::Hold => {
+            ExcitationKind::Step | ExcitationKind::Hold | ExcitationKind::Staircase => {
                 prop_assert!((plan.setpoint_nm(w.start_us) - w.to_nm).abs() < 1e-12);
                 prop_assert!((plan.setpoint_nm(w.end_us - 1) - w.to_nm).abs() < 1e-12);
             }

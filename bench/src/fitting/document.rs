@@ -197,6 +197,28 @@ pub enum Quantity {
     IdealBandwidth,
     /// Flat band on an ideal clamp.
     IdealFlatBand,
+    /// Steady torque by command.
+    StaticGain,
+    /// Steady torque at zero command.
+    StaticOffset,
+    /// Command before torque follows.
+    Deadband,
+    /// Difference of steady torque between ways down and up.
+    StaticHysteresis,
+    /// Distance of the map from the nearest line.
+    Linearity,
+    /// The same from the line through both ends.
+    LinearityTerminal,
+    /// The same from the best line through zero command.
+    LinearityZero,
+    /// Spread of steady torque from cycle to cycle.
+    Repeatability,
+    /// Command above which torque hardly grows.
+    SaturationKnee,
+    /// Torque at the largest command.
+    TorquePositive,
+    /// Torque at the lowest command.
+    TorqueNegative,
     /// Coulomb friction, mean of both directions.
     Coulomb,
     /// Coulomb friction in the positive direction.
@@ -373,6 +395,26 @@ pub struct Curves {
     pub latency: Option<LatencyCurve>,
     /// Frequency response of the headline chirps.
     pub frequency: Option<FrequencyCurve>,
+    /// Steady torque over command.
+    #[serde(default)]
+    pub static_map: Option<StaticMapCurve>,
+}
+
+/// The static map; every list has one entry a level, commands ascending.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct StaticMapCurve {
+    /// Conditions.
+    pub conditions: Conditions,
+    /// Command, N·m.
+    pub command_nm: Vec<f64>,
+    /// Torque on the way up, mean of cycles, N·m; `None` where the level is only reached downward.
+    pub rising_nm: Vec<Option<f64>>,
+    /// The same on the way down.
+    pub falling_nm: Vec<Option<f64>>,
+    /// Slope of the line through both sides.
+    pub gain: Option<f64>,
+    /// Torque of that line at zero command, N·m.
+    pub offset_nm: Option<f64>,
 }
 
 /// Steps of one group on one time axis. Every list has one entry an instant.

@@ -26,6 +26,7 @@ mod reading;
 mod scan;
 mod sensor;
 mod spread;
+mod static_map;
 mod steps;
 mod sweeps;
 #[cfg(test)]
@@ -35,7 +36,8 @@ mod twist;
 pub use definitions::{Family, QuantityText};
 pub use document::{
     Conditions, Curves, DelayCurve, FitDocument, FrequencyCurve, LOWEST_DB, LatencyCurve, Measurand,
-    ModelFacts, Program, Quantity, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, StepCurves, Temperature,
+    ModelFacts, Program, Quantity, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, StaticMapCurve, StepCurves,
+    Temperature,
 };
 pub use error::FittingError;
 pub use facts::{Ending, RecordingFacts, RigFacts, SensorFacts, UnitFacts};

@@ -5,7 +5,7 @@ use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refused
 use crate::fitting::{
     Conditions, Curves, DelayCurve, Ending, FitDocument, FrequencyCurve, LatencyCurve, Measurand, ModelFacts,
     Program, Quantity, RecordingFacts, RigFacts, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, SensorFacts,
-    StepCurves, Temperature, UnitFacts,
+    StaticMapCurve, StepCurves, Temperature, UnitFacts,
 };
 
 const LATENCY_S: f64 = 0.004_031;
@@ -199,6 +199,19 @@ fn second_order(t: f64) -> f64 {
     1.0 - (-ZETA * w * t).exp() * ((w * damped * t).cos() + ZETA / damped * (w * damped * t).sin())
 }
 
+fn static_map() -> StaticMapCurve {
+    let command: Vec<f64> = (-8..=8).map(|i| 0.5 * f64::from(i)).collect();
+    let torque = |way: f64| command.iter().map(|u| Some(1.02 * u + way)).collect();
+    StaticMapCurve {
+        conditions: Conditions::default(),
+        rising_nm: torque(-0.1),
+        falling_nm: torque(0.1),
+        command_nm: command,
+        gain: Some(1.02),
+        offset_nm: Some(0.0),
+    }
+}
+
 fn steps() -> StepCurves {
     let t_s: Vec<f64> = (-20..480).map(|k| f64::from(k) * 0.25e-3).collect();
     let at = |shift: f64, noise: f64| -> Vec<f64> {
@@ -377,6 +390,7 @@ pub(crate) fn document() -> FitDocument {
         measurands: measurands(),
         models: vec![model()],
         curves: Curves {
+            static_map: Some(static_map()),
             steps: Some(steps()),
             latency: Some(LatencyCurve {
                 group: "1.4 to 2.8 N·m".into(),

@@ -130,7 +130,7 @@ fn others_alike(family: Family, mut quantities: Vec<Quantity>, groups: &[Named<'
         match family {
             Family::Steps => "other steps",
             Family::Chirps => "other signals",
-            Family::Motion | Family::Drivetrain => "one by one",
+            Family::Motion | Family::Static | Family::Drivetrain => "one by one",
         }
         .to_owned(),
     ]];

@@ -4,6 +4,7 @@
 mod chirps;
 mod drivetrain;
 mod motion;
+mod static_map;
 mod steps;
 
 use super::document::Quantity;
@@ -36,13 +37,15 @@ pub enum Family {
     Chirps,
     /// A rim that turns, free or driven.
     Motion,
+    /// Staircases: steady torque.
+    Static,
     /// Slow torque or slow turning: gaps, springs, friction over speed, cogging, the position sensor.
     Drivetrain,
 }
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 64] = [
+    pub const ALL: [Self; 75] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -77,6 +80,17 @@ impl Quantity {
         Self::IdealResonance,
         Self::IdealBandwidth,
         Self::IdealFlatBand,
+        Self::StaticGain,
+        Self::StaticOffset,
+        Self::Deadband,
+        Self::StaticHysteresis,
+        Self::Linearity,
+        Self::LinearityTerminal,
+        Self::LinearityZero,
+        Self::Repeatability,
+        Self::SaturationKnee,
+        Self::TorquePositive,
+        Self::TorqueNegative,
         Self::Coulomb,
         Self::CoulombPositive,
         Self::CoulombNegative,
@@ -129,6 +143,17 @@ impl Quantity {
             | Self::IdealResonance
             | Self::IdealBandwidth
             | Self::IdealFlatBand => Family::Chirps,
+            Self::StaticGain
+            | Self::StaticOffset
+            | Self::Deadband
+            | Self::StaticHysteresis
+            | Self::Linearity
+            | Self::LinearityTerminal
+            | Self::LinearityZero
+            | Self::Repeatability
+            | Self::SaturationKnee
+            | Self::TorquePositive
+            | Self::TorqueNegative => Family::Static,
             Self::Coulomb
             | Self::CoulombPositive
             | Self::CoulombNegative
@@ -190,6 +215,8 @@ impl Quantity {
                 | Self::IdealResonance
                 | Self::IdealBandwidth
                 | Self::IdealFlatBand
+                | Self::LinearityTerminal
+                | Self::LinearityZero
                 | Self::CoulombPositive
                 | Self::CoulombNegative
                 | Self::TorqueOffset
@@ -239,6 +266,17 @@ impl Quantity {
             Self::IdealResonance => chirps::IDEAL_RESONANCE,
             Self::IdealBandwidth => chirps::IDEAL_BANDWIDTH,
             Self::IdealFlatBand => chirps::IDEAL_FLAT_BAND,
+            Self::StaticGain => static_map::GAIN,
+            Self::StaticOffset => static_map::OFFSET,
+            Self::Deadband => static_map::DEADBAND,
+            Self::StaticHysteresis => static_map::HYSTERESIS,
+            Self::Linearity => static_map::LINEARITY,
+            Self::LinearityTerminal => static_map::LINEARITY_TERMINAL,
+            Self::LinearityZero => static_map::LINEARITY_ZERO,
+            Self::Repeatability => static_map::REPEATABILITY,
+            Self::SaturationKnee => static_map::KNEE,
+            Self::TorquePositive => static_map::TORQUE_POSITIVE,
+            Self::TorqueNegative => static_map::TORQUE_NEGATIVE,
             Self::Coulomb => motion::COULOMB,
             Self::CoulombPositive => motion::COULOMB_POSITIVE,
             Self::CoulombNegative => motion::COULOMB_NEGATIVE,

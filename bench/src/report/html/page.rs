@@ -34,6 +34,14 @@ pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
             &results::table(document, Family::Motion),
         ));
     }
+    if has(Family::Static) {
+        page.push_str(&section(
+            "static",
+            "What steady torque arrives",
+            "A staircase of commands up and down: what torque settles at, and how far it is from a straight line.",
+            &(results::table(document, Family::Static) + &figures(plots, &["static-map"])),
+        ));
+    }
     if has(Family::Drivetrain) {
         page.push_str(&section(
             "drivetrain",

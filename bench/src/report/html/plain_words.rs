@@ -9,6 +9,7 @@ pub(super) fn section(document: &FitDocument) -> String {
     let mut text = String::from("<section id=\"short\" class=\"short\">\n<h2>In short</h2>\n");
     for sentence in [
         turning(document),
+        steady(document),
         steps(document),
         rise(document),
         frequency(document),
@@ -49,6 +50,28 @@ fn number(document: &FitDocument, quantity: Quantity) -> Option<String> {
 fn reason(document: &FitDocument, quantity: Quantity) -> String {
     let refused = document.headline(quantity).and_then(|m| m.result.refused());
     refused.map_or_else(|| "it was not measured".into(), |r| escape(&r.message))
+}
+
+/// What a staircase shows.
+fn steady(document: &FitDocument) -> String {
+    let Some(gain) = number(document, Quantity::StaticGain) else {
+        return String::new();
+    };
+    let mut text = format!("Of slowly commanded torque {gain} arrives.");
+    let deadband = document.headline(Quantity::Deadband).and_then(|m| m.estimate());
+    if let (Some(linked), Some(estimate)) = (number(document, Quantity::Deadband), deadband) {
+        text.push_str(&if estimate.interval[0] > 0.0 {
+            format!(" It takes a command of {linked} before torque follows, friction apart.")
+        } else {
+            format!(" Friction apart, no command is too small to be followed ({linked}).")
+        });
+    }
+    if let Some(width) = number(document, Quantity::StaticHysteresis) {
+        text.push_str(&format!(
+            " On the way down torque is up to {width} more than on the way up."
+        ));
+    }
+    text
 }
 
 /// What a rim that turns shows, first where it was measured.

@@ -36,7 +36,7 @@ pub(super) fn table(document: &FitDocument, family: Family) -> String {
         ));
     }
     match family {
-        Family::Motion => text,
+        Family::Motion | Family::Static => text,
         Family::Steps | Family::Drivetrain => text + &others(document, family),
         Family::Chirps => text + &models(document) + &others(document, family),
     }
@@ -133,7 +133,9 @@ fn others(document: &FitDocument, family: Family) -> String {
     let summary = match family {
         Family::Steps => format!("The other {count} groups of steps"),
         Family::Chirps => format!("The other {count} groups of signals"),
-        Family::Motion | Family::Drivetrain => format!("One by one: {count} orders, speeds or ranges"),
+        Family::Motion | Family::Static | Family::Drivetrain => {
+            format!("One by one: {count} orders, speeds or ranges")
+        }
     };
     format!(
         "<details class=\"others\"><summary>{summary}</summary>\n<div class=\"scroll\"><table \

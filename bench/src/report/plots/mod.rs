@@ -11,6 +11,7 @@ mod latency;
 mod legend;
 mod palette;
 mod panel;
+mod static_map;
 mod steps;
 
 use crate::fitting::FitDocument;
@@ -30,7 +31,7 @@ impl PlotError {
 /// One plot.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Plot {
-    /// File name without ending: `steps`, `latency`, `frequency`.
+    /// File name without ending: `steps`, `latency`, `frequency`, `static-map`.
     pub name: &'static str,
     /// What it shows.
     pub title: String,
@@ -107,6 +108,22 @@ pub fn plots(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
                     .into(),
             wide: frequency::draw(document, curve, Format::Wide)?,
             narrow: frequency::draw(document, curve, Format::Narrow)?,
+        });
+    }
+    if let Some(curve) = document
+        .curves
+        .static_map
+        .as_ref()
+        .filter(|c| c.command_nm.len() > 1)
+    {
+        plots.push(Plot {
+            name: "static-map",
+            title: "Static map".into(),
+            reading: "Left: steady torque over command, up and down. Right: both less the line of the gain. What lies \
+                      between the two ways is hysteresis; what both have in common is the map's own bend."
+                .into(),
+            wide: static_map::draw(document, curve, Format::Wide)?,
+            narrow: static_map::draw(document, curve, Format::Narrow)?,
         });
     }
     Ok(plots)
