@@ -164,7 +164,7 @@ fn shorten(excitation: &mut Excitation) {
             hold.levels.truncate(2);
             hold.hold_us = hold.hold_us.min(2_000_000);
         }
-        Excitation::Chirp(_) => {}
+        Excitation::Chirp(_) | Excitation::Trace(_) => {}
         Excitation::Multisine(multisine) => multisine.periods.count = multisine.periods.count.min(2),
         Excitation::HalfSine(pulse) => {
             pulse.levels.truncate(2);

@@ -10,8 +10,10 @@ mod lines;
 mod multisine;
 mod pseudo_random;
 mod reversal;
+mod spline;
 mod step;
 mod timing;
+mod trace;
 mod wave;
 
 pub use chirp::{Chirp, ChirpTorque, Law, Sweep};
@@ -25,6 +27,7 @@ pub use pseudo_random::{PseudoRandom, maximum_length_sequence};
 pub use reversal::{Reversal, ReversalTorque};
 pub use step::Step;
 pub use timing::{Periods, Timing};
+pub use trace::{Size, Trace, TraceProblem, TraceSamples, TraceTime, TraceTorque};
 pub use wave::{Wave, WavePart, WaveTorque};
 
 use alloc::vec::Vec;
@@ -54,6 +57,8 @@ words! {
         PseudoRandom = "pseudo-random",
         /// Slow loops to and fro about a preload at one rate.
         Reversal = "reversal",
+        /// A trace of torque from a file.
+        Trace = "trace",
     }
 }
 
@@ -74,6 +79,8 @@ pub enum Excitation {
     PseudoRandom(PseudoRandom),
     /// Slow loops of torque.
     Reversal(Reversal),
+    /// A trace of torque from a file.
+    Trace(Trace),
 }
 
 impl Excitation {
@@ -87,6 +94,7 @@ impl Excitation {
             Self::HalfSine(_) => ExcitationKind::HalfSine,
             Self::PseudoRandom(_) => ExcitationKind::PseudoRandom,
             Self::Reversal(_) => ExcitationKind::Reversal,
+            Self::Trace(_) => ExcitationKind::Trace,
         }
     }
 
@@ -100,6 +108,7 @@ impl Excitation {
             Self::HalfSine(pulse) => &mut pulse.timing,
             Self::PseudoRandom(signal) => &mut signal.timing,
             Self::Reversal(reversal) => &mut reversal.timing,
+            Self::Trace(trace) => &mut trace.timing,
         }
     }
 
@@ -113,6 +122,7 @@ impl Excitation {
             Some(ExcitationKind::HalfSine) => Self::HalfSine(HalfSine::read(s)),
             Some(ExcitationKind::PseudoRandom) => Self::PseudoRandom(PseudoRandom::read(s)),
             Some(ExcitationKind::Reversal) => Self::Reversal(Reversal::read(s)),
+            Some(ExcitationKind::Trace) => Self::Trace(Trace::read(s)),
             None => {
                 // Which other keys belong here depends on the excitation; calling them unknown would mislead.
                 for key in s.keys() {
@@ -149,6 +159,7 @@ impl Excitation {
             Self::HalfSine(pulse) => pulse.check(against),
             Self::PseudoRandom(signal) => signal.check(against),
             Self::Reversal(reversal) => reversal.check(against),
+            Self::Trace(trace) => trace.check(against),
         }
     }
 
@@ -162,6 +173,7 @@ impl Excitation {
             Self::HalfSine(pulse) => pulse.lay(layout),
             Self::PseudoRandom(signal) => signal.lay(layout),
             Self::Reversal(reversal) => reversal.lay(layout),
+            Self::Trace(trace) => trace.lay(layout),
         }
     }
 }
