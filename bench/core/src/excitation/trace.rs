@@ -53,6 +53,7 @@ pub enum TraceTime {
 pub struct TraceSamples {
     t_s: Vec<f64>,
     torque: Vec<f64>,
+    text: String,
 }
 
 /// Why a list of samples is no trace; `row` counts from 0.
@@ -132,7 +133,22 @@ impl TraceSamples {
             let most_s = LONGEST_S;
             return Err(TraceProblem::Long { length_s, most_s });
         }
-        Ok(Self { t_s, torque })
+        Ok(Self {
+            t_s,
+            torque,
+            text: String::new(),
+        })
+    }
+
+    /// The same with the text that they were read from, so that a recording can keep it.
+    #[must_use]
+    pub fn of_text(self, text: String) -> Self {
+        Self { text, ..self }
+    }
+
+    /// The text that they were read from; empty where they were not read from any.
+    pub fn text(&self) -> &str {
+        &self.text
     }
 
     /// Number of samples.
