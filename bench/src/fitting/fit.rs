@@ -16,7 +16,8 @@ use super::groups;
 use super::scan::scan;
 use super::sensor::SensorTerms;
 use super::{
-    FittingError, agreement, by_frequency, curves, delays, drivetrain, motion, quality, spread, steps, sweeps,
+    FittingError, agreement, by_frequency, curves, delays, drivetrain, motion, quality, spread, steps,
+    sweeps, traces,
 };
 use crate::recording::{Declared, Recording};
 
@@ -136,10 +137,14 @@ fn clamped(
         .cloned();
     let known = (source.declared, source.sensor, source.spring);
     let loops = drivetrain::clamped(source.recording, known, latency.as_ref(), base)?;
-    if !(loops.is_empty() && cuts.multisines.is_empty() && cuts.pseudo_random.is_empty()) {
+    let (traces, trace) = traces::of(source, base)?;
+    shown.trace = trace;
+    if !(loops.is_empty() && traces.is_empty() && cuts.multisines.is_empty() && cuts.pseudo_random.is_empty())
+    {
         results.retain(worth_its_line);
     }
     results.extend(loops);
+    results.extend(traces);
     Ok((results, by_frequency.models, by_frequency.response))
 }
 

@@ -5,6 +5,7 @@ mod chirps;
 mod drivetrain;
 mod motion;
 mod steps;
+mod traces;
 
 use super::document::Quantity;
 use super::reading::ShownIn;
@@ -38,11 +39,13 @@ pub enum Family {
     Motion,
     /// Slow torque or slow turning: gaps, springs, friction over speed, cogging, the position sensor.
     Drivetrain,
+    /// Steering traces.
+    Traces,
 }
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 64] = [
+    pub const ALL: [Self; 73] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -106,6 +109,15 @@ impl Quantity {
         Self::PositionResolution,
         Self::PositionNoise,
         Self::PositionDelay,
+        Self::LimitContrast,
+        Self::LimitDelay,
+        Self::TraceDelay,
+        Self::TraceError,
+        Self::TracePeakError,
+        Self::TraceGain,
+        Self::TraceBandGain,
+        Self::TraceDistortion,
+        Self::TraceClipped,
         Self::SensorDelay,
     ];
 
@@ -158,6 +170,15 @@ impl Quantity {
             | Self::PositionResolution
             | Self::PositionNoise
             | Self::PositionDelay => Family::Drivetrain,
+            Self::LimitContrast
+            | Self::LimitDelay
+            | Self::TraceDelay
+            | Self::TraceError
+            | Self::TracePeakError
+            | Self::TraceGain
+            | Self::TraceBandGain
+            | Self::TraceDistortion
+            | Self::TraceClipped => Family::Traces,
             _ => Family::Steps,
         }
     }
@@ -268,6 +289,15 @@ impl Quantity {
             Self::PositionResolution => drivetrain::POSITION_RESOLUTION,
             Self::PositionNoise => drivetrain::POSITION_NOISE,
             Self::PositionDelay => drivetrain::POSITION_DELAY,
+            Self::LimitContrast => traces::LIMIT_CONTRAST,
+            Self::LimitDelay => traces::LIMIT_DELAY,
+            Self::TraceDelay => traces::TRACE_DELAY,
+            Self::TraceError => traces::TRACE_ERROR,
+            Self::TracePeakError => traces::TRACE_PEAK_ERROR,
+            Self::TraceGain => traces::TRACE_GAIN,
+            Self::TraceBandGain => traces::TRACE_BAND_GAIN,
+            Self::TraceDistortion => traces::TRACE_DISTORTION,
+            Self::TraceClipped => traces::TRACE_CLIPPED,
             Self::SensorDelay => steps::SENSOR_DELAY,
         };
         QuantityText {
