@@ -24,6 +24,9 @@ const ASKED: [Quantity; 8] = [
 ];
 /// Most points of a curve.
 const POINTS: usize = 1200;
+/// Repeats from which on the first is left out: friction still holds what was before the segment, and later ones start from what
+/// the trace itself left behind.
+const FIRST_LEFT_OUT_FROM: usize = 4;
 /// Share of the greatest command that may be missing from it: sampling, not clipping.
 const MISSING: f64 = 0.02;
 
@@ -47,8 +50,13 @@ pub(crate) fn of(
             .copied()
             .filter(|row| row.segment == segment)
             .collect();
+        let own = if own.len() >= FIRST_LEFT_OUT_FROM {
+            &own[1..]
+        } else {
+            &own
+        };
         let headline = results.is_empty();
-        let (found, curve) = one(source, &own, base, headline)?;
+        let (found, curve) = one(source, own, base, headline)?;
         results.extend(found);
         shown = shown.or(curve);
     }

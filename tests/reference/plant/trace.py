@@ -1,11 +1,9 @@
-"""What a perfect measurement of a clamped unit finds of a steering trace: its delay, error and contrast at the grip limit.
+"""What a perfect measurement of a clamped unit finds of a steering trace: the contrast at the grip limit, and how late it is.
 
-Independent of the Rust plant, spline and estimators: scipy's natural cubic spline, RK4 on the equations of model.py at eight
-phases of the firmware's polling side by side, then the definitions below on the torque through the sensor, free of noise.
+Independent of the Rust plant, spline and estimators: scipy's natural cubic spline, RK4 on the equations of model.py at four
+phases of the firmware's polling side by side, then the definitions below on the torque through the sensor, free of noise. The
+trace is played twice and the second time looked at, since friction keeps what the first one left.
 
-  delay_s      the shift of the torque that leaves the least squares of torque - (gain * command + offset), over the trace
-               without 0.1 s at both ends
-  rms_nm, peak_nm   of torque less command at that shift, over the same stretch; peak of the mean over the phases
   contrast     crest and floor of the command smoothed by a zero-phase low-pass (Butterworth, 4th order, 4 Hz, to and fro):
                its greatest value, and where its fall behind has come to a twentieth of its steepest; means of torque (shifted)
                and command over a tenth of the time between, either side of both; drop of torque over drop of command
@@ -26,7 +24,8 @@ from scipy.signal import butter, sosfiltfilt
 import model
 import unit
 
-H, PHASES, STRIDE, KEEP = 10e-6, 8, 25, 50  # step, poll phases, steps a setpoint, steps a kept sample (2 kHz)
+H, PHASES, STRIDE, KEEP = 25e-6, 4, 10, 20  # step, poll phases, steps a setpoint, steps a kept sample (2 kHz)
+REST_S, LOOK_S = 0.5, 4.0  # between both plays; how much of the second one is looked at
 
 
 def simulate(u, values, tail_s=0.2):
@@ -78,7 +77,6 @@ def measures(c, ys, fs):
         return (k + 0.5 * (l - r) / (l - 2 * m + r)) / fs
     delays = np.array([delay(y) for y in ys])
     lag = delays.mean()
-    errors = np.array([(shifted(y, d, n, fs) - c)[core] for y, d in zip(ys, delays)])
     sos = butter(4, 4.0, fs=fs, output="sos")
     smooth = lambda x: sosfiltfilt(sos, x)
     sc = smooth(c)
@@ -106,8 +104,7 @@ def measures(c, ys, fs):
         late.append(crosses(sign * smooth(y[:n]), 0.5 * (high + low))
                     - crosses(sc, 0.5 * (mean(c, crest) + mean(c, floor))))
     return {
-        "delay_s": float(lag), "rms_nm": float(np.sqrt((errors ** 2).mean(axis=1)).mean()),
-        "peak_nm": float(np.abs(errors.mean(axis=0)).max()), "drop_nm": float(drop),
+        "drop_nm": float(drop),
         "contrast": float(np.mean(contrast)), "late_s": float(np.mean(late)),
         "contrast_over_phases": float(np.std(contrast)), "crest_s": crest / fs, "floor_s": floor / fs,
     }
@@ -122,10 +119,10 @@ def main():
     t, torque = table[:, 0], table[:, rows[0].split(",").index("rim_torque")]
     values = CubicSpline(t, torque, bc_type="natural")(np.arange(0, t[-1] + 1e-9, STRIDE * H))
     values *= float(share) * u.peak / np.abs(values).max()
-    ys = simulate(u, values)
     fs = 1 / (KEEP * H)
-    c = np.repeat(values, STRIDE)[::KEEP]
-    np.savez("/tmp/trace-" + pathlib.Path(rig).stem + "-" + pathlib.Path(trace).stem, c=c, ys=ys)
+    look, rest = int(LOOK_S / (STRIDE * H)), np.zeros(int(REST_S / (STRIDE * H)))
+    ys = simulate(u, np.concatenate([values, rest, values[:look]]))[:, (len(values) + len(rest)) * STRIDE // KEEP:]
+    c = np.repeat(values[:look], STRIDE)[::KEEP]
     found = measures(c, ys, fs)
     print(json.dumps(found, indent=1))
     document = {"about": "see trace.py beside this file", "rig": u.file, "trace": pathlib.Path(trace).name,

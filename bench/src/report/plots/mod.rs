@@ -12,6 +12,7 @@ mod legend;
 mod palette;
 mod panel;
 mod steps;
+mod trace;
 
 use crate::fitting::FitDocument;
 
@@ -30,7 +31,7 @@ impl PlotError {
 /// One plot.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Plot {
-    /// File name without ending: `steps`, `latency`, `frequency`.
+    /// File name without ending: `steps`, `latency`, `frequency`, `trace`.
     pub name: &'static str,
     /// What it shows.
     pub title: String,
@@ -107,6 +108,17 @@ pub fn plots(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
                     .into(),
             wide: frequency::draw(document, curve, Format::Wide)?,
             narrow: frequency::draw(document, curve, Format::Narrow)?,
+        });
+    }
+    if let Some(curve) = document.curves.trace.as_ref().filter(|c| c.t_s.len() > 1) {
+        plots.push(Plot {
+            name: "trace",
+            title: "Steering trace, commanded and arrived".into(),
+            reading: "The delay is taken out, so that what is left between both lines is error. At the grip limit the \
+                      shaded stretches are those whose means make the contrast. Below: how much of each octave arrives."
+                .into(),
+            wide: trace::draw(document, curve, Format::Wide)?,
+            narrow: trace::draw(document, curve, Format::Narrow)?,
         });
     }
     Ok(plots)
