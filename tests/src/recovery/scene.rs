@@ -24,7 +24,7 @@ const UNITS: [(Unit, Option<&str>); 3] = [
     (Unit::Direct, None),
     (Unit::Geared, None),
 ];
-const PROCEDURES: [(Mounting, &str); 8] = [
+const PROCEDURES: [(Mounting, &str); 7] = [
     (Mounting::Clamped, "quick"),
     (Mounting::Free, "coast"),
     (Mounting::BackDriven, "drag"),
@@ -32,7 +32,6 @@ const PROCEDURES: [(Mounting, &str); 8] = [
     (Mounting::Clamped, "drivetrain"),
     (Mounting::Free, "free"),
     (Mounting::BackDriven, "rolling"),
-    (Mounting::Clamped, "limit"),
 ];
 
 /// Every unit in every mounting, by every procedure.

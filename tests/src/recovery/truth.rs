@@ -91,7 +91,6 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
     };
     match scene.mounting {
         Mounting::Clamped if scene.procedure == "drivetrain" => Ok(drivetrain::loops(&parameters)),
-        Mounting::Clamped if scene.procedure == "limit" => at_limit(scene),
         Mounting::Clamped => {
             let mut all = of_rows(&CLAMPED);
             all.push(Truth::of(
@@ -190,22 +189,4 @@ fn integrated(scene: &Scene) -> Result<Vec<Truth>, String> {
             Some(Truth::of(*quantity, reference[*key].as_f64()?, INTEGRATION))
         })
         .collect())
-}
-
-/// Contrast and delay at the grip limit, from the trace played through an independent integration of the unit.
-fn at_limit(scene: &Scene) -> Result<Vec<Truth>, String> {
-    const INTEGRATED: &str = "independent integration of the trace, tests/reference/plant/trace.py";
-    let name = format!("tests/reference/plant/trace-{}.json", scene.wheelbase.word());
-    let file = root().join(name);
-    let text = std::fs::read_to_string(&file).map_err(|error| format!("{}: {error}", file.display()))?;
-    let reference: Value = serde_json::from_str(&text).map_err(|error| error.to_string())?;
-    let value = |key: &str| {
-        reference[key]
-            .as_f64()
-            .ok_or_else(|| format!("{}: no {key}", file.display()))
-    };
-    Ok(vec![
-        Truth::of(Quantity::LimitContrast, value("contrast")?, INTEGRATED),
-        Truth::of(Quantity::LimitDelay, value("late_s")?, INTEGRATED),
-    ])
 }
