@@ -84,7 +84,7 @@ pub fn limit_place(command_nm: &[f64], fs_hz: f64) -> Result<LimitPlace, Refusal
     let (high, low) = (mean(command_nm, crest, around), mean(command_nm, floor, around));
     let drop_nm = sign * (high - low);
     let share = drop_nm / (sign * high);
-    if !(share >= DROP[0] && share <= DROP[1]) {
+    if !(DROP[0]..=DROP[1]).contains(&share) {
         return Err(none(share));
     }
     Ok(LimitPlace {
