@@ -3,6 +3,8 @@
 //! A trace file is text: rows of numbers separated by comma, semicolon or tab under a row of names; lines that begin with `#`
 //! and empty lines are left out. Fields may stand in quotes, which names and numbers have no other use for.
 
+#![allow(clippy::result_large_err)] // a file is refused once, before anything moves
+
 use std::path::Path;
 use std::sync::Arc;
 
