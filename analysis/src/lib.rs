@@ -17,6 +17,7 @@
 //! | [`modes`] | all resonances, by poles and by circles |
 //! | [`multisine`] | best linear approximation, noise, odd and even distortion; lines and phases of a multisine |
 //! | [`rational`] | delay and rational transfer function of a response, with poles, zeros and their uncertainties |
+//! | [`trace`] | what of a steering trace arrives: delay, error, gain by octave, distortion, contrast at the grip limit |
 //! | [`friction`] | breakaway, Coulomb, viscous and Stribeck friction, three ways, and pre-sliding stiffness |
 //! | [`backlash`] | gap, lost motion, hysteresis and stiffness from slow reversals |
 //! | [`cogging`] | torque that repeats with the angle: orders, names, skew, ripple under load |
@@ -46,5 +47,6 @@ pub mod spectra;
 pub mod static_map;
 pub mod statistics;
 pub mod step;
+pub mod trace;
 mod turning;
 pub mod zero_phase;

@@ -5,9 +5,9 @@
 use acceptance::recovery::root;
 use bench_core::excitation::ExcitationKind;
 use bench_core::interlock::{Condition, ENDINGS, Event, State};
-use bench_core::procedure::Procedure;
 use bench_core::rig::Rig;
 use std::collections::BTreeSet;
+use truerim::session::{SettingsText, plan_for};
 
 fn document(name: &str) -> String {
     std::fs::read_to_string(root().join(name)).unwrap()
@@ -90,9 +90,12 @@ fn every_example_of_a_segment_can_be_played() {
     let head = quick.split("[[segment]]").next().unwrap();
     let mut kinds = BTreeSet::new();
     for block in blocks(&text) {
-        let procedure = Procedure::from_toml("docs/procedures.md", &format!("{head}{block}"));
-        let plan = procedure.and_then(|p| p.plan(&rig, 1));
-        let plan = plan.unwrap_or_else(|findings| panic!("{findings}\n{block}"));
+        // Beside the shipped procedures, whose trace files it names.
+        let procedure = SettingsText {
+            file: root().join("procedures/example.toml").display().to_string(),
+            text: format!("{head}{block}"),
+        };
+        let plan = plan_for(&procedure, &rig, 1).unwrap_or_else(|findings| panic!("{findings}\n{block}"));
         kinds.extend(plan.windows().iter().map(|window| window.kind.word()));
     }
     let all: BTreeSet<&str> = ExcitationKind::WORDS.iter().map(|(word, _)| *word).collect();

@@ -3,11 +3,12 @@
 #![allow(clippy::unwrap_used)] // the helpers of a test may fail it
 
 use bench_core::{
+    excitation::{Trace, TraceSamples},
     plan::{Plan, Role},
     procedure::Procedure,
     rig::{Kind, Rig},
 };
-use std::{fs, path::Path};
+use std::{fs, path::Path, sync::Arc};
 
 /// The `.toml` files of a folder of the workspace, by name.
 fn files(folder: &str) -> Vec<(String, String)> {
@@ -46,7 +47,16 @@ fn mounted() -> Vec<Rig> {
 }
 
 fn procedures() -> Vec<Procedure> {
-    let read = |(file, text): &(String, String)| Procedure::from_toml(file, text).map_err(|e| e.to_string());
+    // The core reads no trace files; a second of a half-sine stands for each.
+    let half_sine = |_: &Trace| {
+        let t_s: Vec<f64> = (0..=500).map(|i| f64::from(i) * 2e-3).collect();
+        let torque = t_s.iter().map(|t| (std::f64::consts::PI * t).sin()).collect();
+        Ok(Arc::new(TraceSamples::new(t_s, torque).unwrap()))
+    };
+    let read = |(file, text): &(String, String)| {
+        let read = Procedure::from_toml(file, text).and_then(|p| p.with_traces(half_sine));
+        read.map_err(|e| e.to_string())
+    };
     files("procedures")
         .iter()
         .map(read)

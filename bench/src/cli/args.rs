@@ -91,6 +91,9 @@ pub(super) enum Command {
     /// Write a recording's channels as CSV, Parquet or npz
     #[command(after_help = EXPORT_HELP)]
     Export(ExportArgs),
+    /// Compute the steering torque of a car, as CSV that a procedure can play
+    #[command(after_help = TRACE_HELP)]
+    Trace(TraceArgs),
     /// Print a completion script for a shell
     Completions(CompletionsArgs),
 }
@@ -119,6 +122,15 @@ Examples:
   truerim export out/run/recording.h5 --format parquet --channels setpoint,torque --from 12 --to 14.5 --out part.parquet
   truerim export out/run/recording.h5 --format npz --out run.npz --map run-map.toml
       also writes the map with which `truerim import` brings the data back, segments included";
+
+const TRACE_HELP: &str = "\
+Examples:
+  truerim trace --manoeuvre corner-to-limit --speed 90 --peak-torque 6 --out corner.csv
+  truerim trace --manoeuvre straight --speed 100 --road C --seed 3 --out bumps.csv
+  truerim trace --manoeuvre kerb-strike --speed 80 --kerb saw --kerb-height 25 --kerb-spacing 1 --out kerb.csv
+
+Traces recorded elsewhere need no command: a trace segment of a procedure names any CSV file, its columns and units
+(docs/procedures.md)";
 
 /// Which rig.
 #[derive(Debug, Clone, Args)]
@@ -280,4 +292,88 @@ pub(super) enum ExportFormat {
 pub(super) struct CompletionsArgs {
     /// Shell
     pub(super) shell: clap_complete::Shell,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct TraceArgs {
+    /// What is driven
+    #[arg(long, value_enum)]
+    pub(super) manoeuvre: ManoeuvreArg,
+    /// Speed, km/h
+    #[arg(long, value_name = "KM/H")]
+    pub(super) speed: f64,
+    /// Greatest torque at the rim, N·m, to which all of it is scaled [default: the car's own, without assistance]
+    #[arg(long, value_name = "N·M")]
+    pub(super) peak_torque: Option<f64>,
+    /// Roughness class of ISO 8608, A to H [default: smooth]
+    #[arg(long, value_name = "LETTER")]
+    pub(super) road: Option<char>,
+    /// Shape of a kerb's teeth, for kerb-strike
+    #[arg(long, value_enum, default_value = "round")]
+    pub(super) kerb: KerbArg,
+    /// Height of a tooth, mm
+    #[arg(long, value_name = "MM", default_value_t = 30.0)]
+    pub(super) kerb_height: f64,
+    /// Length of a tooth, m
+    #[arg(long, value_name = "M", default_value_t = 0.5)]
+    pub(super) kerb_length: f64,
+    /// From tooth to tooth, m
+    #[arg(long, value_name = "M", default_value_t = 1.0)]
+    pub(super) kerb_spacing: f64,
+    /// Number of teeth
+    #[arg(long, value_name = "N", default_value_t = 8)]
+    pub(super) kerb_teeth: u32,
+    /// Seed of the road
+    #[arg(long, default_value_t = 1)]
+    pub(super) seed: u64,
+    /// Rows a second
+    #[arg(long, value_name = "HZ", default_value_t = 500.0)]
+    pub(super) rate: f64,
+    /// File to make
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: PathBuf,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum ManoeuvreArg {
+    /// Lock wound on until the front tyres are past their limit, held, taken off
+    CornerToLimit,
+    /// Power makes the rear slide in a corner; the driver steers against it
+    SlideAndCatch,
+    /// Straight ahead; bumps by --road
+    Straight,
+    /// The right-hand wheels run over a kerb
+    KerbStrike,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum KerbArg {
+    /// Half a sine
+    Round,
+    /// Up, level, down
+    Flat,
+    /// Up slowly, down steeply
+    Saw,
+}
+
+/// The word of an argument's value.
+fn word_of(value: &impl clap::ValueEnum) -> String {
+    value
+        .to_possible_value()
+        .map(|value| value.get_name().to_owned())
+        .unwrap_or_default()
+}
+
+impl ManoeuvreArg {
+    /// As it is written.
+    pub(super) fn word(self) -> String {
+        word_of(&self)
+    }
+}
+
+impl KerbArg {
+    /// As it is written.
+    pub(super) fn word(self) -> String {
+        word_of(&self)
+    }
 }

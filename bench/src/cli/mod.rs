@@ -17,6 +17,7 @@ mod report;
 mod say;
 mod signals;
 mod simulate;
+mod trace;
 
 use std::process::ExitCode;
 
@@ -40,6 +41,7 @@ pub fn main() -> ExitCode {
         Command::Recover(args) => files::recover(&args, &say),
         Command::Import(args) => import::import(&args, &say),
         Command::Export(args) => export::export(&args, &say),
+        Command::Trace(args) => trace::trace(&args, &say),
         Command::Completions(args) => completions::completions(&args),
     };
     match done {

@@ -277,6 +277,24 @@ pub enum Quantity {
     PositionNoise,
     /// Delay of the wheelbase's own angle.
     PositionDelay,
+    /// Drop at the grip limit that arrives.
+    LimitContrast,
+    /// Delay of that drop.
+    LimitDelay,
+    /// Delay of a steering trace.
+    TraceDelay,
+    /// Root mean square of its error.
+    TraceError,
+    /// Greatest error.
+    TracePeakError,
+    /// Its gain.
+    TraceGain,
+    /// Its gain in one octave.
+    TraceBandGain,
+    /// What no linear response explains of it.
+    TraceDistortion,
+    /// Share of it that is cut off.
+    TraceClipped,
     /// Declared delay of the torque sensor, taken out of the others.
     SensorDelay,
 }
@@ -398,6 +416,41 @@ pub struct Curves {
     /// Steady torque over command.
     #[serde(default)]
     pub static_map: Option<StaticMapCurve>,
+    /// The first steering trace; documents of earlier versions have none.
+    #[serde(default)]
+    pub trace: Option<TraceCurve>,
+}
+
+/// A steering trace as commanded and as it arrived, the delay taken out. Lists of instants have one entry an instant, those of bands
+/// one a band.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct TraceCurve {
+    /// The segment.
+    pub group: String,
+    /// Conditions.
+    pub conditions: Conditions,
+    /// Instants from the start of the trace, s.
+    pub t_s: Vec<f64>,
+    /// Torque commanded, N·m.
+    pub commanded_nm: Vec<f64>,
+    /// Mean torque of all repeats, N·m.
+    pub arrived_nm: Vec<f64>,
+    /// One standard deviation of a repeat below, N·m.
+    pub low_nm: Vec<f64>,
+    /// One above, N·m.
+    pub high_nm: Vec<f64>,
+    /// The delay that is taken out, sensor included, s.
+    pub shift_s: f64,
+    /// Crest, floor, and the time either side of both over which means are taken, s; where there is a grip limit.
+    pub limit_s: Option<[f64; 3]>,
+    /// Drop commanded there, N·m.
+    pub drop_nm: Option<f64>,
+    /// Lowest and highest frequency of the octaves that have a gain, Hz; from 0 for the slowest.
+    pub bands_hz: Vec<[f64; 2]>,
+    /// Lower end of the interval, value and upper end of the gain of each.
+    pub gain: Vec<[f64; 3]>,
+    /// Coherence of each.
+    pub coherence: Vec<f64>,
 }
 
 /// The static map; every list has one entry a level, commands ascending.

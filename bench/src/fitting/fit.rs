@@ -17,7 +17,7 @@ use super::scan::scan;
 use super::sensor::SensorTerms;
 use super::{
     FittingError, agreement, by_frequency, curves, delays, drivetrain, motion, quality, spread, static_map,
-    steps, sweeps,
+    steps, sweeps, traces,
 };
 use crate::recording::{Declared, Recording};
 
@@ -139,11 +139,15 @@ fn clamped(
     let loops = drivetrain::clamped(source.recording, known, latency.as_ref(), base)?;
     let (map, curve) = static_map::of(source.recording, source.sensor, base)?;
     shown.static_map = curve;
-    if !(loops.is_empty() && map.is_empty() && cuts.multisines.is_empty() && cuts.pseudo_random.is_empty()) {
+    let (traces, trace) = traces::of(source, base)?;
+    shown.trace = trace;
+    let others = !(loops.is_empty() && map.is_empty() && traces.is_empty());
+    if others || !(cuts.multisines.is_empty() && cuts.pseudo_random.is_empty()) {
         results.retain(worth_its_line);
     }
     results.extend(loops);
     results.extend(map);
+    results.extend(traces);
     Ok((results, by_frequency.models, by_frequency.response))
 }
 

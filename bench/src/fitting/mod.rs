@@ -31,13 +31,14 @@ mod steps;
 mod sweeps;
 #[cfg(test)]
 mod tests;
+mod traces;
 mod twist;
 
 pub use definitions::{Family, QuantityText};
 pub use document::{
     Conditions, Curves, DelayCurve, FitDocument, FrequencyCurve, LOWEST_DB, LatencyCurve, Measurand,
     ModelFacts, Program, Quantity, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, StaticMapCurve, StepCurves,
-    Temperature,
+    Temperature, TraceCurve,
 };
 pub use error::FittingError;
 pub use facts::{Ending, RecordingFacts, RigFacts, SensorFacts, UnitFacts};

@@ -5,7 +5,7 @@ use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refused
 use crate::fitting::{
     Conditions, Curves, DelayCurve, Ending, FitDocument, FrequencyCurve, LatencyCurve, Measurand, ModelFacts,
     Program, Quantity, RecordingFacts, RigFacts, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, SensorFacts,
-    StaticMapCurve, StepCurves, Temperature, UnitFacts,
+    StaticMapCurve, StepCurves, Temperature, TraceCurve, UnitFacts,
 };
 
 const LATENCY_S: f64 = 0.004_031;
@@ -197,6 +197,26 @@ fn second_order(t: f64) -> f64 {
     let w = std::f64::consts::TAU * F_HZ;
     let damped = (1.0 - ZETA * ZETA).sqrt();
     1.0 - (-ZETA * w * t).exp() * ((w * damped * t).cos() + ZETA / damped * (w * damped * t).sin())
+}
+
+fn trace() -> TraceCurve {
+    let t_s: Vec<f64> = (0..200).map(|i| 0.02 * f64::from(i)).collect();
+    let torque = |gain: f64| -> Vec<f64> { t_s.iter().map(|t| gain * (1.5 * t).sin()).collect() };
+    TraceCurve {
+        group: "corner".into(),
+        commanded_nm: torque(2.0),
+        arrived_nm: torque(1.9),
+        low_nm: torque(1.88),
+        high_nm: torque(1.92),
+        shift_s: 0.008,
+        limit_s: Some([1.05, 2.1, 0.05]),
+        drop_nm: Some(2.0),
+        bands_hz: vec![[0.0, 1.0], [1.0, 2.0]],
+        gain: vec![[0.94, 0.95, 0.96], [0.9, 0.93, 0.96]],
+        coherence: vec![0.999, 0.98],
+        t_s,
+        conditions: Conditions::default(),
+    }
 }
 
 fn static_map() -> StaticMapCurve {
@@ -391,6 +411,7 @@ pub(crate) fn document() -> FitDocument {
         models: vec![model()],
         curves: Curves {
             static_map: Some(static_map()),
+            trace: Some(trace()),
             steps: Some(steps()),
             latency: Some(LatencyCurve {
                 group: "1.4 to 2.8 N·m".into(),

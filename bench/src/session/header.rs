@@ -4,6 +4,7 @@ use bench_core::plan::Plan;
 use bench_core::run::Permit;
 use rig_link::Width;
 use rig_link::message::{Channel, Configuration, Identity};
+use sha2::{Digest as _, Sha256};
 
 use super::{Bench, SettingsText, Way};
 use crate::drive::clock::today;
@@ -43,6 +44,16 @@ pub(super) fn before_contact(
         extra.push((own("faults"), bench.faults.join("; ")));
     }
     extra.extend(lines_of_multisines(plan));
+    extra.extend(plan.sources().iter().map(|(name, text)| {
+        let digest = Sha256::digest(text.as_bytes());
+        (format!("sha256 of {name}"), hexadecimal(&digest))
+    }));
+    let files = [
+        ("rig.toml", &bench.rig_text.text),
+        ("procedure.toml", &procedure.text),
+    ];
+    let files = files.map(|(name, text)| (own(name), text.clone())).into_iter();
+    let files = files.chain(plan.sources().iter().cloned()).collect();
     if let Some(granted) = granted {
         extra.push((own("host_scheduling"), granted.to_string()));
     }
@@ -83,10 +94,7 @@ pub(super) fn before_contact(
         tick_s: rig_link::TICK_S,
         seed: bench.seed,
         faults: bench.faults.join("; "),
-        files: vec![
-            (own("rig.toml"), bench.rig_text.text.clone()),
-            (own("procedure.toml"), procedure.text.clone()),
-        ],
+        files,
         channels: Vec::new(),
         extra,
     }
@@ -164,7 +172,6 @@ fn channel_info(channel: &Channel) -> ChannelInfo {
 /// An identifier that two runs do not share: when, which unit, which seed, and a little of a hash over all three and
 /// this process.
 fn run_id(created: &str, serial: &str, seed: u64) -> String {
-    use sha2::{Digest, Sha256};
     let digest = Sha256::digest(format!("{created}|{serial}|{seed}|{}", std::process::id()));
     let tail: String = hexadecimal(&digest).chars().take(8).collect();
     let day: String = created.chars().filter(char::is_ascii_digit).take(14).collect();

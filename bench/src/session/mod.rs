@@ -7,11 +7,11 @@ mod notes;
 mod proof;
 mod recorder;
 mod room;
+mod traces;
 
 use std::path::{Path, PathBuf};
 
 use bench_core::plan::Plan;
-use bench_core::procedure::Procedure;
 use bench_core::rig::{Kind, Mounting, Rig};
 use bench_core::run::{Course, Outcome, Permit, Progress, Run, RunOptions};
 use settings_file::Findings;
@@ -25,6 +25,7 @@ use crate::recording::{RecordingError, Seal};
 pub use faults::{fault_kinds_text, faults_of};
 pub use proof::{Checked, check};
 pub use recorder::{ApproachGain, RunRecorder};
+pub use traces::{plan_for, plan_of, samples};
 
 /// Why a session could not begin, or what became of its recording.
 #[derive(Debug, thiserror::Error)]
@@ -199,14 +200,6 @@ impl Bench {
     pub const fn in_real_time(&self) -> bool {
         matches!(self.way, Way::Port(_))
     }
-}
-
-/// Reads a procedure and lays it out for a rig.
-///
-/// # Errors
-/// [`SessionError`] naming file, line, value, allowed range and fix.
-pub fn plan_for(procedure: &SettingsText, rig: &Rig, seed: u64) -> Result<Plan, SessionError> {
-    Ok(Procedure::from_toml(&procedure.file, &procedure.text)?.plan(rig, seed)?)
 }
 
 /// What a session left behind.

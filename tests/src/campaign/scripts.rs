@@ -164,13 +164,17 @@ fn shorten(excitation: &mut Excitation) {
             hold.levels.truncate(2);
             hold.hold_us = hold.hold_us.min(2_000_000);
         }
-        Excitation::Chirp(_) => {}
+        Excitation::Chirp(_) | Excitation::Trace(_) => {}
         Excitation::Multisine(multisine) => multisine.periods.count = multisine.periods.count.min(2),
         Excitation::HalfSine(pulse) => {
             pulse.levels.truncate(2);
             pulse.widths.truncate(2);
         }
         Excitation::PseudoRandom(signal) => signal.periods.count = signal.periods.count.min(2),
+        Excitation::Staircase(staircase) => {
+            staircase.steps = staircase.steps.min(4);
+            staircase.dwell_us = staircase.dwell_us.min(100_000);
+        }
         Excitation::Reversal(reversal) => {
             reversal.period_us.value = reversal.period_us.value.min(2_000_000);
             (reversal.periods.count, reversal.periods.transient) = (1, 0);

@@ -72,7 +72,7 @@ impl Need {
 }
 
 /// What a clamped rim rings to: the torque itself, [`OVERSHOOT`] of every jump that has not died away, and
-/// [`RESONANCE`] times an oscillation about its middle.
+/// [`RESONANCE`] times an oscillation about its middle, of a trace what is quicker than the lowest mode.
 fn rings_to_nm(pieces: &[Piece]) -> f64 {
     let mut most = 0.0_f64;
     let (mut last_nm, mut last_slope) = (0.0, 0.0);
@@ -101,6 +101,8 @@ fn rings_to_nm(pieces: &[Piece]) -> f64 {
             Shape::Reversal(reversal) => {
                 piece.peak_nm() + OVERSHOOT * 2.0 * reversal.rate_nm_per_s() / (2.0 * PI * LOWEST_MODE_HZ)
             }
+            // What is slow is followed; what is quick may meet a resonance.
+            Shape::Trace(trace) => trace.peak_nm() + RESONANCE * trace.quick_nm(),
             _ if steady => from_nm.abs().max(to_nm.abs()),
             _ => {
                 let [low, high] = span(piece);

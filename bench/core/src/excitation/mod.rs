@@ -10,9 +10,11 @@ mod lines;
 mod multisine;
 mod pseudo_random;
 mod reversal;
+mod spline;
 mod staircase;
 mod step;
 mod timing;
+mod trace;
 mod wave;
 
 pub use chirp::{Chirp, ChirpTorque, Law, Sweep};
@@ -27,6 +29,7 @@ pub use reversal::{Reversal, ReversalTorque};
 pub use staircase::Staircase;
 pub use step::Step;
 pub use timing::{Periods, Timing};
+pub use trace::{Size, Trace, TraceProblem, TraceSamples, TraceTime, TraceTorque};
 pub use wave::{Wave, WavePart, WaveTorque};
 
 use alloc::vec::Vec;
@@ -58,6 +61,8 @@ words! {
         Reversal = "reversal",
         /// Levels up and down on both sides of zero, each held.
         Staircase = "staircase",
+        /// A trace of torque from a file.
+        Trace = "trace",
     }
 }
 
@@ -80,6 +85,8 @@ pub enum Excitation {
     Reversal(Reversal),
     /// Levels up and down.
     Staircase(Staircase),
+    /// A trace of torque from a file.
+    Trace(Trace),
 }
 
 impl Excitation {
@@ -94,6 +101,7 @@ impl Excitation {
             Self::PseudoRandom(_) => ExcitationKind::PseudoRandom,
             Self::Reversal(_) => ExcitationKind::Reversal,
             Self::Staircase(_) => ExcitationKind::Staircase,
+            Self::Trace(_) => ExcitationKind::Trace,
         }
     }
 
@@ -108,6 +116,7 @@ impl Excitation {
             Self::PseudoRandom(signal) => &mut signal.timing,
             Self::Reversal(reversal) => &mut reversal.timing,
             Self::Staircase(staircase) => &mut staircase.timing,
+            Self::Trace(trace) => &mut trace.timing,
         }
     }
 
@@ -122,6 +131,7 @@ impl Excitation {
             Some(ExcitationKind::PseudoRandom) => Self::PseudoRandom(PseudoRandom::read(s)),
             Some(ExcitationKind::Reversal) => Self::Reversal(Reversal::read(s)),
             Some(ExcitationKind::Staircase) => Self::Staircase(Staircase::read(s)),
+            Some(ExcitationKind::Trace) => Self::Trace(Trace::read(s)),
             None => {
                 // Which other keys belong here depends on the excitation; calling them unknown would mislead.
                 for key in s.keys() {
@@ -159,6 +169,7 @@ impl Excitation {
             Self::PseudoRandom(signal) => signal.check(against),
             Self::Reversal(reversal) => reversal.check(against),
             Self::Staircase(staircase) => staircase.check(against),
+            Self::Trace(trace) => trace.check(against),
         }
     }
 
@@ -173,6 +184,7 @@ impl Excitation {
             Self::PseudoRandom(signal) => signal.lay(layout),
             Self::Reversal(reversal) => reversal.lay(layout),
             Self::Staircase(staircase) => staircase.lay(layout),
+            Self::Trace(trace) => trace.lay(layout),
         }
     }
 }

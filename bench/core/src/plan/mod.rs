@@ -52,6 +52,7 @@ pub struct Plan {
     names: Vec<String>,
     kinds: Vec<ExcitationKind>,
     notes: Vec<String>,
+    sources: Vec<(String, String)>,
 }
 
 impl Plan {
@@ -95,6 +96,7 @@ impl Plan {
             names: procedure.segments.iter().map(|s| s.name.clone()).collect(),
             kinds: procedure.segments.iter().map(|s| s.excitation.kind()).collect(),
             notes,
+            sources: sources(procedure),
         })
     }
 
@@ -146,6 +148,11 @@ impl Plan {
     /// What should be known beside the result.
     pub fn notes(&self) -> &[String] {
         &self.notes
+    }
+
+    /// Files besides the procedure that it was made from, each once: name in the procedure, and text.
+    pub fn sources(&self) -> &[(String, String)] {
+        &self.sources
     }
 
     /// Name of a segment by its number in [`Piece::segment`].
@@ -233,4 +240,15 @@ impl Plan {
             notes: self.notes.clone(),
         }
     }
+}
+
+fn sources(procedure: &Procedure) -> Vec<(String, String)> {
+    let mut all: Vec<(String, String)> = Vec::new();
+    for trace in procedure.traces() {
+        let known = all.iter().any(|(name, _)| *name == trace.file.value);
+        if let (false, Some(samples)) = (known, &trace.samples) {
+            all.push((trace.file.value.clone(), samples.text().into()));
+        }
+    }
+    all
 }

@@ -1,7 +1,7 @@
 //! The smallest parts of a plan: one closed form each.
 
 use crate::{
-    excitation::{ChirpTorque, HalfSineTorque, ReversalTorque, WaveTorque},
+    excitation::{ChirpTorque, HalfSineTorque, ReversalTorque, TraceTorque, WaveTorque},
     units::s_from_us,
 };
 
@@ -40,6 +40,8 @@ pub enum Shape {
     Wave(WaveTorque),
     /// A loop of slow reversals that starts with the piece.
     Reversal(ReversalTorque),
+    /// A trace that starts with the piece.
+    Trace(TraceTorque),
 }
 
 /// A stretch of the time line with one role and one closed form.
@@ -74,6 +76,7 @@ impl Piece {
             Shape::HalfSine(pulse) => pulse.at(s_from_us(into_us)),
             Shape::Wave(wave) => wave.at(into_us, self.end_us - self.start_us),
             Shape::Reversal(reversal) => reversal.at(s_from_us(into_us)),
+            Shape::Trace(trace) => trace.at(into_us),
         }
     }
 
@@ -86,6 +89,7 @@ impl Piece {
             Shape::HalfSine(pulse) => pulse.preload_nm.abs() + pulse.amplitude_nm.abs(),
             Shape::Wave(wave) => wave.peak_nm(),
             Shape::Reversal(reversal) => reversal.preload_nm.abs() + reversal.amplitude_nm.abs(),
+            Shape::Trace(trace) => trace.peak_nm(),
         }
     }
 }

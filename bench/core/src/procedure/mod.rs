@@ -11,10 +11,15 @@ pub use limits::ProcedureLimits;
 pub use placed::{Level, Placed};
 pub(crate) use placed::{Sign, read_level, read_level_or_zero, read_levels};
 
-use alloc::{string::String, vec::Vec};
-use settings_file::{Findings, Place};
+use alloc::{string::String, sync::Arc, vec::Vec};
+use settings_file::{Finding, Findings, Place};
 
-use crate::{excitation::Excitation, plan::Plan, rig::Mounting, rig::Rig};
+use crate::{
+    excitation::{Excitation, Trace, TraceSamples},
+    plan::Plan,
+    rig::Mounting,
+    rig::Rig,
+};
 
 /// A procedure. Only [`Procedure::from_toml`] makes one.
 #[derive(Clone, Debug, PartialEq)]
@@ -75,6 +80,36 @@ impl Procedure {
     /// Everything that is wrong with the file by itself, each with its line.
     pub fn from_toml(file: &str, text: &str) -> Result<Self, Findings> {
         read::read(file, text)
+    }
+
+    /// The traces that segments play, in the order of the segments.
+    pub fn traces(&self) -> impl Iterator<Item = &Trace> {
+        self.segments
+            .iter()
+            .filter_map(|segment| match &segment.excitation {
+                Excitation::Trace(trace) => Some(trace),
+                _ => None,
+            })
+    }
+
+    /// Gives every trace its samples, as `supply` reads them.
+    ///
+    /// # Errors
+    /// All that `supply` finds.
+    pub fn with_traces(
+        mut self,
+        mut supply: impl FnMut(&Trace) -> Result<Arc<TraceSamples>, Finding>,
+    ) -> Result<Self, Findings> {
+        let mut findings = Findings::new();
+        for segment in &mut self.segments {
+            if let Excitation::Trace(trace) = &mut segment.excitation {
+                match supply(trace) {
+                    Ok(samples) => trace.samples = Some(samples),
+                    Err(finding) => findings.push(finding),
+                }
+            }
+        }
+        findings.or_value(self)
     }
 
     /// Lays the procedure out on the time line of a run on `rig`. The seed decides dithers and the order of levels;

@@ -6,6 +6,7 @@ mod drivetrain;
 mod motion;
 mod static_map;
 mod steps;
+mod traces;
 
 use super::document::Quantity;
 use super::reading::ShownIn;
@@ -41,11 +42,13 @@ pub enum Family {
     Static,
     /// Slow torque or slow turning: gaps, springs, friction over speed, cogging, the position sensor.
     Drivetrain,
+    /// Steering traces.
+    Traces,
 }
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 75] = [
+    pub const ALL: [Self; 84] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -120,6 +123,15 @@ impl Quantity {
         Self::PositionResolution,
         Self::PositionNoise,
         Self::PositionDelay,
+        Self::LimitContrast,
+        Self::LimitDelay,
+        Self::TraceDelay,
+        Self::TraceError,
+        Self::TracePeakError,
+        Self::TraceGain,
+        Self::TraceBandGain,
+        Self::TraceDistortion,
+        Self::TraceClipped,
         Self::SensorDelay,
     ];
 
@@ -183,6 +195,15 @@ impl Quantity {
             | Self::PositionResolution
             | Self::PositionNoise
             | Self::PositionDelay => Family::Drivetrain,
+            Self::LimitContrast
+            | Self::LimitDelay
+            | Self::TraceDelay
+            | Self::TraceError
+            | Self::TracePeakError
+            | Self::TraceGain
+            | Self::TraceBandGain
+            | Self::TraceDistortion
+            | Self::TraceClipped => Family::Traces,
             _ => Family::Steps,
         }
     }
@@ -306,6 +327,15 @@ impl Quantity {
             Self::PositionResolution => drivetrain::POSITION_RESOLUTION,
             Self::PositionNoise => drivetrain::POSITION_NOISE,
             Self::PositionDelay => drivetrain::POSITION_DELAY,
+            Self::LimitContrast => traces::LIMIT_CONTRAST,
+            Self::LimitDelay => traces::LIMIT_DELAY,
+            Self::TraceDelay => traces::TRACE_DELAY,
+            Self::TraceError => traces::TRACE_ERROR,
+            Self::TracePeakError => traces::TRACE_PEAK_ERROR,
+            Self::TraceGain => traces::TRACE_GAIN,
+            Self::TraceBandGain => traces::TRACE_BAND_GAIN,
+            Self::TraceDistortion => traces::TRACE_DISTORTION,
+            Self::TraceClipped => traces::TRACE_CLIPPED,
             Self::SensorDelay => steps::SENSOR_DELAY,
         };
         QuantityText {

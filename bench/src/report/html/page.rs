@@ -50,6 +50,14 @@ pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
             &results::table(document, Family::Drivetrain),
         ));
     }
+    if has(Family::Traces) {
+        page.push_str(&section(
+            "traces",
+            "What of a steering trace arrives",
+            "A car's steering torque, played as it is: how late and how truly it comes, and what is left of the drop at the grip limit.",
+            &(results::table(document, Family::Traces) + &figures(plots, &["trace"])),
+        ));
+    }
     page.push_str(&section(
         "driver",
         "What the driver gets",

@@ -37,7 +37,7 @@ pub(super) fn table(document: &FitDocument, family: Family) -> String {
     }
     match family {
         Family::Motion | Family::Static => text,
-        Family::Steps | Family::Drivetrain => text + &others(document, family),
+        Family::Steps | Family::Drivetrain | Family::Traces => text + &others(document, family),
         Family::Chirps => text + &models(document) + &others(document, family),
     }
 }
@@ -133,6 +133,7 @@ fn others(document: &FitDocument, family: Family) -> String {
     let summary = match family {
         Family::Steps => format!("The other {count} groups of steps"),
         Family::Chirps => format!("The other {count} groups of signals"),
+        Family::Traces => format!("One by one: {count} octaves and further traces"),
         Family::Motion | Family::Static | Family::Drivetrain => {
             format!("One by one: {count} orders, speeds or ranges")
         }

@@ -13,6 +13,7 @@ mod palette;
 mod panel;
 mod static_map;
 mod steps;
+mod trace;
 
 use crate::fitting::FitDocument;
 
@@ -31,7 +32,7 @@ impl PlotError {
 /// One plot.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Plot {
-    /// File name without ending: `steps`, `latency`, `frequency`, `static-map`.
+    /// File name without ending: `steps`, `latency`, `frequency`, `static-map`, `trace`.
     pub name: &'static str,
     /// What it shows.
     pub title: String,
@@ -124,6 +125,17 @@ pub fn plots(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
                 .into(),
             wide: static_map::draw(document, curve, Format::Wide)?,
             narrow: static_map::draw(document, curve, Format::Narrow)?,
+        });
+    }
+    if let Some(curve) = document.curves.trace.as_ref().filter(|c| c.t_s.len() > 1) {
+        plots.push(Plot {
+            name: "trace",
+            title: "Steering trace, commanded and arrived".into(),
+            reading: "The delay is taken out, so that what is left between both lines is error. At the grip limit the \
+                      shaded stretches are those whose means make the contrast. Below: how much of each octave arrives."
+                .into(),
+            wide: trace::draw(document, curve, Format::Wide)?,
+            narrow: trace::draw(document, curve, Format::Narrow)?,
         });
     }
     Ok(plots)
