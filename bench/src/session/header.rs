@@ -6,6 +6,7 @@ use rig_link::Width;
 use rig_link::message::{Channel, Configuration, Identity};
 
 use super::{Bench, SettingsText, Way};
+use crate::calibration::reference::{self, Reference};
 use crate::drive::clock::today;
 use crate::drive::schedule::Granted;
 use crate::recording::{ChannelInfo, CountWidth, Header, RigInfo, Sensor, Unit, hexadecimal};
@@ -39,6 +40,7 @@ pub(super) fn before_contact(
             own(if overdue { "yes" } else { "no" }),
         ),
     ];
+    extra.extend(reference::of(rig, &today()).iter().flat_map(Reference::facts));
     if !bench.faults.is_empty() {
         extra.push((own("faults"), bench.faults.join("; ")));
     }
