@@ -11,7 +11,7 @@ use std::path::PathBuf;
 use std::sync::OnceLock;
 
 use rig_link::{MAX_PAYLOAD, encode_frame, encode_host, encode_rig};
-use second_codec::{build, dump, run};
+use second_codec::{CODEC, build, dump, run};
 
 const SANITIZED: &[&str] = &[
     "-O1",
@@ -22,12 +22,12 @@ const SANITIZED: &[&str] = &[
 
 fn optimised() -> &'static PathBuf {
     static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
-    PROGRAM.get_or_init(|| build("link-dump", &["-O2"]))
+    PROGRAM.get_or_init(|| build("link-dump", CODEC, &["-O2"]))
 }
 
 fn sanitized() -> &'static PathBuf {
     static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
-    PROGRAM.get_or_init(|| build("link-dump-sanitized", SANITIZED))
+    PROGRAM.get_or_init(|| build("link-dump-sanitized", CODEC, SANITIZED))
 }
 
 /// Numbers that repeat for a seed (`SplitMix64`: Steele, Lea & Flood 2014).

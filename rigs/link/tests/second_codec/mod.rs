@@ -1,5 +1,7 @@
 //! The C codec as a process, and this crate's words for the same things.
 
+#![allow(dead_code)] // each test uses a part of it
+
 use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -10,8 +12,11 @@ use rig_link::{
     Frame, FrameError, HostMessage, MAX_FRAME, RigMessage, Splitter, Width, encode_host, encode_rig,
 };
 
-/// Compiles the C codec with its test program, warnings being errors; `extra` are further options.
-pub(crate) fn build(name: &str, extra: &[&str]) -> PathBuf {
+/// The codec and the program that shows what it understands.
+pub(crate) const CODEC: &[&str] = &["link_frame.c", "link_message.c", "link_dump.c"];
+
+/// Compiles C files, warnings being errors; `extra` are further options.
+pub(crate) fn build(name: &str, files: &[&str], extra: &[&str]) -> PathBuf {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("c");
     let program = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
     let compiler = std::env::var("CC").unwrap_or_else(|_| "cc".to_owned());
@@ -27,7 +32,7 @@ pub(crate) fn build(name: &str, extra: &[&str]) -> PathBuf {
         .args(extra)
         .arg("-o")
         .arg(&program)
-        .args(["link_frame.c", "link_message.c", "link_dump.c"].map(|file| folder.join(file)))
+        .args(files.iter().map(|file| folder.join(file)))
         .output();
     let output = output.unwrap_or_else(|error| {
         panic!(
