@@ -1,5 +1,6 @@
 //! The file of a calibration: who, when, what was hung, and the readings where they stand in it.
 
+use std::f64::consts::FRAC_PI_2;
 use std::path::Path;
 
 use serde::{Deserialize, Serialize};
@@ -115,7 +116,7 @@ fn gravity(s: &Section<'_>) -> [f64; 2] {
             s.quantity::<Ratio>("uncertainty", 0.0..=0.01),
         ];
     }
-    let latitude = s.quantity::<Angle>("latitude", -1.5708..=1.5708);
+    let latitude = s.quantity::<Angle>("latitude", -FRAC_PI_2..=FRAC_PI_2);
     let height = s.quantity::<Length>("height", -500.0..=9_000.0);
     // Both are within the formula's ranges; a finding stands for what is not.
     let value = gravity_m_s2(latitude, height).unwrap_or(9.81);
