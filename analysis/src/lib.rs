@@ -7,6 +7,7 @@
 //!
 //! | module | what it answers |
 //! | --- | --- |
+//! | [`calibration`] | torque sensor by dead weights, angle by index or protractor, a check weight |
 //! | [`clamp`] | the rig's own part in a clamped response, and the response on an ideal clamp |
 //! | [`estimate`] | how contributions combine into one uncertainty and interval (JCGM 100) |
 //! | [`least_squares`] | parameters of a non-linear model, bounded, with covariance |
@@ -29,6 +30,7 @@
 //! | [`statistics`] | means, spreads and quantiles used by the others |
 
 pub mod backlash;
+pub mod calibration;
 pub mod clamp;
 pub mod cogging;
 pub mod estimate;

@@ -4,6 +4,7 @@
 //! files into a sealed [`recording`], [`fitting`] turns a recording into estimates, [`report`] shows them, [`exchange`]
 //! imports data of other programs as a recording and exports them. Nothing right of the recording can move the motor; nothing left of it computes a result.
 
+pub mod calibration;
 pub mod cli;
 pub mod drive;
 pub mod exchange;

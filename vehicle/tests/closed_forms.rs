@@ -24,7 +24,7 @@ fn the_brush_tyre_is_the_integral_over_its_contact() {
         let n = 20_000;
         let (mut side, mut aligning) = (0.0, 0.0);
         for i in 0..n {
-            let x = -a + (i as f64 + 0.5) * 2.0 * a / f64::from(n);
+            let x = -a + (f64::from(i) + 0.5) * 2.0 * a / f64::from(n);
             let held: f64 = c * (a - x) * slip;
             let most_here = 0.75 * most / a * (1.0 - x * x / (a * a));
             let q = held.clamp(-most_here, most_here) * 2.0 * a / f64::from(n);

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use bench_core::rig::Mounting;
 use clap::{Args, Parser, Subcommand};
 
+use super::calibrate::Calibrate;
 use crate::session::fault_kinds_text;
 
 /// Measures what the motorised base of a driving-simulator wheel really renders.
@@ -78,6 +79,9 @@ pub(super) enum Command {
     Report(ReportArgs),
     /// Open a rig, identify it, and prove at zero torque that stop and watchdog work
     Check(CheckArgs),
+    /// Calibrate the torque sensor by dead weights or an angle, or verify with a check weight; never arms
+    #[command(subcommand)]
+    Calibrate(Calibrate),
     /// Serve a virtual rig on a pseudo terminal, in real time; prints the port to open
     #[command(after_long_help = fault_kinds_text())]
     Virtual(VirtualArgs),

@@ -3,7 +3,9 @@
 use super::args::RigArgs;
 use super::exit::Problem;
 use super::say::Say;
+use crate::calibration::reference;
 use crate::drive::StopFlag;
+use crate::drive::clock::today;
 use crate::session::Bench;
 
 /// The rig that the arguments name.
@@ -17,6 +19,10 @@ pub(super) fn open(args: &RigArgs, say: &Say) -> Result<Bench, Problem> {
     )?
     .with_faults(&args.fault)?;
     tell_faults(&bench.faults, say);
+    let calibration = reference::of(&bench.rig, &today());
+    for warning in calibration.iter().flat_map(|found| &found.warnings) {
+        say.error(&format!("warning: {warning}"));
+    }
     Ok(bench)
 }
 

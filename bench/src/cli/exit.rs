@@ -4,6 +4,7 @@ use std::process::ExitCode;
 
 use bench_core::run::{End, StopCause};
 
+use crate::calibration::CalibrationError;
 use crate::exchange::ExchangeError;
 use crate::fitting::FittingError;
 use crate::recording::RecordingError;
@@ -66,6 +67,8 @@ pub(super) enum Problem {
     #[error("{0}")]
     Exchange(#[from] ExchangeError),
     #[error("{0}")]
+    Calibration(#[from] CalibrationError),
+    #[error("{0}")]
     Fitting(#[from] FittingError),
     #[error("{0}")]
     Report(#[from] ReportError),
@@ -90,7 +93,7 @@ impl Problem {
                 Exit::Usage
             }
             Self::Refused(_) => Exit::Rig,
-            Self::Session(SessionError::Line(_)) => Exit::Rig,
+            Self::Session(SessionError::Line(_) | SessionError::NotLookedAt { .. }) => Exit::Rig,
             _ => Exit::File,
         }
     }

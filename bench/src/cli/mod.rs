@@ -1,6 +1,7 @@
 //! The command line: one file a command, no logic of its own.
 
 mod args;
+mod calibrate;
 mod check;
 mod columns;
 mod completions;
@@ -36,6 +37,7 @@ pub fn main() -> ExitCode {
         Command::Fit(args) => fit::fit(&args, &say),
         Command::Report(args) => report::report(&args, &say),
         Command::Check(args) => check::check(&args, &say),
+        Command::Calibrate(what) => calibrate::calibrate(&what, &say),
         Command::Virtual(args) => simulate::simulate(&args, &say),
         Command::Verify(args) => files::verify(&args, &say),
         Command::Recover(args) => files::recover(&args, &say),

@@ -7,6 +7,7 @@ use rig_link::message::{Channel, Configuration, Identity};
 use sha2::{Digest as _, Sha256};
 
 use super::{Bench, SettingsText, Way};
+use crate::calibration::reference::{self, Reference};
 use crate::drive::clock::today;
 use crate::drive::schedule::Granted;
 use crate::recording::{ChannelInfo, CountWidth, Header, RigInfo, Sensor, Unit, hexadecimal};
@@ -40,6 +41,7 @@ pub(super) fn before_contact(
             own(if overdue { "yes" } else { "no" }),
         ),
     ];
+    extra.extend(reference::of(rig, &today()).iter().flat_map(Reference::facts));
     if !bench.faults.is_empty() {
         extra.push((own("faults"), bench.faults.join("; ")));
     }

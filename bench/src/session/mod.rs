@@ -3,6 +3,7 @@
 mod display;
 mod faults;
 mod header;
+mod look;
 mod notes;
 mod proof;
 mod recorder;
@@ -23,6 +24,7 @@ use crate::drive::schedule::{Granted, ask_for_real_time, back_to_ordinary};
 use crate::drive::{Lateness, Line, LineError, LockStep, SerialLine, StopFlag, conduct};
 use crate::recording::{RecordingError, Seal};
 pub use faults::{fault_kinds_text, faults_of};
+pub use look::{Look, look};
 pub use proof::{Checked, check};
 pub use recorder::{ApproachGain, RunRecorder};
 pub use traces::{plan_for, plan_of, samples};
@@ -64,6 +66,14 @@ pub enum SessionError {
     /// Faults for a rig that is not simulated here.
     #[error("--fault works on a virtual rig in this process; for one on a port give it to `truerim virtual`")]
     FaultsElsewhere,
+    /// A rig that was only to be looked at did not answer, or not as it should.
+    #[error("{what} was asked of the rig: {why}; check the port, and that nothing else uses the rig")]
+    NotLookedAt {
+        /// What was asked.
+        what: &'static str,
+        /// What came of it.
+        why: String,
+    },
     /// No port to open.
     #[error("{file}: rig.link.port is \"auto\"; name the port with --port")]
     NoPort {

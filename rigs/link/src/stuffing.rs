@@ -30,6 +30,15 @@ pub fn unstuff(stuffed: &[u8], out: &mut [u8]) -> Result<usize, StuffingError> {
     if stuffed.contains(&DELIMITER) {
         return Err(StuffingError::Invalid);
     }
+    // A last group cut short is found before the length is looked at, in the order that the protocol states; the
+    // decoder would say that there is no room.
+    let mut at = 0;
+    while let Some(&code) = stuffed.get(at) {
+        at += usize::from(code);
+    }
+    if at != stuffed.len() {
+        return Err(StuffingError::Invalid);
+    }
     let report = cobs::decode(stuffed, out).map_err(|error| match error {
         cobs::DecodeError::TargetBufTooSmall => StuffingError::NoRoom,
         cobs::DecodeError::EmptyFrame | cobs::DecodeError::InvalidFrame { .. } => StuffingError::Invalid,

@@ -307,6 +307,7 @@ fn sensor() -> TorqueSensorParameters {
         drift_nm_per_h: 0.0,
         zero_nm_per_k: 0.0,
         case_share: 0.0,
+        load_nm: 0.0,
         amplifier_hz: 1000.0,
         declared_delay_s: 225e-6,
     }

@@ -158,6 +158,8 @@ pub struct TorqueSensor {
     pub due: Date,
     /// Number of the certificate.
     pub certificate: String,
+    /// File of a certificate that this program made; `None` where there is none.
+    pub calibration: Option<String>,
     /// Relative standard uncertainty of the sensitivity, 1.
     pub gain_uncertainty: f64,
     /// Standard uncertainty of the zero, N·m.

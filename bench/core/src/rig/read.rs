@@ -118,6 +118,7 @@ fn torque_sensor(s: &Section<'_>) -> TorqueSensor {
         calibrated: s.date("calibrated"),
         due: s.date("due"),
         certificate: s.text("certificate"),
+        calibration: s.optional_text("calibration"),
         gain_uncertainty: s.quantity::<Ratio>("gain_uncertainty", 0.0..=0.1),
         zero_uncertainty_nm: s.quantity::<Torque>("zero_uncertainty", 0.0..=5.0),
         delay_uncertainty_s: s.quantity::<Time>("delay_uncertainty", 0.0..=0.01),

@@ -38,6 +38,7 @@ pub(super) fn read(table: &Section<'_>, plant: &PlantParameters) -> SensorParame
                 0.0..=50e-3,
                 group_delay_s(amplifier_hz),
             ),
+            load_nm: torque.quantity_or::<Torque>("load", -1000.0..=1000.0, 0.0),
         },
         rim: RimEncoderParameters {
             counts_per_turn: rim.integer("counts_per_turn", 100..=16_777_216) as u32,

@@ -35,6 +35,9 @@ pub struct TorqueSensorParameters {
     pub amplifier_hz: f64,
     /// Group delay that the rig declares, s.
     pub declared_delay_s: f64,
+    /// Torque of a weight on a lever arm at the sensor, N·m: what hangs there while a wheelbase that is idle or taken off
+    /// adds nothing.
+    pub load_nm: f64,
 }
 
 impl TorqueSensorParameters {
@@ -83,7 +86,7 @@ impl TorqueSensor {
         } else {
             0.0
         };
-        self.filter.step(torque_nm + noise);
+        self.filter.step(torque_nm + self.parameters.load_nm + noise);
     }
 
     /// How the zero has wandered after `time_s` with the case `case_rise_k` above ambient; counts from now on have it.
