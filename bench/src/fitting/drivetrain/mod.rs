@@ -5,6 +5,7 @@ mod legs;
 mod loops;
 mod orders;
 mod position;
+mod ringing;
 mod small;
 mod sweep;
 
@@ -69,7 +70,7 @@ pub(super) fn turned(
     let rows = recording.rows_between(row.start_tick, row.end_tick)?;
     let track = track::read(recording, rows)?;
     let pairs = legs::pairs(&track);
-    let (mut found, curve) = sweep::of(&track, &pairs, sensor);
+    let (mut found, curve) = sweep::of(&track, &pairs, declared, sensor);
     found.extend(orders::of(&track, &pairs, declared, sensor));
     found.extend(position::of(recording, &track, &pairs, &curve, declared)?);
     Ok(found.into_iter().map(|one| one.measurand(conditions)).collect())
