@@ -19,6 +19,7 @@ use super::sensor::SensorTerms;
 use crate::recording::{Declared, Recording};
 
 pub(crate) use loops::of as clamped;
+pub(super) use orders::named;
 pub(crate) use small::of as small_loops;
 
 /// One result: the group it belongs to, if the quantity has several, and the outcome.

@@ -141,7 +141,7 @@ pub(super) fn slowly<'p>(
 }
 
 /// Every order that the declared drivetrain explains; none where nothing is declared.
-pub(super) fn named(declared: &Declared) -> Vec<NamedOrder> {
+pub(in crate::fitting) fn named(declared: &Declared) -> Vec<NamedOrder> {
     let own = declared.drivetrain.as_ref().map(drivetrain);
     own.map(|own| named_orders(&own)).unwrap_or_default()
 }

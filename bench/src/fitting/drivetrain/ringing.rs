@@ -101,3 +101,42 @@ fn lost_nm(
     }
     Some(lost)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Turned at 1 rad/s through a turn, with a swing of `b` a quarter of a period ahead or behind the ripple.
+    fn turn(direction: f64, ahead: f64) -> (Track, Vec<f64>) {
+        let rim_rad: Vec<f64> = (0..6283).map(|i| direction * f64::from(i) * 1e-3).collect();
+        let swing = rim_rad.iter().map(|a| 2e-4 * ahead * (90.0 * a).sin()).collect();
+        let track = Track {
+            fs_hz: 1000.0,
+            rim_rad,
+            ..Track::default()
+        };
+        (track, swing)
+    }
+
+    #[test]
+    fn a_swing_costs_the_work_that_cogging_does_on_it() {
+        for direction in [1.0, -1.0] {
+            let (track, swing) = turn(direction, direction);
+            let slow = Turned {
+                angle_rad: track.rim_rad.clone(),
+                torque_nm: track.rim_rad.iter().map(|a| 0.03 * (90.0 * a).cos()).collect(),
+                direction,
+                speed_rad_s: 0.2,
+            };
+            let ripple = fit_orders(&[&slow], &[90.0], &OrderOptions::default()).unwrap();
+            let lost = |swing: &[f64], speed| lost_nm(&track, swing, &(0..6283), speed, &ripple, &[90.0]);
+            // ⟨F dx/dθ⟩ = a b n / 2 = 0.03 · 2e-4 · 90 / 2, by hand; it costs whichever way the rim turns.
+            let found = lost(&swing, 1.0).unwrap();
+            assert!((found - 2.7e-4).abs() < 1e-6, "{found}");
+            // In step with the ripple it does no work; turned slowly, nothing shakes.
+            let in_step: Vec<f64> = track.rim_rad.iter().map(|a| 2e-4 * (90.0 * a).cos()).collect();
+            assert!(lost(&in_step, 1.0).unwrap().abs() < 1e-6);
+            assert_eq!(lost(&swing, 0.2), None);
+        }
+    }
+}
