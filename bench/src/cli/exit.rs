@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use bench_core::run::{End, StopCause};
 
 use crate::exchange::ExchangeError;
-use crate::fitting::FittingError;
+use crate::fitting::{FittingError, NotCompared};
 use crate::recording::RecordingError;
 use crate::report::ReportError;
 use crate::session::SessionError;
@@ -79,6 +79,8 @@ pub(super) enum Problem {
     Usage(String),
     #[error("{0}")]
     Refused(String),
+    #[error("{path}: {error}")]
+    NotCompared { path: String, error: NotCompared },
     #[error("{path} is not a fit this version can read: {source}")]
     NotAFit { path: String, source: serde_json::Error },
 }

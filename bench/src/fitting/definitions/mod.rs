@@ -42,7 +42,7 @@ pub enum Family {
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 64] = [
+    pub const ALL: [Self; 67] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -91,6 +91,9 @@ impl Quantity {
         Self::Hysteresis,
         Self::RangeStiffness,
         Self::MotorBreakaway,
+        Self::BeltKnee,
+        Self::BeltStiffness,
+        Self::BeltBeyond,
         Self::PreslidingStiffness,
         Self::SweepCoulomb,
         Self::SweepViscous,
@@ -143,6 +146,9 @@ impl Quantity {
             | Self::Hysteresis
             | Self::RangeStiffness
             | Self::MotorBreakaway
+            | Self::BeltKnee
+            | Self::BeltStiffness
+            | Self::BeltBeyond
             | Self::PreslidingStiffness
             | Self::SweepCoulomb
             | Self::SweepViscous
@@ -198,6 +204,9 @@ impl Quantity {
                 | Self::BreakawayPositive
                 | Self::BreakawayNegative
                 | Self::StribeckSpeed
+                | Self::BeltKnee
+                | Self::BeltStiffness
+                | Self::BeltBeyond
                 | Self::PositionDelay
         )
     }
@@ -253,6 +262,9 @@ impl Quantity {
             Self::Hysteresis => drivetrain::HYSTERESIS,
             Self::RangeStiffness => drivetrain::RANGE_STIFFNESS,
             Self::MotorBreakaway => drivetrain::MOTOR_BREAKAWAY,
+            Self::BeltKnee => drivetrain::BELT_KNEE,
+            Self::BeltStiffness => drivetrain::BELT_STIFFNESS,
+            Self::BeltBeyond => drivetrain::BELT_BEYOND,
             Self::PreslidingStiffness => drivetrain::PRESLIDING_STIFFNESS,
             Self::SweepCoulomb => drivetrain::SWEEP_COULOMB,
             Self::SweepViscous => drivetrain::SWEEP_VISCOUS,

@@ -6,6 +6,7 @@ mod loops;
 mod orders;
 mod position;
 mod ringing;
+mod slack;
 mod small;
 mod sweep;
 
