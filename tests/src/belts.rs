@@ -16,11 +16,24 @@ use crate::recovery::root;
 /// The rig file's pretension, which another takes the place of.
 const SHIPPED: &str = "tension = \"140 N\"";
 
+/// The procedure as shipped.
+///
+/// # Errors
+/// When its file cannot be read.
+pub fn shipped() -> Result<SettingsText, String> {
+    SettingsText::read(&root().join("procedures/drivetrain.toml")).map_err(|error| error.to_string())
+}
+
 /// One measurement of the belt unit at a pretension.
 ///
 /// # Errors
 /// What went wrong, in words.
-pub fn measure(tension_n: f64, seed: u64, folder: &Path) -> Result<FitDocument, String> {
+pub fn measure(
+    tension_n: f64,
+    procedure: &SettingsText,
+    seed: u64,
+    folder: &Path,
+) -> Result<FitDocument, String> {
     let words = |error: &dyn std::fmt::Display| format!("{tension_n} N, seed {seed}: {error}");
     let text = std::fs::read_to_string(root().join("rigs/belt.toml")).map_err(|e| words(&e))?;
     if !text.contains(SHIPPED) {
@@ -34,11 +47,10 @@ pub fn measure(tension_n: f64, seed: u64, folder: &Path) -> Result<FitDocument, 
     )
     .map_err(|e| words(&e))?;
     let bench = Bench::open(&rig, None, None, seed, "belts".to_owned()).map_err(|e| words(&e))?;
-    let procedure = SettingsText::read(&root().join("procedures/drivetrain.toml")).map_err(|e| words(&e))?;
-    let plan = session::plan_for(&procedure, &bench.rig, seed).map_err(|e| words(&e))?;
+    let plan = session::plan_for(procedure, &bench.rig, seed).map_err(|e| words(&e))?;
     let (permit, stop) = (Permit::granted("belts"), StopFlag::new());
-    let session = session::record(&bench, &procedure, plan, permit, &path, &stop, &mut |_| {})
-        .map_err(|e| words(&e))?;
+    let session =
+        session::record(&bench, procedure, plan, permit, &path, &stop, &mut |_| {}).map_err(|e| words(&e))?;
     if session.outcome.end != End::Completed {
         return Err(words(&session.outcome.end));
     }
@@ -71,6 +83,7 @@ pub fn survey(
     threads: usize,
 ) -> Result<Vec<Pair>, String> {
     let folder = tempfile::tempdir().map_err(|error| error.to_string())?;
+    let procedure = shipped()?;
     let next = AtomicU64::new(0);
     let results = Mutex::new(Vec::new());
     let work = || -> Result<(), String> {
@@ -80,9 +93,9 @@ pub fn survey(
                 return Ok(());
             }
             let seed = first + 3 * k;
-            let then = measure(then_n, seed, folder.path())?;
-            let other = measure(now_n, seed + 1, folder.path())?;
-            let equal = measure(then_n, seed + 2, folder.path())?;
+            let then = measure(then_n, &procedure, seed, folder.path())?;
+            let other = measure(now_n, &procedure, seed + 1, folder.path())?;
+            let equal = measure(then_n, &procedure, seed + 2, folder.path())?;
             let against = |now| compare_belts(&then, now).map_err(|error| format!("seed {seed}: {error}"));
             let pair = Pair {
                 seed,
