@@ -80,7 +80,7 @@ pub(super) enum Problem {
     #[error("{0}")]
     Refused(String),
     #[error("{path}: {error}")]
-    NotCompared { path: String, error: NotCompared },
+    NotCompared { path: String, error: Box<NotCompared> },
     #[error("{path} is not a fit this version can read: {source}")]
     NotAFit { path: String, source: serde_json::Error },
 }

@@ -23,7 +23,7 @@ pub(super) fn fit(args: &FitArgs, say: &Say) -> Result<Exit, Problem> {
             let then = fit_of(reference, say)?;
             let belt = compare_belts(&then, &document).map_err(|error| Problem::NotCompared {
                 path: reference.display().to_string(),
-                error,
+                error: Box::new(error),
             })?;
             say.result(&belt.words());
             say.json(&belt);
