@@ -163,7 +163,11 @@ fn belts_are_told_apart_and_equals_are_not() {
         let mut random = Random::new(seed);
         let state = |knee: f64, random: &mut Random| {
             let fit = knee_of(&belt(knee, 6.9, random), 7.0);
+            // One span of two: 450 N·m/rad, from the model above.
+            let beyond = fit.beyond.estimate().cloned();
+            assert!((beyond.as_ref().unwrap().value / 450.0 - 1.0).abs() < 0.02);
             BeltState {
+                beyond,
                 knee: fit.knee.estimate().cloned(),
                 stiffness: fit.stiffness.estimate().cloned(),
                 resonance: vec![(0.5, known_a(noisy(random, 115.0, 0.3), 0.3, "Hz"))],
@@ -177,7 +181,7 @@ fn belts_are_told_apart_and_equals_are_not() {
         );
         let found = compare_belt(&then, &tight, 0.01).unwrap();
         apart += usize::from(found.changed && found.direction == Direction::Tighter);
-        assert_eq!(found.changes.len(), 4);
+        assert_eq!(found.changes.len(), 5);
         let back = compare_belt(&tight, &then, 0.01).unwrap();
         assert!(!back.changed || back.direction == Direction::Slacker);
         ratio.errors.push(found.changes[0].relative - 0.1);

@@ -1,5 +1,6 @@
 //! What the whole program is held against, from outside.
 
+pub mod belts;
 pub mod campaign;
 pub mod diagram;
 pub mod kills;

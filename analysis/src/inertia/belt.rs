@@ -12,6 +12,8 @@ pub struct BeltState {
     pub knee: Option<Estimate>,
     /// Stiffness below the knee, N·m/rad.
     pub stiffness: Option<Estimate>,
+    /// Stiffness beyond it, N·m/rad.
+    pub beyond: Option<Estimate>,
     /// Resonance by amplitude of the excitation (N·m), Hz.
     pub resonance: Vec<(f64, Estimate)>,
     /// Coulomb torque, N·m.
@@ -75,6 +77,7 @@ pub fn compare_belt(then: &BeltState, now: &BeltState, significance: f64) -> Res
     for (what, a, b) in [
         ("knee", &then.knee, &now.knee),
         ("stiffness", &then.stiffness, &now.stiffness),
+        ("stiffness beyond the knee", &then.beyond, &now.beyond),
         ("Coulomb torque", &then.coulomb, &now.coulomb),
     ] {
         if let (Some(a), Some(b)) = (a, b) {

@@ -18,6 +18,8 @@ pub struct KneeFit {
     pub stiffness: Outcome,
     /// Stiffness beyond it over stiffness below; one half for equal spans.
     pub stiffness_ratio: Outcome,
+    /// Stiffness beyond it, N·m/rad.
+    pub beyond: Outcome,
     /// Quality checks.
     pub checks: Vec<Check>,
 }
@@ -82,7 +84,7 @@ pub fn fit_knee(record: &LoopRecord<'_>, options: &BacklashOptions) -> Result<Kn
         ));
     }
     budget.extend(options.torque.gain(k));
-    let (knee_outcome, ratio) = if seen {
+    let (knee_outcome, ratio, beyond) = if seen {
         let mut parts = vec![Contribution::type_a("scatter of loops", knee_u, dof)];
         parts.extend(options.torque.gain(knee));
         let (r, r_u, _) =
@@ -91,14 +93,25 @@ pub fn fit_knee(record: &LoopRecord<'_>, options: &BacklashOptions) -> Result<Kn
         (
             Estimate::from_budget(knee, "N.m", n, method, parts).into(),
             Estimate::from_budget(r, "1", n, method, scatter).into(),
+            {
+                let (b, b_u, _) = of(&|f| 1.0 / (f.parameters[COMPLIANCE] + f.parameters[EXCESS]))?;
+                let mut parts = vec![Contribution::type_a("scatter of loops", b_u, dof)];
+                parts.extend(options.torque.gain(b));
+                Estimate::from_budget(b, "N.m/rad", n, method, parts).into()
+            },
         )
     } else {
-        (Outcome::from(missing()), Outcome::from(missing()))
+        (
+            Outcome::from(missing()),
+            Outcome::from(missing()),
+            Outcome::from(missing()),
+        )
     };
     Ok(KneeFit {
         knee: knee_outcome,
         stiffness: Estimate::from_budget(k, "N.m/rad", n, method, budget).into(),
         stiffness_ratio: ratio,
+        beyond,
         checks: vec![Check::new(
             "a knee within the loops",
             seen,

@@ -181,6 +181,9 @@ pub(super) struct FitArgs {
     /// Where to write the fit [default: fit.json beside the recording]
     #[arg(long, value_name = "FILE")]
     pub(super) out: Option<PathBuf>,
+    /// Earlier recording or fit of the same unit: say what changed in its belt
+    #[arg(long, value_name = "FILE")]
+    pub(super) reference: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Args)]

@@ -6,7 +6,7 @@ use bench_core::run::{End, StopCause};
 
 use crate::calibration::CalibrationError;
 use crate::exchange::ExchangeError;
-use crate::fitting::FittingError;
+use crate::fitting::{FittingError, NotCompared};
 use crate::recording::RecordingError;
 use crate::report::ReportError;
 use crate::session::SessionError;
@@ -82,6 +82,8 @@ pub(super) enum Problem {
     Usage(String),
     #[error("{0}")]
     Refused(String),
+    #[error("{path}: {error}")]
+    NotCompared { path: String, error: Box<NotCompared> },
     #[error("{path} is not a fit this version can read: {source}")]
     NotAFit { path: String, source: serde_json::Error },
 }

@@ -5,7 +5,7 @@ use std::path::Path;
 use super::args::FitArgs;
 use super::exit::{Exit, Problem};
 use super::say::Say;
-use crate::fitting::{FitDocument, FitOptions, fit_recording};
+use crate::fitting::{FitDocument, FitOptions, compare_belts, fit_recording};
 use crate::recording::Recording;
 
 /// Fits a recording and writes the document.
@@ -17,9 +17,34 @@ pub(super) fn fit(args: &FitArgs, say: &Say) -> Result<Exit, Problem> {
     };
     crate::report::write_fit(&out, &document)?;
     say.result(&crate::report::table(&document));
-    say.json(&document);
+    match &args.reference {
+        None => say.json(&document),
+        Some(reference) => {
+            let then = fit_of(reference, say)?;
+            let belt = compare_belts(&then, &document).map_err(|error| Problem::NotCompared {
+                path: reference.display().to_string(),
+                error: Box::new(error),
+            })?;
+            say.result(&belt.words());
+            say.json(&belt);
+        }
+    }
     say.note(&format!("Wrote {}", out.display()));
     Ok(Exit::Done)
+}
+
+/// A fit, or the fit of a recording, as the file's name says.
+pub(super) fn fit_of(source: &Path, say: &Say) -> Result<FitDocument, Problem> {
+    if source.extension().is_none_or(|ending| ending != "json") {
+        return fit_file(source, say);
+    }
+    let path = source.display().to_string();
+    let text = std::fs::read_to_string(source).map_err(|source| Problem::Io {
+        doing: "read",
+        path: path.clone(),
+        source,
+    })?;
+    serde_json::from_str(&text).map_err(|source| Problem::NotAFit { path, source })
 }
 
 /// Fits a recording.

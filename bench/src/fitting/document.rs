@@ -247,6 +247,12 @@ pub enum Quantity {
     RangeStiffness,
     /// Breakaway torque of the motor's side.
     MotorBreakaway,
+    /// Torque from which a belt's slack span carries nothing.
+    BeltKnee,
+    /// Torque per twist below it.
+    BeltStiffness,
+    /// Torque per twist beyond it.
+    BeltBeyond,
     /// Torque per angle that friction gives before it slides.
     PreslidingStiffness,
     /// Coulomb friction from several speeds.

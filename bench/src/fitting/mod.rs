@@ -4,6 +4,7 @@
 //! on the recording. What the data cannot support stays in its place as a refusal with its reason.
 
 mod agreement;
+mod belt;
 mod by_frequency;
 mod curves;
 mod cut;
@@ -34,6 +35,7 @@ mod tests;
 mod traces;
 mod twist;
 
+pub use belt::{BeltReport, NotCompared, SIGNIFICANCE, compare_belts};
 pub use definitions::{Family, QuantityText};
 pub use document::{
     Conditions, Curves, DelayCurve, FitDocument, FrequencyCurve, LOWEST_DB, LatencyCurve, Measurand,

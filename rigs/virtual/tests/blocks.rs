@@ -161,6 +161,7 @@ fn voltage_limits_torque_at_speed() {
 #[test]
 fn drive_has_a_gap_and_teeth_that_do_not_pull() {
     let geared = DriveParameters {
+        slack_nm: f64::INFINITY,
         stiffness_nm_per_rad: 250.0,
         damping_nm_s_per_rad: 0.25,
         backlash_rad: 0.007,
@@ -174,6 +175,29 @@ fn drive_has_a_gap_and_teeth_that_do_not_pull() {
         ..geared
     };
     close(belt.torque_nm(0.001, 1.0), 0.5, 1e-12, "without a gap");
+    // 2 r F0 = 2 · 0.06 m · 60 N = 7.2 N·m at 0.008 rad of 900 N·m/rad; 0.002 rad more of one span of 450 N·m/rad (by hand).
+    let slack = DriveParameters {
+        stiffness_nm_per_rad: 900.0,
+        damping_nm_s_per_rad: 0.0,
+        slack_nm: 7.2,
+        ..belt
+    };
+    for sign in [1.0, -1.0] {
+        close(
+            slack.torque_nm(0.008 * sign, 0.0),
+            7.2 * sign,
+            1e-12,
+            "both spans",
+        );
+        close(slack.torque_nm(0.01 * sign, 0.0), 8.1 * sign, 1e-12, "one span");
+        let energy = 0.5 * 7.2 * 0.008 + 0.5 * (7.2 + 8.1) * 0.002;
+        close(
+            slack.energy_j(0.01 * sign),
+            energy,
+            1e-12,
+            "area under both lines",
+        );
+    }
 }
 
 /// Springs in series, and the slope of the ripple's energy.

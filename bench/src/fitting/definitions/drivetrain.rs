@@ -53,6 +53,33 @@ pub(super) const MOTOR_BREAKAWAY: Words = (
     ShownIn::NewtonMetres,
 );
 
+const KNEE: &str = "Broken line through slow loops, both branches, friction between them taken out";
+
+pub(super) const BELT_KNEE: Words = (
+    "belt_knee",
+    "Knee of the belt",
+    "Torque at the rim beyond which a belt's slack span carries nothing and stiffness falls: higher with more tension, of which it \
+     is no measure in newtons.",
+    KNEE,
+    ShownIn::NewtonMetres,
+);
+
+pub(super) const BELT_STIFFNESS: Words = (
+    "belt_stiffness",
+    "Stiffness of the drivetrain with both spans",
+    "Torque per twist between rotor and rim below the belt's knee.",
+    KNEE,
+    ShownIn::NewtonMetresPerRadian,
+);
+
+pub(super) const BELT_BEYOND: Words = (
+    "belt_stiffness_beyond",
+    "Stiffness of the drivetrain with one span",
+    "Torque per twist between rotor and rim beyond the belt's knee.",
+    KNEE,
+    ShownIn::NewtonMetresPerRadian,
+);
+
 pub(super) const PRESLIDING_STIFFNESS: Words = (
     "presliding_stiffness",
     "Stiffness before sliding",

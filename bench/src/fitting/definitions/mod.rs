@@ -48,7 +48,7 @@ pub enum Family {
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 84] = [
+    pub const ALL: [Self; 87] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -108,6 +108,9 @@ impl Quantity {
         Self::Hysteresis,
         Self::RangeStiffness,
         Self::MotorBreakaway,
+        Self::BeltKnee,
+        Self::BeltStiffness,
+        Self::BeltBeyond,
         Self::PreslidingStiffness,
         Self::SweepCoulomb,
         Self::SweepViscous,
@@ -180,6 +183,9 @@ impl Quantity {
             | Self::Hysteresis
             | Self::RangeStiffness
             | Self::MotorBreakaway
+            | Self::BeltKnee
+            | Self::BeltStiffness
+            | Self::BeltBeyond
             | Self::PreslidingStiffness
             | Self::SweepCoulomb
             | Self::SweepViscous
@@ -246,6 +252,9 @@ impl Quantity {
                 | Self::BreakawayPositive
                 | Self::BreakawayNegative
                 | Self::StribeckSpeed
+                | Self::BeltKnee
+                | Self::BeltStiffness
+                | Self::BeltBeyond
                 | Self::PositionDelay
         )
     }
@@ -312,6 +321,9 @@ impl Quantity {
             Self::Hysteresis => drivetrain::HYSTERESIS,
             Self::RangeStiffness => drivetrain::RANGE_STIFFNESS,
             Self::MotorBreakaway => drivetrain::MOTOR_BREAKAWAY,
+            Self::BeltKnee => drivetrain::BELT_KNEE,
+            Self::BeltStiffness => drivetrain::BELT_STIFFNESS,
+            Self::BeltBeyond => drivetrain::BELT_BEYOND,
             Self::PreslidingStiffness => drivetrain::PRESLIDING_STIFFNESS,
             Self::SweepCoulomb => drivetrain::SWEEP_COULOMB,
             Self::SweepViscous => drivetrain::SWEEP_VISCOUS,

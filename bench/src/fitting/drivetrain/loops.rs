@@ -9,7 +9,7 @@ use truerim_analysis::position::step_counts;
 use truerim_analysis::regression;
 use truerim_analysis::statistics::mean_sd;
 
-use super::One;
+use super::{One, slack};
 use crate::fitting::FittingError;
 use crate::fitting::document::{Conditions, Measurand, Quantity, RigSpring};
 use crate::fitting::groups::{temperature_of, with_checks};
@@ -154,7 +154,7 @@ impl Loops {
             torque_nm: ArrayView1::from(&self.torque_nm),
             position_rad: 0.0,
         };
-        let fit = match fit_backlash(&[record], &options) {
+        let fit = match fit_backlash(std::slice::from_ref(&record), &options) {
             Ok(fit) => fit,
             Err(refusal) => {
                 let all = [Quantity::Backlash, Quantity::LostMotion, Quantity::Hysteresis];
@@ -187,6 +187,7 @@ impl Loops {
                 One::of(Quantity::RangeStiffness, &group, result)
             });
         }
+        found.extend(slack::of(&record, &options, &fit, self.step_rad, declared));
         let breakaway = match fit.stiffness.first() {
             Some((_, Outcome::Estimate(k))) => self.breakaway(sensor, k.value, late_s).into(),
             Some((_, refused)) => refused.clone(),

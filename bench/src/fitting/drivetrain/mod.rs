@@ -5,6 +5,8 @@ mod legs;
 mod loops;
 mod orders;
 mod position;
+mod ringing;
+mod slack;
 mod small;
 mod sweep;
 
@@ -18,6 +20,7 @@ use super::sensor::SensorTerms;
 use crate::recording::{Declared, Recording};
 
 pub(crate) use loops::of as clamped;
+pub(super) use orders::named;
 pub(crate) use small::of as small_loops;
 
 /// One result: the group it belongs to, if the quantity has several, and the outcome.
@@ -69,7 +72,7 @@ pub(super) fn turned(
     let rows = recording.rows_between(row.start_tick, row.end_tick)?;
     let track = track::read(recording, rows)?;
     let pairs = legs::pairs(&track);
-    let (mut found, curve) = sweep::of(&track, &pairs, sensor);
+    let (mut found, curve) = sweep::of(&track, &pairs, declared, sensor);
     found.extend(orders::of(&track, &pairs, declared, sensor));
     found.extend(position::of(recording, &track, &pairs, &curve, declared)?);
     Ok(found.into_iter().map(|one| one.measurand(conditions)).collect())

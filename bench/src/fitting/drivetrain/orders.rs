@@ -60,21 +60,7 @@ fn orders(
     declared: &Declared,
     sensor: &SensorTerms,
 ) -> Result<Vec<One>, Refusal> {
-    let long = |pair: &&Pair| pair.travel >= LEAST_TURNS * TAU;
-    // Slow ones come first; a later one must go clearly further to be preferred.
-    let base = pairs.iter().filter(long).reduce(|a, b| {
-        let further = b.travel > 1.2 * a.travel;
-        if further { b } else { a }
-    });
-    let Some(base) = base else {
-        return Err(Refusal::NotCovered {
-            what: "travel to and fro at one speed, for cogging".into(),
-            got: pairs.iter().map(|p| p.travel).fold(0.0, f64::max) / TAU,
-            needed: LEAST_TURNS,
-            unit: "turns".into(),
-            remedy: "run procedures/rolling.toml with a drive that turns a whole turn and back".into(),
-        });
-    };
+    let base = base(pairs.iter())?;
     let second = pairs
         .iter()
         .filter(long)
@@ -120,8 +106,42 @@ fn orders(
     Ok(found)
 }
 
+fn long(pair: &&Pair) -> bool {
+    pair.travel >= LEAST_TURNS * TAU
+}
+
+/// The pair that shows cogging best.
+fn base<'p>(pairs: impl Iterator<Item = &'p Pair> + Clone) -> Result<&'p Pair, Refusal> {
+    // Slow ones come first; a later one must go clearly further to be preferred.
+    let found = pairs.clone().filter(long).reduce(|a, b| {
+        let further = b.travel > 1.2 * a.travel;
+        if further { b } else { a }
+    });
+    found.ok_or_else(|| Refusal::NotCovered {
+        what: "travel to and fro at one speed, for cogging".into(),
+        got: pairs.map(|p| p.travel).fold(0.0, f64::max) / TAU,
+        needed: LEAST_TURNS,
+        unit: "turns".into(),
+        remedy: "run procedures/rolling.toml with a drive that turns a whole turn and back".into(),
+    })
+}
+
+/// Torque by orders in either direction as the pair shows it that is turned slowly, and the orders.
+pub(super) fn slowly<'p>(
+    track: &Track,
+    pairs: impl Iterator<Item = &'p Pair> + Clone,
+    declared: &Declared,
+) -> Result<([OrderFit; 2], Vec<f64>), Refusal> {
+    let base = base(pairs)?;
+    let turned = both(track, base)?;
+    let wanted = wanted(&named(declared), declared, &turned[0], base.speed, track.fs_hz);
+    let options = OrderOptions::default();
+    let one = |turned: &Turned| fit_orders(&[turned], &wanted, &options);
+    Ok(([one(&turned[0])?, one(&turned[1])?], wanted))
+}
+
 /// Every order that the declared drivetrain explains; none where nothing is declared.
-pub(super) fn named(declared: &Declared) -> Vec<NamedOrder> {
+pub(in crate::fitting) fn named(declared: &Declared) -> Vec<NamedOrder> {
     let own = declared.drivetrain.as_ref().map(drivetrain);
     own.map(|own| named_orders(&own)).unwrap_or_default()
 }

@@ -1,20 +1,27 @@
 //! Friction over speed: a pair of turns each, and the curve through them.
 
-use truerim_analysis::estimate::{Contribution, Estimate, Outcome};
+use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome};
 use truerim_analysis::friction::{
     PairedDrag, StribeckFit, StribeckOptions, fit_stribeck, paired_drag, points_of,
 };
 
 use super::One;
 use super::legs::Pair;
+use super::ringing;
 use crate::fitting::document::Quantity;
 use crate::fitting::groups::with_checks;
 use crate::fitting::motion::{scale, track::Track};
 use crate::fitting::reading::plain;
 use crate::fitting::sensor::SensorTerms;
+use crate::recording::Declared;
 
 /// Drag at each speed, and Coulomb, viscous and breakaway friction from all; and the pairs, for what else depends on them.
-pub(super) fn of(track: &Track, pairs: &[Pair], sensor: &SensorTerms) -> (Vec<One>, Vec<PairedDrag>) {
+pub(super) fn of(
+    track: &Track,
+    pairs: &[Pair],
+    declared: &Declared,
+    sensor: &SensorTerms,
+) -> (Vec<One>, Vec<PairedDrag>) {
     // The sensor reads what the wheelbase does to the drive: what turns the wheelbase is its negative.
     let effort: Vec<f64> = track.torque_nm.iter().map(|nm| -nm).collect();
     let mut found = Vec::new();
@@ -35,15 +42,38 @@ pub(super) fn of(track: &Track, pairs: &[Pair], sensor: &SensorTerms) -> (Vec<On
             Err(refusal) => refusal.clone().into(),
         };
         found.push(One::of(Quantity::DragAtSpeed, &group, result));
-        curve.extend(drag);
+        curve.extend(drag.ok().map(|drag| (pair, drag)));
     }
     let options = StribeckOptions {
         torque: scale(sensor),
         ..StribeckOptions::default()
     };
-    let fit = fit_stribeck(&points_of(&curve), &options);
-    found.extend(all(&fit.map_err(Outcome::from)));
+    let taken_out = ringing::taken_out(track, &curve, declared);
+    let known = known(taken_out.as_deref(), &curve);
+    let curve: Vec<PairedDrag> = curve.into_iter().map(|(_, drag)| drag).collect();
+    let fit = fit_stribeck(&points_of(taken_out.as_deref().unwrap_or(&curve)), &options);
+    found.extend(all(&fit.map_err(Outcome::from), &known));
     (found, curve)
+}
+
+/// Whether what ringing costs was taken out of the curve.
+fn known(taken_out: Option<&[PairedDrag]>, curve: &[(&Pair, PairedDrag)]) -> Check {
+    let most = taken_out.map(|out| {
+        let lost = out
+            .iter()
+            .zip(curve)
+            .map(|(less, (_, drag))| drag.friction_nm - less.friction_nm);
+        lost.fold(0.0_f64, |most, nm| if nm.abs() > most.abs() { nm } else { most })
+    });
+    Check::new(
+        "drag of ripple that rings is known",
+        most.is_some(),
+        match most {
+            Some(nm) => format!("up to {:.2} mN·m, taken out of the curve", 1e3 * nm),
+            None => "the wheelbase's own angle, its ratio and a whole turn to and fro are needed; viscous friction may read high"
+                .to_owned(),
+        },
+    )
 }
 
 fn point(drag: &PairedDrag, sensor: &SensorTerms) -> Outcome {
@@ -59,7 +89,7 @@ fn point(drag: &PairedDrag, sensor: &SensorTerms) -> Outcome {
 type Pick = fn(&StribeckFit) -> &Outcome;
 
 /// Every result of the curve, or the same refusal in place of all.
-fn all(fit: &Result<StribeckFit, Outcome>) -> Vec<One> {
+fn all(fit: &Result<StribeckFit, Outcome>, known: &Check) -> Vec<One> {
     let pick: [(Quantity, Pick); 6] = [
         (Quantity::SweepCoulomb, |fit| &fit.coulomb),
         (Quantity::SweepViscous, |fit| &fit.viscous),
@@ -70,7 +100,10 @@ fn all(fit: &Result<StribeckFit, Outcome>) -> Vec<One> {
     ];
     pick.into_iter()
         .map(|(quantity, of)| match fit {
-            Ok(fit) => One::alone(quantity, with_checks(of(fit).clone(), fit.checks.iter().cloned())),
+            Ok(fit) => {
+                let checks = fit.checks.iter().chain([known]).cloned();
+                One::alone(quantity, with_checks(of(fit).clone(), checks))
+            }
             Err(refused) => One::alone(quantity, refused.clone()),
         })
         .collect()

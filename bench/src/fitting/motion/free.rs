@@ -3,6 +3,8 @@
 //! The sensor sees the disc alone, so torque is the command: what the motor makes of it cannot be told here, and every
 //! result carries the doubt about the drive's gain.
 
+use std::f64::consts::TAU;
+
 use ndarray::{ArrayView1, aview1};
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 use truerim_analysis::friction::{
@@ -14,6 +16,7 @@ use super::track::{self, Track};
 use super::{INVERSE, all_refused, orders, results};
 use crate::fitting::FittingError;
 use crate::fitting::document::Quantity;
+use crate::fitting::drivetrain::named;
 use crate::fitting::groups::{refused, with_checks};
 use crate::recording::{Declared, Recording, SegmentRow};
 
@@ -30,6 +33,9 @@ const LEAST_RAD_S: f64 = 0.4;
 const DELAYS: (f64, usize) = (16e-3, 16);
 /// After the command ends torque takes this long to be gone, s: latency, the drive's ramp, and ringing.
 const GONE_S: f64 = 0.025;
+
+/// Periods of an order that the rim must turn through before it is fitted along.
+const WHOLE: f64 = 1.5;
 
 /// What coasting down gives.
 const COASTING: [Quantity; 2] = [Quantity::CoastCoulomb, Quantity::CoastViscous];
@@ -86,6 +92,29 @@ pub(super) fn of(
     Ok(list)
 }
 
+/// Orders of torque that a push turns through slowly enough to pass the low-pass and widely enough to be seen whole: declared
+/// ones that do both are fitted along, or cogging about the place where the rim lies passes for inertia, as every push starts from one
+/// of its valleys.
+fn slow_orders(track: &Track, declared: &Declared) -> Vec<f64> {
+    let reach = ((0.02 * track.fs_hz) as usize).max(1);
+    let moved = track.rim_rad.iter().zip(track.rim_rad.iter().skip(reach));
+    let speeds = moved.map(|(a, b)| (b - a).abs() * track.fs_hz / reach as f64);
+    let moving: Vec<f64> = speeds.filter(|v| *v > LEAST_RAD_S).collect();
+    let middle = moving.iter().sum::<f64>() / moving.len().max(1) as f64;
+    let (low, high) = track
+        .rim_rad
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |m, a| {
+            (m.0.min(*a), m.1.max(*a))
+        });
+    let mut all: Vec<f64> = named(declared).into_iter().map(|named| named.order).collect();
+    all.extend(orders(declared));
+    all.sort_by(f64::total_cmp);
+    all.dedup_by(|a, b| (*a - *b).abs() < 1e-6);
+    all.retain(|order| order * middle / TAU < CORNER_HZ && order * (high - low) >= WHOLE * TAU);
+    all
+}
+
 /// A rim that is pushed to and fro stays about one place, so torque that repeats with the angle does not average out and
 /// passes for friction that grows or falls with speed: as much as the residual, over the range of speeds.
 fn beside_place(viscous: Outcome, residual_nm: f64, track: &Track) -> Outcome {
@@ -129,7 +158,7 @@ fn inverse(track: &Track, declared: &Declared) -> Result<Aligned, Refusal> {
         },
         corner_hz: CORNER_HZ,
         least_speed: LEAST_RAD_S,
-        orders: orders(declared),
+        orders: slow_orders(track, declared),
         ..InverseOptions::default()
     };
     let at = |delay_s: f64| -> Result<InverseFit, Refusal> {

@@ -5,8 +5,8 @@ use std::f64::consts::TAU;
 
 use rand_chacha::ChaCha8Rng;
 use settings_file::{
-    Angle, BackEmf, Damping, Frequency, HeatCapacity, Inertia, Ratio, Resistance, Section, Slew, Speed,
-    Stiffness, Temperature, ThermalResistance, Time, Torque, TorqueConstant, Voltage,
+    Angle, BackEmf, Damping, Force, Frequency, HeatCapacity, Inertia, Length, Ratio, Resistance, Section,
+    Slew, Speed, Stiffness, Temperature, ThermalResistance, Time, Torque, TorqueConstant, Voltage,
 };
 
 use super::mounting::{self, Mounting};
@@ -90,7 +90,16 @@ fn drive(table: &Section<'_>) -> DriveParameters {
         stiffness_nm_per_rad: table.quantity::<Stiffness>("stiffness", 10.0..=1e5),
         damping_nm_s_per_rad: table.quantity::<Damping>("damping", 0.0..=50.0),
         backlash_rad: table.quantity::<Angle>("backlash", 0.0..=0.2),
+        slack_nm: slack_nm(table),
     }
+}
+
+/// Torque from which the slack span of a belt carries nothing: `2·r·F₀`; never, where no tension is given.
+fn slack_nm(table: &Section<'_>) -> f64 {
+    let Some(tension) = table.optional("tension") else {
+        return f64::INFINITY;
+    };
+    2.0 * table.quantity::<Length>("pulley_radius", 0.01..=0.3) * tension.quantity::<Force>(1.0..=2000.0)
 }
 
 /// Angle of a tooth of the wheel or pulley on the hub; none where it has no teeth.
@@ -106,6 +115,7 @@ fn gear(table: &Section<'_>) -> GearParameters {
             stiffness_nm_per_rad: table.quantity::<Stiffness>("stiffness", 10.0..=1e5),
             damping_nm_s_per_rad: table.quantity::<Damping>("damping", 0.0..=50.0),
             backlash_rad: table.quantity::<Angle>("backlash", 0.0..=0.2),
+            slack_nm: f64::INFINITY,
         },
         shaft_kg_m2: shaft_ratio * shaft_ratio * table.quantity::<Inertia>("shaft", 1e-8..=1e-2),
         shaft_viscous_nm_s_per_rad: table.quantity::<Damping>("shaft_viscous", 0.0..=1.0),

@@ -1,0 +1,80 @@
+//! A builder's question: has the belt changed? Two measurements of the virtual belt unit each, with a quicker procedure than the shipped one;
+//! `belt-pairs` asks it a hundred times with that.
+#![allow(clippy::unwrap_used)] // a test
+
+use acceptance::belts::{measure, shipped};
+use truerim::fitting::{FitDocument, NotCompared, Quantity, compare_belts};
+use truerim_analysis::inertia::Direction;
+
+/// Loops of a fourth of the time and few steps.
+fn measured(tension_n: f64, seed: u64) -> FitDocument {
+    let folder = tempfile::tempdir().unwrap();
+    let mut procedure = shipped().unwrap();
+    let quicker = procedure
+        .text
+        .replace("\"20 s\"", "\"5 s\"")
+        .replace("repeats = 12", "repeats = 4");
+    assert_ne!(quicker, procedure.text);
+    procedure.text = quicker;
+    measure(tension_n, &procedure, seed, folder.path()).unwrap()
+}
+
+#[test]
+fn a_slacker_belt_is_told_from_its_reference_and_an_equal_one_is_not() {
+    let (then, slacker, equal) = (measured(40.0, 71), measured(36.0, 72), measured(40.0, 73));
+    let knee = |document: &FitDocument| {
+        document
+            .headline(Quantity::BeltKnee)
+            .unwrap()
+            .estimate()
+            .unwrap()
+            .value
+    };
+    // 2 r F0 with r = 57.3 mm is 4.584 and 4.126 N·m, by hand: knees stand as the tensions do; friction of the hub, which turns
+    // over on its small way, moves both alike.
+    assert!(
+        (knee(&slacker) / knee(&then) - 0.9).abs() < 0.02,
+        "{} {}",
+        knee(&slacker),
+        knee(&then)
+    );
+    assert!((knee(&then) / 4.584 - 1.0).abs() < 0.03, "{}", knee(&then));
+    let beyond = then.headline(Quantity::BeltBeyond).unwrap().estimate().unwrap();
+    assert!(
+        (beyond.value / 450.0 - 1.0).abs() < 0.05,
+        "half of 900 N·m/rad: {beyond:?}"
+    );
+
+    let told = compare_belts(&then, &slacker).unwrap();
+    assert!(
+        told.comparison.changed && told.comparison.chance < 0.01,
+        "{}",
+        told.words()
+    );
+    assert_eq!(told.comparison.direction, Direction::Slacker, "{}", told.words());
+    assert!(
+        told.words().contains("points to less tension"),
+        "{}",
+        told.words()
+    );
+    let back = compare_belts(&slacker, &then).unwrap();
+    assert_eq!(back.comparison.direction, Direction::Tighter, "{}", back.words());
+    let same = compare_belts(&then, &equal).unwrap();
+    assert!(!same.comparison.changed, "{}", same.words());
+    assert!(
+        same.words()
+            .contains("No difference from the reference beyond chance")
+    );
+
+    let mut other = slacker;
+    other.recording.unit.serial = "VB-0099".to_owned();
+    let refused = compare_belts(&then, &other).unwrap_err();
+    assert!(matches!(refused, NotCompared::OtherUnit { .. }), "{refused}");
+    assert!(refused.to_string().contains("VB-0099"));
+    other.recording.unit.serial = then.recording.unit.serial.clone();
+    other.recording.mounting = "free".to_owned();
+    assert!(matches!(
+        compare_belts(&then, &other),
+        Err(NotCompared::OtherMounting { .. })
+    ));
+}
