@@ -1,6 +1,6 @@
 //! Every shipped rig and procedure is read, and every pairing in a mounting that fits is planned.
 
-#![allow(clippy::unwrap_used)] // the helpers of a test may fail it
+#![allow(clippy::unwrap_used, clippy::result_large_err)] // the helpers of a test may fail it; a file is refused once
 
 use bench_core::{
     excitation::{Trace, TraceSamples},

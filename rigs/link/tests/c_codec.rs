@@ -4,6 +4,7 @@
 //! the frame that it makes of it again.
 #![allow(missing_docs, clippy::unwrap_used, clippy::panic)]
 
+#[allow(dead_code)] // the bytes are for other tests
 mod literals;
 mod second_codec;
 
@@ -52,8 +53,11 @@ impl Random {
     }
 }
 
-/// Kind, length of the payload, and where codes stand with the greatest that has a meaning.
-const KINDS: [(u8, usize, &[(usize, u8)]); 22] = [
+/// Where codes stand, with the greatest that has a meaning.
+type Codes = &'static [(usize, u8)];
+
+/// Kind, length of the payload, codes.
+const KINDS: [(u8, usize, Codes); 22] = [
     (0x01, 6, &[]),
     (0x02, 1, &[]),
     (0x03, 40, &[(20, 1), (35, 1)]),
