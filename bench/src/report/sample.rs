@@ -215,7 +215,7 @@ fn trace() -> TraceCurve {
         gain: vec![[0.94, 0.95, 0.96], [0.9, 0.93, 0.96]],
         coherence: vec![0.999, 0.98],
         t_s,
-        conditions: Conditions::default(),
+        conditions: conditions(1.4, 0.0, 5),
     }
 }
 
@@ -223,7 +223,7 @@ fn static_map() -> StaticMapCurve {
     let command: Vec<f64> = (-8..=8).map(|i| 0.5 * f64::from(i)).collect();
     let torque = |way: f64| command.iter().map(|u| Some(1.02 * u + way)).collect();
     StaticMapCurve {
-        conditions: Conditions::default(),
+        conditions: conditions(1.4, 0.0, 3),
         rising_nm: torque(-0.1),
         falling_nm: torque(0.1),
         command_nm: command,

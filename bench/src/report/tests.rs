@@ -190,7 +190,7 @@ fn plots_are_well_formed_and_named() {
     let drawn = plots(&d).unwrap();
     assert_eq!(
         drawn.iter().map(|p| p.name).collect::<Vec<_>>(),
-        ["steps", "latency", "frequency"]
+        ["steps", "latency", "frequency", "static-map", "trace"]
     );
     for plot in &drawn {
         for svg in [&plot.wide, &plot.narrow] {
@@ -237,7 +237,9 @@ fn the_report_is_written_and_its_json_reads_back() {
             "fit.json",
             "plots/steps.svg",
             "plots/latency.svg",
-            "plots/frequency.svg"
+            "plots/frequency.svg",
+            "plots/static-map.svg",
+            "plots/trace.svg"
         ]
     );
     let json = std::fs::read_to_string(dir.join("fit.json")).unwrap();

@@ -2,7 +2,8 @@
 //!
 //! Friction takes speed away, at every speed. Cogging gives and takes within a pole, so means over [`BLOCK_US`] are
 //! compared: each must be lower than the one before by what [`LEAST_RAD_S2`] makes of that time, until the rim is as
-//! slow as [`REST_RAD_S`]. A push that only makes up for friction shows in no torque and in no rise of speed; here it
+//! slow as [`REST_RAD_S`]. A rim that all but rests on a crest of cogging falls into the next valley, half a pole or more within
+//! one block: below [`SLOW_RAD_S`] it takes two blocks in a row. A push that only makes up for friction shows in no torque and in no rise of speed; here it
 //! does.
 
 /// Time over which a mean is taken, ticks.
@@ -11,6 +12,8 @@ pub const BLOCK_US: u64 = 250_000;
 pub const LEAST_RAD_S2: f64 = 0.5;
 /// At rest, for all that matters, rad/s.
 pub const REST_RAD_S: f64 = 0.1;
+/// What a fall from a crest of cogging makes of a block at most, rad/s: a pole of 4 degrees, twice a usual one.
+pub const SLOW_RAD_S: f64 = 0.3;
 
 /// Means of the speed at setpoint zero.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -19,6 +22,8 @@ pub struct Coasting {
     sum_rad_s: f64,
     count: u32,
     before_rad_s: Option<f64>,
+    /// Whether the block before was slow and yet no slower than it may be.
+    fell: bool,
 }
 
 impl Coasting {
@@ -34,14 +39,15 @@ impl Coasting {
         let mean = self.sum_rad_s.abs() / f64::from(self.count);
         let lost = LEAST_RAD_S2 * elapsed_us as f64 * rig_link::TICK_S;
         let allowed = self.before_rad_s.map(|before| (before - lost).max(REST_RAD_S));
+        let moves = allowed.filter(|allowed| mean > *allowed);
+        let fell = moves.is_some() && mean < SLOW_RAD_S && !self.fell;
         *self = Self {
             since: Some(tick),
             before_rad_s: Some(mean),
+            fell,
             ..Self::default()
         };
-        allowed
-            .filter(|allowed| mean > *allowed)
-            .map(|allowed| [mean, allowed])
+        moves.filter(|_| !fell).map(|allowed| [mean, allowed])
     }
 }
 
@@ -78,6 +84,24 @@ mod tests {
     }
 
     #[test]
+    fn a_fall_from_a_crest_of_cogging_is_no_alarm() {
+        // All but at rest after half a second; a pole of 3 degrees further within the next block, then at rest.
+        for at in [0.55, 0.75, 1.1] {
+            let pole = 3.0_f64.to_radians();
+            let speed = |t: f64| {
+                let slow = (2.0 - 4.0 * t).max(0.02) * f64::from(t < at + 0.2);
+                let fall = if (at..at + 0.2).contains(&t) {
+                    pole / 0.2
+                } else {
+                    0.0
+                };
+                slow + fall
+            };
+            assert_eq!(found(speed), None, "{at}");
+        }
+    }
+
+    #[test]
     fn a_rim_that_does_not_slow_is_found_within_two_blocks() {
         assert!((0.49..0.51).contains(&found(|_| -0.4).unwrap()));
         assert!((0.49..0.51).contains(&found(|t| 3.0 - 0.3 * t).unwrap()));
@@ -90,6 +114,8 @@ mod tests {
             }
         };
         let t = found(again).unwrap();
-        assert!((1.5..2.1).contains(&t), "{t}");
+        assert!((1.5..2.3).contains(&t), "{t}");
+        // Slowly driven all the time: a block later than a fast one.
+        assert!((0.74..0.76).contains(&found(|_| 0.2).unwrap()));
     }
 }

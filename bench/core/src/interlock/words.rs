@@ -53,7 +53,7 @@ impl Condition {
             ],
             Self::MotionAtZero => [
                 "rim speed over 16 ms above 5 % of `rim_speed`; free: a rise by that, or no fall by 0.5 rad/s in a second",
-                "0.4 s at setpoint zero; fall: 0.5 s",
+                "0.4 s at setpoint zero; fall: 0.5 s, slower than 0.3 rad/s 0.75 s",
                 "clamped, free",
             ],
             Self::SensorTorque => ["measured torque above the limit in force", "one sample", "every"],

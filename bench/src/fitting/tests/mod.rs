@@ -117,9 +117,9 @@ fn what_was_put_in_comes_out() {
     within(Quantity::SlewSustained, 0.475 / (2.0_f64.ln() * TAU_S), 35.0);
     // Steepest at the onset: 0.95 N·m / τ, less what the two sample intervals round off.
     within(Quantity::SlewLargest, 0.95 / TAU_S * (1.0 - 0.25 / 1.5), 60.0);
-    // Nothing waits for a poll, so there is no comb.
+    // Nothing waits for a poll; steps on a grid of their own fall into step with many periods.
     for quantity in [Quantity::UpdatePeriod, Quantity::DeadTime] {
-        assert_eq!(code(&d, quantity), "no_pattern");
+        assert_eq!(code(&d, quantity), "ambiguous");
     }
     // Latency is taken over all steps, the rest over the largest from a preload.
     let m = d.headline(Quantity::Latency).unwrap();
