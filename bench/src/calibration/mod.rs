@@ -1,7 +1,7 @@
 //! Calibrations: from a file of weights and readings to a dated certificate, and from a rig file to its certificate.
 //!
 //! [`setup`] reads what was hung and read, [`certificate`] evaluates it and knows its identity, [`page`] shows it,
-//! [`reference`] says what a rig file's certificate is worth today. The numbers come from
+//! [`mod@reference`] says what a rig file's certificate is worth today. The numbers come from
 //! [`truerim_analysis::calibration`].
 
 pub mod certificate;

@@ -1,7 +1,7 @@
 //! The result in plain words, each number with its interval and a link to what it means.
 
 use super::results::definition_anchor;
-use crate::fitting::{FitDocument, Quantity, Reading};
+use crate::fitting::{Family, FitDocument, Measurand, Quantity, Reading};
 use crate::report::{escape, words};
 
 /// The opening section.
@@ -10,6 +10,7 @@ pub(super) fn section(document: &FitDocument) -> String {
     for sentence in [
         turning(document),
         steady(document),
+        at_the_limit(document),
         steps(document),
         rise(document),
         frequency(document),
@@ -74,6 +75,33 @@ fn steady(document: &FitDocument) -> String {
     text
 }
 
+/// What of a steering trace arrives at the grip limit.
+fn at_the_limit(document: &FitDocument) -> String {
+    let Some(contrast) = number(document, Quantity::LimitContrast) else {
+        return String::new();
+    };
+    let late = number(document, Quantity::LimitDelay)
+        .map(|late| format!(", {late} late"))
+        .unwrap_or_default();
+    format!("Of the drop in torque at the tyre's limit {contrast} reaches the rim{late}.")
+}
+
+/// Why there is no number; nothing where the procedure was about other things and did not play for it.
+fn unless_not_played(document: &FitDocument, quantity: Quantity, what: &str) -> String {
+    let refused = document.headline(quantity).and_then(|m| m.result.refused());
+    let not_played = refused.is_some_and(|r| matches!(r.code.as_str(), "no_steps" | "no_chirp"));
+    let other = |m: &Measurand| {
+        matches!(
+            m.quantity.family(),
+            Family::Static | Family::Traces | Family::Drivetrain
+        ) && m.estimate().is_some()
+    };
+    if not_played && document.measurands.iter().any(other) {
+        return String::new();
+    }
+    format!("{what}: {}.", reason(document, quantity))
+}
+
 /// What a rim that turns shows, first where it was measured.
 fn turning(document: &FitDocument) -> String {
     let mut clauses = Vec::new();
@@ -100,10 +128,7 @@ fn turning(document: &FitDocument) -> String {
 
 fn steps(document: &FitDocument) -> String {
     let Some(latency) = number(document, Quantity::Latency) else {
-        return format!(
-            "No latency can be given: {}.",
-            reason(document, Quantity::Latency)
-        );
+        return unless_not_played(document, Quantity::Latency, "No latency can be given");
     };
     let jitter = match number(document, Quantity::LatencyJitter) {
         Some(jitter) => {
@@ -149,12 +174,7 @@ fn frequency(document: &FitDocument) -> String {
         ),
         (Some(flat), None) => format!("Signals come through within ±3 dB up to {flat}."),
         (None, Some(band)) => format!("The magnitude has fallen by 3 dB at {band}."),
-        (None, None) => {
-            format!(
-                "Nothing can be said by frequency: {}.",
-                reason(document, Quantity::Bandwidth)
-            )
-        }
+        (None, None) => unless_not_played(document, Quantity::Bandwidth, "Nothing can be said by frequency"),
     }
 }
 
