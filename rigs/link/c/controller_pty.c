@@ -138,12 +138,17 @@ static void step(struct tr_controller *c, struct plant *p)
 }
 
 /* Passes bytes on between the line and the controller. What the line does not take is dropped, as where nobody listens. */
-static void carry(struct tr_controller *c, const struct plant *p, int line)
+static void carry(struct tr_controller *c, struct plant *p, int line, uint64_t started)
 {
     static uint8_t bytes[4096];
     ssize_t got;
     size_t n;
     while ((got = read(line, bytes, sizeof bytes)) > 0) {
+        /* Answered on the clock as it is now: an older tick would be before the bench had asked. */
+        uint64_t wall = wall_us() - started;
+        while (p->now + STEP_US <= wall) {
+            step(c, p);
+        }
         tr_controller_receive(c, p->now, bytes, (size_t)got);
     }
     while ((n = tr_controller_transmit(c, bytes, sizeof bytes)) > 0) {
@@ -203,17 +208,17 @@ int main(int argc, char **argv)
             break;
         }
         (void)ioctl(far_end, TIOCNXCL); /* a user that was killed leaves its exclusive use behind */
-        carry(&c, &plant, line);
+        carry(&c, &plant, line, started);
         wall = wall_us() - started;
         waited = plant.now;
         while (plant.now + STEP_US <= wall) {
             step(&c, &plant);
             if (plant.now - waited >= 5000u) { /* far behind: what came in meanwhile is looked at in between */
-                carry(&c, &plant, line);
+                carry(&c, &plant, line, started);
                 waited = plant.now;
             }
         }
-        carry(&c, &plant, line);
+        carry(&c, &plant, line, started);
         if (plant.counts == 0 && c.state != TR_ARMED) {
             first_push = 0;
         } else if (plant.counts != 0 && first_push == 0) {
