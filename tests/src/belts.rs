@@ -2,8 +2,6 @@
 //! and what the comparison makes of two such measurements.
 
 use std::path::Path;
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicU64, Ordering};
 
 use bench_core::run::{End, Permit};
 use truerim::drive::StopFlag;
@@ -11,7 +9,7 @@ use truerim::fitting::{BeltReport, FitDocument, FitOptions, compare_belts, fit_r
 use truerim::recording::Recording;
 use truerim::session::{self, Bench, SettingsText};
 
-use crate::recovery::root;
+use crate::{recovery::root, seeds};
 
 /// The rig file's pretension, which another takes the place of.
 const SHIPPED: &str = "tension = \"140 N\"";
@@ -84,37 +82,16 @@ pub fn survey(
 ) -> Result<Vec<Pair>, String> {
     let folder = tempfile::tempdir().map_err(|error| error.to_string())?;
     let procedure = shipped()?;
-    let next = AtomicU64::new(0);
-    let results = Mutex::new(Vec::new());
-    let work = || -> Result<(), String> {
-        loop {
-            let k = next.fetch_add(1, Ordering::Relaxed);
-            if k >= count {
-                return Ok(());
-            }
-            let seed = first + 3 * k;
-            let then = measure(then_n, &procedure, seed, folder.path())?;
-            let other = measure(now_n, &procedure, seed + 1, folder.path())?;
-            let equal = measure(then_n, &procedure, seed + 2, folder.path())?;
-            let against = |now| compare_belts(&then, now).map_err(|error| format!("seed {seed}: {error}"));
-            let pair = Pair {
-                seed,
-                other: against(&other)?,
-                equal: against(&equal)?,
-            };
-            if let Ok(mut all) = results.lock() {
-                all.push(pair);
-            }
-        }
-    };
-    std::thread::scope(|scope| {
-        let workers: Vec<_> = (0..threads.max(1)).map(|_| scope.spawn(work)).collect();
-        workers.into_iter().try_for_each(|worker| match worker.join() {
-            Ok(done) => done,
-            Err(_) => Err("a thread of the survey panicked".to_owned()),
+    seeds::each(count, threads, |k| {
+        let seed = first + 3 * k;
+        let then = measure(then_n, &procedure, seed, folder.path())?;
+        let other = measure(now_n, &procedure, seed + 1, folder.path())?;
+        let equal = measure(then_n, &procedure, seed + 2, folder.path())?;
+        let against = |now| compare_belts(&then, now).map_err(|error| format!("seed {seed}: {error}"));
+        Ok(Pair {
+            seed,
+            other: against(&other)?,
+            equal: against(&equal)?,
         })
-    })?;
-    let mut all = results.into_inner().map_err(|error| error.to_string())?;
-    all.sort_by_key(|pair| pair.seed);
-    Ok(all)
+    })
 }

@@ -11,4 +11,5 @@ pub mod pty_figures;
 pub mod recording_figures;
 pub mod recovery;
 pub mod safety;
+pub mod seeds;
 pub mod stopping;

@@ -11,8 +11,6 @@ mod table;
 mod truth;
 
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicU64, Ordering};
 
 use bench_core::plan::Plan;
 use bench_core::run::{End, Permit};
@@ -21,6 +19,8 @@ use truerim::fitting::{FitDocument, FitOptions, fit_recording};
 use truerim::recording::Recording;
 use truerim::session::{self, Bench, SettingsText};
 use truerim_analysis::estimate::Outcome;
+
+use crate::seeds;
 
 pub use scene::{Scene, scenes};
 pub use table::{Row, markdown, rows, table};
@@ -138,30 +138,11 @@ pub fn survey(
     on_seed: &(dyn Fn(u64) + Sync),
 ) -> Result<Vec<SeedResult>, String> {
     let folder = tempfile::tempdir().map_err(|error| error.to_string())?;
-    let next = AtomicU64::new(first);
-    let results = Mutex::new(Vec::new());
-    let work = || -> Result<(), String> {
-        loop {
-            let seed = next.fetch_add(1, Ordering::Relaxed);
-            if seed >= first + count {
-                return Ok(());
-            }
-            let document = measure(scene, seed, folder.path())?;
-            let found = truths.iter().map(|truth| found_of(&document, truth)).collect();
-            if let Ok(mut all) = results.lock() {
-                all.push(SeedResult { seed, found });
-            }
-            on_seed(seed);
-        }
-    };
-    std::thread::scope(|scope| {
-        let workers: Vec<_> = (0..threads.max(1)).map(|_| scope.spawn(work)).collect();
-        workers.into_iter().try_for_each(|worker| match worker.join() {
-            Ok(done) => done,
-            Err(_) => Err("a thread of the survey panicked".to_owned()),
-        })
-    })?;
-    let mut all = results.into_inner().map_err(|error| error.to_string())?;
-    all.sort_by_key(|result| result.seed);
-    Ok(all)
+    seeds::each(count, threads, |k| {
+        let seed = first + k;
+        let document = measure(scene, seed, folder.path())?;
+        let found = truths.iter().map(|truth| found_of(&document, truth)).collect();
+        on_seed(seed);
+        Ok(SeedResult { seed, found })
+    })
 }
