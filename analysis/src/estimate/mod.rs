@@ -16,6 +16,8 @@ pub use refusal::Refusal;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+use crate::statistics::MeanSd;
+
 /// How a standard uncertainty was evaluated (JCGM 100, 2.3.2 and 2.3.3).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Kind {
@@ -47,6 +49,12 @@ impl Contribution {
             std_uncertainty,
             dof: dof.is_finite().then_some(dof),
         }
+    }
+
+    /// What the scatter of repeats makes of their mean: `sd/sqrt(n)` with `n - 1` degrees of freedom (JCGM 100, 4.2.3).
+    pub fn of_mean(source: impl Into<String>, repeats: &MeanSd) -> Self {
+        let n = repeats.n as f64;
+        Self::type_a(source, repeats.sd / n.sqrt(), n - 1.0)
     }
 
     /// A type B contribution, taken as exactly known.

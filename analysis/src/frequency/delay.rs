@@ -120,14 +120,13 @@ fn estimate(response: &FrequencyResponse, options: &DelayOptions) -> Result<Esti
     let repeats: Vec<f64> = response.repeat_delay_s.iter().map(|d| value + d - mean).collect();
     // The repeats share the fitted shape, so their scatter is that of the waits and adds in full.
     let scatter = mean_sd(&repeats)?;
-    let n = scatter.n as f64;
     let mut budget = vec![
         Contribution::type_a(
             "noise and model errors, delay against lag",
             fitted.delay_u_s,
             fitted.dof,
         ),
-        Contribution::type_a("scatter of repeats", scatter.sd / n.sqrt(), n - 1.0),
+        Contribution::of_mean("scatter of repeats", &scatter),
         Contribution::rectangular("model: upper end of the fitted range", cut),
         Contribution::rectangular("model: masses or none", apart),
         Contribution::type_b("declared sensor delay", response.output_delay_u_s),

@@ -83,8 +83,7 @@ pub fn acceleration(runs: &[RunUp<'_>]) -> Result<Estimate, Refusal> {
         all.push(-p[2] - p[3] * p[1]);
     }
     let s = mean_sd(&all)?;
-    let n = s.n as f64;
-    let budget = vec![Contribution::type_a("scatter of runs", s.sd / n.sqrt(), n - 1.0)];
+    let budget = vec![Contribution::of_mean("scatter of runs", &s)];
     Estimate::from_budget(
         s.mean,
         "rad/s2",

@@ -178,7 +178,6 @@ impl Fitted<'_> {
         self.needed(delays)?;
         let (options, joint) = (self.options, &self.joint);
         let stats = mean_sd(delays)?;
-        let n = stats.n as f64;
         let window_s = self.repeats.iter().map(|r| r.end_s).fold(f64::INFINITY, f64::min);
         if stats.mean > window_s {
             return Err(Refusal::DelayBeyondWindow {
@@ -187,7 +186,7 @@ impl Fitted<'_> {
             });
         }
         let mut budget = vec![
-            Contribution::type_a("scatter of repeats", stats.sd / n.sqrt(), n - 1.0),
+            Contribution::of_mean("scatter of repeats", &stats),
             Contribution::type_b("shape of the rise", joint.shape_u_s),
             Contribution::type_b("declared sensor delay", options.sensor_delay_u_s),
             Contribution::rectangular("clock resolution", options.tick_s),

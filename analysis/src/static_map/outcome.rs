@@ -87,9 +87,8 @@ pub(super) fn of(curve: MapCurve, options: &MapOptions) -> Result<StaticMap, Ref
     let n = curve.cycles;
     let own = |k: usize| -> Result<Vec<Contribution>, Refusal> {
         let values: Vec<f64> = each.iter().map(|f| f[k]).collect();
-        let sd = mean_sd(&values)?.sd;
         Ok(vec![
-            Contribution::type_a("scatter of cycles", sd / (n as f64).sqrt(), n as f64 - 1.0),
+            Contribution::of_mean("scatter of cycles", &mean_sd(&values)?),
             Contribution::type_a("bends of the map", bend[k], 3.0),
         ])
     };
@@ -147,7 +146,7 @@ pub(super) fn of(curve: MapCurve, options: &MapOptions) -> Result<StaticMap, Ref
         let values = level.map(super::Level::torque_nm).unwrap_or_default();
         let stats = mean_sd(&values)?;
         let budget = vec![
-            Contribution::type_a("scatter of cycles", stats.sd / (n as f64).sqrt(), n as f64 - 1.0),
+            Contribution::of_mean("scatter of cycles", &stats),
             gain_u(stats.mean),
             zero_u.clone(),
         ];

@@ -84,9 +84,8 @@ pub(crate) fn over_repeats(
     (unit, method): (&str, &str),
     others: impl IntoIterator<Item = Contribution>,
 ) -> Result<Estimate, Refusal> {
-    let n = values.len();
     let stats = mean_sd(values)?;
-    let scatter = Contribution::type_a("repeats", stats.sd / (n as f64).sqrt(), n as f64 - 1.0);
+    let scatter = Contribution::of_mean("repeats", &stats);
     let budget = std::iter::once(scatter).chain(others).collect();
-    Estimate::from_budget(stats.mean, unit, n, method, budget)
+    Estimate::from_budget(stats.mean, unit, stats.n, method, budget)
 }

@@ -225,10 +225,9 @@ fn rise_to_half(
         });
     }
     let stats = mean_sd(rises_s)?;
-    let n = stats.n as f64;
     let sample_s = measures.iter().map(|m| m.sample_s).fold(0.0, f64::max);
     let mut budget = vec![
-        Contribution::type_a("scatter of repeats", stats.sd / n.sqrt(), n - 1.0),
+        Contribution::of_mean("scatter of repeats", &stats),
         Contribution::rectangular("interpolation between samples", 0.125 * sample_s),
     ];
     let of_onset = latency.latency.estimate().into_iter().flat_map(|e| &e.budget);
@@ -255,9 +254,8 @@ fn steady_gain(measures: &[StepMeasures], sensor: &SensorTerms) -> Result<Estima
         });
     }
     let stats = mean_sd(&gains)?;
-    let n = stats.n as f64;
     let budget = vec![
-        Contribution::type_a("scatter of repeats", stats.sd / n.sqrt(), n - 1.0),
+        Contribution::of_mean("scatter of repeats", &stats),
         Contribution::type_b("torque gain", sensor.gain_rel_u * stats.mean.abs()),
     ];
     let method = "mean over repeats of the settled change of torque over the commanded change";

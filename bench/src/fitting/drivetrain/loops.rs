@@ -244,9 +244,8 @@ impl Loops {
         let all = mean_sd(&halves)?;
         // Torque answers a little late, so that rising torque seems to need more.
         let value = all.mean - gain * rate * late_s;
-        let n = all.n as f64;
         let budget = vec![
-            Contribution::type_a("scatter over the rotor angle", all.sd / n.sqrt(), n - 1.0),
+            Contribution::of_mean("scatter over the rotor angle", &all),
             Contribution::type_b("latency", gain * rate * late_u_s),
             Contribution::type_b("torque gain", value.abs() * sensor.gain_rel_u),
             Contribution::rectangular("friction of the hub in the drive's gain", HUB_SHARE * value),
