@@ -167,6 +167,33 @@ fn in_time<T>(mut play: impl FnMut() -> (serde_json::Value, T)) -> (serde_json::
     play()
 }
 
+/// The steps measured with a controller started by `options`, and what the program and the controller say of it.
+fn measured(
+    folder: &Path,
+    rig: &Path,
+    options: &[&str],
+    may_succeed: bool,
+) -> (serde_json::Value, BTreeMap<String, i64>) {
+    let procedure = folder.join("steps.toml");
+    std::fs::write(&procedure, STEPS).unwrap();
+    let mut turn = 0;
+    in_time(|| {
+        let controller = Controller::start(options);
+        turn += 1;
+        let out = folder.join(format!("run-{turn}"));
+        let args = [
+            "measure",
+            "--procedure",
+            procedure.to_str().unwrap(),
+            "--out",
+            out.to_str().unwrap(),
+        ];
+        let output = truerim(&args, rig, &controller.port);
+        assert!(may_succeed || !output.status.success());
+        (told(&output), controller.end())
+    })
+}
+
 #[test]
 fn a_check_proves_stop_and_watchdog_and_a_measurement_runs_to_its_end() {
     let folder = tempfile::tempdir().unwrap();
@@ -185,23 +212,7 @@ fn a_check_proves_stop_and_watchdog_and_a_measurement_runs_to_its_end() {
     assert_eq!(facts["pushed"], 0);
     assert_eq!((facts["power"], facts["counts"]), (0, 0));
 
-    let procedure = folder.path().join("steps.toml");
-    std::fs::write(&procedure, STEPS).unwrap();
-    let mut turn = 0;
-    let (told_run, facts) = in_time(|| {
-        let controller = Controller::start(&[]);
-        turn += 1;
-        let out = folder.path().join(format!("run-{turn}"));
-        let args = [
-            "measure",
-            "--procedure",
-            procedure.to_str().unwrap(),
-            "--out",
-            out.to_str().unwrap(),
-        ];
-        let output = truerim(&args, &rig, &controller.port);
-        (told(&output), controller.end())
-    });
+    let (told_run, facts) = measured(folder.path(), &rig, &[], true);
     assert_eq!(told_run["end"], "completed", "{}", told_run["end"]);
     assert_eq!(
         (&told_run["bad_frames"], &told_run["rows_lost"]),
@@ -222,24 +233,7 @@ fn a_check_proves_stop_and_watchdog_and_a_measurement_runs_to_its_end() {
 fn a_line_pulled_while_the_motor_pushes_ends_in_zero_torque() {
     let folder = tempfile::tempdir().unwrap();
     let rig = rig_file(folder.path());
-    let procedure = folder.path().join("steps.toml");
-    std::fs::write(&procedure, STEPS).unwrap();
-    let mut turn = 0;
-    let (told_run, facts) = in_time(|| {
-        let controller = Controller::start(&["--pull-after-ms", "40"]);
-        turn += 1;
-        let out = folder.path().join(format!("run-{turn}"));
-        let args = [
-            "measure",
-            "--procedure",
-            procedure.to_str().unwrap(),
-            "--out",
-            out.to_str().unwrap(),
-        ];
-        let output = truerim(&args, &rig, &controller.port);
-        assert!(!output.status.success());
-        (told(&output), controller.end())
-    });
+    let (told_run, facts) = measured(folder.path(), &rig, &["--pull-after-ms", "40"], false);
     assert_eq!(facts["state at the pull"], 2, "{told_run}");
     assert_ne!(facts["counts at the pull"], 0);
     // The controller ended the torque by itself, latched, within its watchdog and one step; what came first was the

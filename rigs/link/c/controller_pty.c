@@ -137,25 +137,42 @@ static void step(struct tr_controller *c, struct plant *p)
     move(p);
 }
 
-/* Passes bytes on between the line and the controller. What the line does not take is dropped, as where nobody listens. */
-static void carry(struct tr_controller *c, struct plant *p, int line, uint64_t started)
+/* What the line does not take is dropped, as where nobody listens. */
+static void send(struct tr_controller *c, int line)
 {
     static uint8_t bytes[4096];
-    ssize_t got;
     size_t n;
-    while ((got = read(line, bytes, sizeof bytes)) > 0) {
-        /* Answered on the clock as it is now: an older tick would be before the bench had asked. */
-        uint64_t wall = wall_us() - started;
-        while (p->now + STEP_US <= wall) {
-            step(c, p);
-        }
-        tr_controller_receive(c, p->now, bytes, (size_t)got);
-    }
     while ((n = tr_controller_transmit(c, bytes, sizeof bytes)) > 0) {
         if (write(line, bytes, n) < 0 && errno != EAGAIN) {
             return;
         }
     }
+}
+
+/* Steps up to this moment; far behind, what is to be said meanwhile does not wait. */
+static void catch_up(struct tr_controller *c, struct plant *p, int line, uint64_t started)
+{
+    uint64_t wall = wall_us() - started, said = p->now;
+    while (p->now + STEP_US <= wall) {
+        step(c, p);
+        if (p->now - said >= 5000u) {
+            send(c, line);
+            said = p->now;
+        }
+    }
+}
+
+/* Passes bytes on between the line and the controller. */
+static void carry(struct tr_controller *c, struct plant *p, int line, uint64_t started)
+{
+    static uint8_t bytes[4096];
+    ssize_t got;
+    while ((got = read(line, bytes, sizeof bytes)) > 0) {
+        /* Answered on the clock as it is now: an older tick would be before the bench had asked. */
+        catch_up(c, p, line, started);
+        tr_controller_receive(c, p->now, bytes, (size_t)got);
+    }
+    send(c, line);
 }
 
 int main(int argc, char **argv)
@@ -164,7 +181,7 @@ int main(int argc, char **argv)
     static struct plant plant;
     struct tr_board board = {NULL, torque_out, encoder_in, adc_in};
     struct tr_settings settings;
-    uint64_t pull_after_us = 0, started, silent_at, first_push = 0, waited;
+    uint64_t pull_after_us = 0, started, silent_at, first_push = 0;
     int far_end = -1, line;
     if (argc == 3 && strcmp(argv[1], "--pull-after-ms") == 0) {
         pull_after_us = strtoull(argv[2], NULL, 10) * 1000u;
@@ -200,24 +217,16 @@ int main(int argc, char **argv)
     tr_controller_boot(&c, &settings, &board, 0);
     for (;;) {
         struct pollfd ends[2] = {{0, POLLIN, 0}, {0, POLLIN, 0}};
-        uint64_t wall;
+        char ignored[8];
         ends[0].fd = line;
         ends[1].fd = STDIN_FILENO;
         poll(ends, 2, 1);
-        if (ends[1].revents != 0 && read(STDIN_FILENO, &wall, sizeof wall) <= 0) {
+        if (ends[1].revents != 0 && read(STDIN_FILENO, ignored, sizeof ignored) <= 0) {
             break;
         }
         (void)ioctl(far_end, TIOCNXCL); /* a user that was killed leaves its exclusive use behind */
         carry(&c, &plant, line, started);
-        wall = wall_us() - started;
-        waited = plant.now;
-        while (plant.now + STEP_US <= wall) {
-            step(&c, &plant);
-            if (plant.now - waited >= 5000u) { /* far behind: what came in meanwhile is looked at in between */
-                carry(&c, &plant, line, started);
-                waited = plant.now;
-            }
-        }
+        catch_up(&c, &plant, line, started);
         carry(&c, &plant, line, started);
         if (plant.counts == 0 && c.state != TR_ARMED) {
             first_push = 0;
