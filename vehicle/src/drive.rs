@@ -10,6 +10,7 @@ use crate::{
     motion::{Outside, STATES, State, forces, rate},
     road::{Class, Profile},
     steering::rim_torque_nm,
+    tyre::Grip,
 };
 
 /// Longest step, s: the wheels hop at some 12 Hz, and slip lags by milliseconds at speed.
@@ -151,15 +152,17 @@ impl Drive {
     fn moment(&self, t_s: f64, y: &State, outside: &Outside) -> Moment {
         let forces = forces(&self.car, y, outside);
         let [left, right] = &forces.wheels;
-        let side_n = forces.front_n();
-        let aligning_nm = left.grip.aligning_nm + right.grip.aligning_nm;
+        let axle = Grip {
+            side_n: forces.front_n(),
+            aligning_nm: left.grip.aligning_nm + right.grip.aligning_nm,
+        };
         Moment {
             t_s,
             torque_nm: rim_torque_nm(&self.car.steering, y[4] / self.car.steering.ratio, &forces.wheels),
             rim_rad: y[4],
             slip_rad: libm::atan(y[2]),
-            side_n,
-            trail_m: if side_n == 0.0 { 0.0 } else { aligning_nm / side_n },
+            side_n: axle.side_n,
+            trail_m: axle.trail_m(),
             load_n: left.load_n + right.load_n,
         }
     }

@@ -172,21 +172,24 @@ impl Comb {
         // A quarter of the width of the arrow's peak.
         let mut step = 0.25 / (last - first);
         let tried = (((1.0 / short - 1.0 / long) / step).ceil() as usize).clamp(1, MOST_TRIED);
-        let trials: Vec<(f64, f64)> = (0..=tried)
-            .map(|i| {
-                let trial = 1.0 / long + i as f64 * step;
-                (trial, arrow_of(part, trial).0)
-            })
-            .collect();
-        let top = trials
-            .iter()
-            .copied()
-            .fold((1.0 / long, 0.0), |a, b| if b.1 > a.1 { b } else { a });
+        // The best, and what may be its like; a better one ends most of those before.
+        let mut top = (1.0 / long, 0.0);
+        let mut alike: Vec<(f64, f64)> = Vec::new();
+        for i in 0..=tried {
+            let trial = 1.0 / long + i as f64 * step;
+            let length = arrow_of(part, trial).0;
+            if length > top.1 {
+                top = (trial, length);
+            }
+            if length > RIVAL * top.1 {
+                alike.push((trial, length));
+            }
+        }
+        alike.retain(|t| t.1 > RIVAL * top.1);
         let (mut f, mut best) = top;
-        let alike = || trials.iter().filter(|t| t.1 > RIVAL * top.1);
         let mut rivals_s = None;
-        if alike().any(|t| (t.0 - top.0).abs() > APART * step) {
-            let (slow, fast) = bounds(&mut alike().map(|t| t.0));
+        if alike.iter().any(|t| (t.0 - top.0).abs() > APART * step) {
+            let (slow, fast) = bounds(&mut alike.iter().map(|t| t.0));
             let between = [1.0 / fast, 1.0 / slow];
             if best < LEAST_CONCENTRATION {
                 return Err(none(best));
@@ -196,9 +199,10 @@ impl Comb {
             };
             // Which of them it is makes little of a delay; the one declared is followed.
             let near = |t: &&(f64, f64)| (t.0 - 1.0 / declared).abs();
-            if let Some(nearest) = alike().min_by(|a, b| near(a).total_cmp(&near(b))).copied() {
+            if let Some(nearest) = alike.iter().min_by(|a, b| near(a).total_cmp(&near(b))).copied() {
                 // The crest that it lies on the side of.
-                (f, best) = alike()
+                (f, best) = alike
+                    .iter()
                     .filter(|t| (t.0 - nearest.0).abs() <= APART * step)
                     .copied()
                     .fold(nearest, |a, b| if b.1 > a.1 { b } else { a });

@@ -60,12 +60,16 @@ fn mean(x: &[f64], at: usize, around: usize) -> f64 {
 /// command that is too short.
 pub fn limit_place(command_nm: &[f64], fs_hz: f64) -> Result<LimitPlace, Refusal> {
     let smooth = LowPass::butterworth(ORDER, CORNER_HZ, fs_hz)?.run(command_nm)?;
+    place_of(command_nm, &smooth, fs_hz)
+}
+
+fn place_of(command_nm: &[f64], smooth: &[f64], fs_hz: f64) -> Result<LimitPlace, Refusal> {
     let top = |x: &[f64]| {
         (0..x.len())
             .max_by(|a, b| x[*a].abs().total_cmp(&x[*b].abs()))
             .unwrap_or(0)
     };
-    let crest = top(&smooth);
+    let crest = top(smooth);
     let sign = smooth[crest].signum();
     let fall = |i: usize| sign * (smooth[i] - smooth[i + 1]);
     let [earliest, longest] = FALL_S.map(|s| (s * fs_hz) as usize);
@@ -113,9 +117,10 @@ fn crosses(smooth: &[f64], place: &LimitPlace, level: f64) -> Option<f64> {
 pub fn limit(records: &TraceRecords, shift_s: f64, mean_nm: &[f64]) -> Result<Limit, Refusal> {
     records.check()?;
     let (fs_hz, command) = (records.fs_hz, &records.command_nm);
-    let place = limit_place(command, fs_hz)?;
     let filter = LowPass::butterworth(ORDER, CORNER_HZ, fs_hz)?;
-    let commanded = crosses(&filter.run(command)?, &place, place.middle_nm);
+    let smooth = filter.run(command)?;
+    let place = place_of(command, &smooth, fs_hz)?;
+    let commanded = crosses(&smooth, &place, place.middle_nm);
     let (mut drops_nm, mut late) = (Vec::new(), Vec::new());
     for arrived in &records.arrived_nm {
         let own = shifted(arrived, shift_s, command.len(), fs_hz);

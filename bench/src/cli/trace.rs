@@ -59,11 +59,11 @@ pub(super) fn trace(args: &TraceArgs, say: &Say) -> Result<Exit, Problem> {
                 "this drive has no torque to bring to a peak: add a --road or choose another manoeuvre";
             return Err(usage(&problem));
         }
-        for moment in &mut moments {
-            moment.torque_nm *= wanted_nm / peak_nm;
-        }
     }
     let scale = args.peak_torque.map_or(1.0, |wanted_nm| wanted_nm / peak_nm);
+    for moment in &mut moments {
+        moment.torque_nm *= scale;
+    }
     let text = csv(&head(args, &drive, scale), &moments);
     std::fs::write(&args.out, text).map_err(|source| Problem::Io {
         doing: "write",

@@ -8,6 +8,7 @@ use rig_link::{
     ChannelKind, HostMessage, MAX_CHANNELS, MAX_FRAME, PROTOCOL_MAJOR, PROTOCOL_MINOR, RigState, Splitter,
     StopMode, Width, encode_host, frame::DELIMITER,
 };
+use truerim_analysis::statistics::mean_sd;
 use virtual_rig::VirtualRig;
 
 use super::{Bench, SessionError, Way};
@@ -45,15 +46,16 @@ pub fn look(bench: &Bench, load_nm: f64, number: u64, samples: usize) -> Result<
         sequence: 0,
     };
     let (scale, offset, widths, place) = client.meet()?;
-    client.sample(&widths, place, samples).map(|counts| {
-        let n = counts.len().max(1) as f64;
-        let mean = counts.iter().map(|c| f64::from(*c)).sum::<f64>() / n;
-        let square = counts.iter().map(|c| (f64::from(*c) - mean).powi(2)).sum::<f64>();
-        Look {
-            mean_nm: mean * scale + offset,
-            sd_nm: (square / (n - 1.0).max(1.0)).sqrt() * scale.abs(),
-            samples: counts.len(),
-        }
+    let counts = client.sample(&widths, place, samples)?;
+    let values: Vec<f64> = counts.into_iter().map(f64::from).collect();
+    let found = mean_sd(&values).map_err(|refusal| SessionError::NotLookedAt {
+        what: "samples",
+        why: refusal.to_string(),
+    })?;
+    Ok(Look {
+        mean_nm: found.mean * scale + offset,
+        sd_nm: found.sd * scale.abs(),
+        samples: found.n,
     })
 }
 

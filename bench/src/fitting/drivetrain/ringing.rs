@@ -8,7 +8,6 @@
 
 use std::f64::consts::TAU;
 
-use ndarray::ArrayView1;
 use truerim_analysis::cogging::{OrderFit, OrderOptions, Track as Turned, fit_orders};
 use truerim_analysis::friction::PairedDrag;
 
@@ -83,7 +82,7 @@ fn lost_nm(
         return None;
     }
     let turned = Turned {
-        angle_rad: ArrayView1::from(angle).to_vec(),
+        angle_rad: angle.to_vec(),
         torque_nm: swing.to_vec(),
         direction: (last - first).signum(),
         speed_rad_s: speed,
