@@ -65,6 +65,17 @@ fn a_slacker_belt_is_told_from_its_reference_and_an_equal_one_is_not() {
         same.words()
             .contains("No difference from the reference beyond chance")
     );
+    // A belt so tight that nothing lets go within the loops: all that both have is alike, and yet the belts are not.
+    let tight = measured(140.0, 74);
+    assert!(tight.headline(Quantity::BeltKnee).unwrap().estimate().is_none());
+    let one_knee = compare_belts(&tight, &equal).unwrap();
+    assert_eq!(one_knee.knees, [false, true]);
+    assert!(!one_knee.comparison.changed, "{}", one_knee.words());
+    let words = one_knee.words();
+    assert!(
+        words.contains("only one of them has a knee") && !words.contains("No difference"),
+        "{words}"
+    );
 
     let mut other = slacker;
     other.recording.unit.serial = "VB-0099".to_owned();

@@ -21,10 +21,12 @@ const FRICTION: [Quantity; 3] = [
 /// What differs between two fits of one unit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BeltReport {
-    /// Recording of the reference, and of what is held against it.
+    /// Recording of the reference, and of what is held against it, each with its time.
     pub recordings: [String; 2],
     /// Serial number of the unit.
     pub serial: String,
+    /// Whether each has a knee within its loops.
+    pub knees: [bool; 2],
     /// Differences and chances.
     pub comparison: BeltComparison,
     /// What a reader must know.
@@ -107,8 +109,8 @@ pub fn compare_belts(then: &FitDocument, now: &FitDocument) -> Result<BeltReport
     if let Some(quantity) = friction {
         notes.push(format!("Friction compared: {}.", quantity.text().name));
     }
-    let known_in = [then, now].map(|document| known(document, Quantity::BeltKnee).is_some());
-    match known_in {
+    let knees = [then, now].map(|document| known(document, Quantity::BeltKnee).is_some());
+    match knees {
         [true, true] => {}
         [true, false] => notes.push("The reference has a knee; now there is none within the loops: the belt is tighter, or was loaded less.".to_owned()),
         [false, true] => notes.push("The reference has no knee within its loops; now there is one: the belt is slacker, or was loaded more.".to_owned()),
@@ -126,7 +128,8 @@ pub fn compare_belts(then: &FitDocument, now: &FitDocument) -> Result<BeltReport
         notes.push("Torque sensor or fixture is another: what they share no longer cancels, and the chances are too small.".to_owned());
     }
     Ok(BeltReport {
-        recordings: [a.file.clone(), b.file.clone()],
+        recordings: [a, b].map(|recording| format!("{} of {}", recording.file, recording.created)),
+        knees,
         serial: b.unit.serial.clone(),
         comparison,
         notes,
@@ -171,6 +174,10 @@ impl BeltReport {
             (true, Direction::Slacker) => "The belt differs from the reference, and points to less tension",
             (true, Direction::Open) => {
                 "The belt differs from the reference, but not in one direction: something else than tension changed"
+            }
+            (false, _) if self.knees[0] != self.knees[1] => {
+                "What both have does not differ beyond chance, but only one of them has a knee: they are not alike, or were not \
+                 loaded alike"
             }
             (false, _) => "No difference from the reference beyond chance",
         };
