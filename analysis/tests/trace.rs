@@ -4,7 +4,7 @@
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
 use std::f64::consts::{PI, TAU};
-use truerim_analysis::trace::{TraceRecords, align, clip, limit, octaves};
+use truerim_analysis::trace::{Aligned, TraceRecords, align, clip, limit, octaves};
 
 const FS_HZ: f64 = 2000.0;
 const SECONDS: f64 = 6.0;
@@ -114,6 +114,11 @@ fn corner(t: f64, low: f64) -> f64 {
     ramp(0.5, 1.9) - (1.0 - low) * ramp(2.0, 3.0) - low * ramp(4.5, 5.5)
 }
 
+fn contrast_of(found: &TraceRecords, aligned: &Aligned) -> f64 {
+    let limit = limit(found, aligned.shift_s, &aligned.mean_nm).unwrap();
+    limit.contrast.estimate().unwrap().value
+}
+
 #[test]
 fn half_a_drop_is_half_a_contrast() {
     // Means around crest and floor lose the same share of both drops.
@@ -124,4 +129,9 @@ fn half_a_drop_is_half_a_contrast() {
     assert!((contrast.value - 0.5).abs() < 0.01, "{contrast:?}");
     let late = limit.late.estimate().unwrap();
     assert!((late.value - 4.0e-3).abs() < 1.5e-3, "{late:?}");
+    // Three tenths, which is not what is missing as well.
+    let found = records(|t| corner(t, 0.8), |t| corner(t - 4.2e-3, 0.94), 4e-3);
+    let aligned = align(&found).unwrap();
+    let less = contrast_of(&found, &aligned);
+    assert!((less - 0.3).abs() < 0.01, "{less}");
 }

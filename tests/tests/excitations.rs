@@ -6,11 +6,14 @@
 use std::f64::consts::TAU;
 use std::path::PathBuf;
 
+use acceptance::campaign::units::Unit;
 use acceptance::recovery::root;
 use acceptance::safety::program::{Ended, run};
+use bench_core::rig::Mounting;
 use bench_core::run::{End, Permit};
 use ndarray::ArrayView1;
 use truerim::drive::StopFlag;
+use truerim::fitting::{FitOptions, Quantity, fit_recording};
 use truerim::recording::{Recording, SegmentRow};
 use truerim::session::{self, Bench, SettingsText};
 use truerim_analysis::frequency::{BandwidthOptions, bandwidth};
@@ -290,4 +293,77 @@ fn what_is_played_is_told_before_the_run() {
     // Nothing to tell without a procedure.
     let rig = root().join("rigs/belt.toml").display().to_string();
     assert_eq!(run(["check", "--signals", "--rig", &rig]).code, Some(2));
+}
+
+/// A staircase on the belt unit: its map by the program, and by this test from the recording's own rows. What the ways up and down
+/// differ by is friction of the motor's side, less what ringing behind every ramp shakes out of it: some of it, and at most twice the
+/// breakaway torque of the rig file.
+#[test]
+fn a_staircase_becomes_a_static_map() {
+    let (_folder, recording) = record("rigs/belt.toml", &shipped("static.toml"));
+    let document = fit_recording(&recording, &FitOptions::default()).unwrap();
+    let found = |quantity| document.headline(quantity).unwrap();
+    let value = |quantity| {
+        let estimate = found(quantity).estimate().unwrap();
+        assert!(estimate.all_checks_passed(), "{estimate:?}");
+        estimate.value
+    };
+    let tips: Vec<f64> = recording
+        .segments()
+        .iter()
+        .filter(|row| row.is_excitation() && row.to_nm > 4.19)
+        .map(|row| {
+            let late = row.end_tick - (row.end_tick - row.start_tick) / 4;
+            let rows = recording.rows_between(late, row.end_tick).unwrap();
+            recording.values("torque", rows).unwrap().mean().unwrap()
+        })
+        .collect();
+    assert_eq!(tips.len(), 3, "the first cycle is left out");
+    let tip = tips.iter().sum::<f64>() / 3.0;
+    assert!((value(Quantity::TorquePositive) - tip).abs() < 1e-3);
+    let unit = Unit::Belt;
+    let friction = unit
+        .parameters(unit.text(), Mounting::Clamped, 1)
+        .plant
+        .motor_friction;
+    let width = value(Quantity::StaticHysteresis);
+    assert!((0.05..2.0 * friction.breakaway_nm).contains(&width), "{width}");
+    // The rig file's gain and offset are 1 and 0; ripple under load bends both a little at one angle.
+    assert!((value(Quantity::StaticGain) - 1.0).abs() < 0.02);
+    assert!(value(Quantity::StaticOffset).abs() < 0.06);
+    assert_eq!(
+        found(Quantity::SaturationKnee).result.refused().unwrap().code,
+        "no_saturation"
+    );
+    assert_eq!(document.curves.static_map.unwrap().command_nm.len(), 41);
+}
+
+/// A recording of steering traces holds all that its plan was made from: made again from it alone, the plan is the same, setpoint by
+/// setpoint, though the trace files are not at hand.
+#[test]
+fn a_plan_with_traces_is_made_again_from_its_recording() {
+    let procedure = shipped("limit.toml");
+    let (_folder, recording) = record("rigs/belt.toml", &procedure);
+    let rig = Bench::open(&root().join("rigs/belt.toml"), None, None, 11, "test".to_owned())
+        .unwrap()
+        .rig;
+    let planned = session::plan_for(&procedure, &rig, 11).unwrap();
+    let again = session::plan_of(&recording).unwrap();
+    assert_eq!(planned.duration_us(), again.duration_us());
+    for t_us in (0..planned.duration_us()).step_by(1_750) {
+        assert!(
+            (planned.setpoint_nm(t_us) - again.setpoint_nm(t_us)).abs() < 1e-12,
+            "{t_us}"
+        );
+    }
+    // The same procedure without its files beside it is refused before anything moves, with the file that is missing.
+    let elsewhere = SettingsText {
+        file: "elsewhere/limit.toml".into(),
+        text: procedure.text.clone(),
+    };
+    let refused = session::plan_for(&elsewhere, &rig, 11).unwrap_err().to_string();
+    assert!(
+        refused.contains("corner.csv cannot be read") && refused.contains("limit.toml:24: segment[1].file"),
+        "{refused}"
+    );
 }

@@ -37,7 +37,8 @@ pub(super) const DEADBAND: Words = (
 pub(super) const HYSTERESIS: Words = (
     "static_hysteresis",
     "Static hysteresis",
-    "Largest difference of steady torque between the way down and the way up at one command: twice what friction holds.",
+    "Largest difference of steady torque between the way down and the way up at one command: what friction \
+     still holds either way once ringing behind each step up or down has shaken out its part.",
     "Terms of IEC 61298-2",
     ShownIn::NewtonMetres,
 );
