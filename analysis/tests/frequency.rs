@@ -287,4 +287,32 @@ mod refusals {
         );
         assert_eq!(outcome.refused().unwrap().code, "no_crossing");
     }
+
+    /// Gears that rattle leave such a curve: every other band below the level, none of them three together.
+    #[test]
+    fn a_level_passed_by_a_ragged_curve() {
+        let mut response = respond(&good(), &options()).unwrap();
+        for b in 0..response.f_hz.len() {
+            let beyond = response.f_hz[b] > 110.0;
+            let scale = match (beyond, b % 2) {
+                (false, _) => 1.0,
+                (true, 0) => 0.1 / response.gain()[b],
+                (true, _) => 1.2 / response.gain()[b],
+            };
+            response.re[b] *= scale;
+            response.im[b] *= scale;
+            if beyond {
+                response.coherence[b] = 0.62;
+            }
+        }
+        let outcome = bandwidth(&response, &BandwidthOptions::default());
+        let refused = outcome.refused().unwrap();
+        assert_eq!(refused.code, "ragged_crossing");
+        assert!(
+            refused.message.contains("near 110") || refused.message.contains("near 111"),
+            "{}",
+            refused.message
+        );
+        assert!(refused.message.contains("coherence 0.62"), "{}", refused.message);
+    }
 }

@@ -177,7 +177,9 @@ pub enum Refusal {
         reason: String,
     },
     /// A level that the curve never crosses in the range measured.
-    #[error("{what}: no crossing of {level} between {f_min_hz} Hz and {f_max_hz} Hz; excite a wider range")]
+    #[error(
+        "{what}: no crossing of {level:.3} between {f_min_hz:.1} Hz and {f_max_hz:.1} Hz; excite a wider range"
+    )]
     NoCrossing {
         /// Which crossing.
         what: String,
@@ -187,6 +189,20 @@ pub enum Refusal {
         f_min_hz: f64,
         /// Highest frequency seen, Hz.
         f_max_hz: f64,
+    },
+    /// A level that the curve passes where it is too ragged to say at which frequency.
+    #[error(
+        "{what}: the curve is beyond {level:.3} near {f_hz:.1} Hz, but so ragged there (coherence {coherence:.2}) that no frequency can be named: what arrives is hardly an answer to the command; keep the torque from changing sign with a larger preload or a smaller amplitude, or look at its distortion"
+    )]
+    RaggedCrossing {
+        /// Which crossing.
+        what: String,
+        /// Level looked for (ratio).
+        level: f64,
+        /// Frequency near which the curve is first beyond it, Hz.
+        f_hz: f64,
+        /// Least coherence of the curve around that frequency.
+        coherence: f64,
     },
     /// Events that follow several periods alike.
     #[error(
@@ -358,6 +374,7 @@ impl Refusal {
             Self::Aliasing { .. } => "aliasing",
             Self::NotConverged { .. } => "not_converged",
             Self::NoCrossing { .. } => "no_crossing",
+            Self::RaggedCrossing { .. } => "ragged_crossing",
             Self::NoPattern { .. } => "no_pattern",
             Self::Ambiguous { .. } => "ambiguous",
             Self::GapInTheWay { .. } => "gap_in_the_way",

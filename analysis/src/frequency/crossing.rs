@@ -173,7 +173,20 @@ impl Reader<'_> {
             f_min_hz: response.f_hz.first().copied().unwrap_or(0.0),
             f_max_hz: response.f_hz.last().copied().unwrap_or(0.0),
         };
-        let b = found.ok_or_else(none)?;
+        let ragged = |b: usize| {
+            let around = &response.coherence[b.saturating_sub(REACH)..(b + REACH).min(n)];
+            Refusal::RaggedCrossing {
+                what: self.what.into(),
+                level: 10.0_f64.powf(self.options.level_db / 20.0),
+                f_hz: response.f_hz[b],
+                coherence: around.iter().copied().fold(1.0, f64::min),
+            }
+        };
+        let Some(b) = found else {
+            // Beyond the level, but never in three bands together.
+            let beyond = (start..n).find(|b| (self.leaves)(ratio[*b]));
+            return Err(beyond.map_or_else(none, ragged));
+        };
         let (first, last) = (b.saturating_sub(reach - 1), (b + reach).min(n - 1));
         let piece = Piece::through(response, &ratio, &response.gain_rel_u, first..=last)?.ok_or_else(none)?;
         // Bisection between the bands around the crossing, widened by one band for noise.
@@ -182,7 +195,7 @@ impl Reader<'_> {
             response.f_hz[(b + 2).min(n - 1)].ln(),
         );
         if (self.leaves)(piece.at(lo).0) || !(self.leaves)(piece.at(hi).0) {
-            return Err(none());
+            return Err(ragged(b));
         }
         for _ in 0..60 {
             let mid = 0.5 * (lo + hi);
