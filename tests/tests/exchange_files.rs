@@ -519,3 +519,58 @@ fn damage_never_panics_nor_takes_much_memory() {
     assert!(refused > 200, "{refused}");
     assert!(grown < 400 << 20, "{} MiB", grown >> 20);
 }
+
+/// A slide pushed to and fro at 2 m/s² with 5 kg and 3 N of friction: by hand, 13 N on the way out while it speeds up, 7 N while
+/// it slows down, and the reverse on the way back.
+#[test]
+fn any_axis_is_told_from_a_table_by_the_program() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("slide.csv");
+    let mut text = String::from("t,x,force\n");
+    let (period_s, a) = (2.0, 2.0);
+    for k in 0..10_000 {
+        // Between the instants at which force jumps: half a sample between force and position would be told as friction.
+        let t = (f64::from(k) + 0.5) / 500.0;
+        // Four quarters of half a second: out faster, out slower, back faster, back slower.
+        let phase = t % period_s;
+        let (half, way) = if phase < 1.0 {
+            (phase, 1.0)
+        } else {
+            (phase - 1.0, -1.0)
+        };
+        let (moved, accelerates) = if half < 0.5 {
+            (0.5 * a * half * half, 1.0)
+        } else {
+            (0.5 - 0.5 * a * (1.0 - half).powi(2), -1.0)
+        };
+        let x = if way > 0.0 { moved } else { 0.5 - moved };
+        text += &format!("{t},{x},{}\n", way * (3.0 + 10.0 * accelerates));
+    }
+    std::fs::write(&file, text).unwrap();
+    let program = acceptance::program::under_test().unwrap();
+    let axis = |position: &str| {
+        std::process::Command::new(&program)
+            .args([
+                "axis",
+                "--time",
+                "t",
+                "--position",
+                position,
+                "--effort",
+                "force=N",
+                "--json",
+            ])
+            .arg(&file)
+            .output()
+            .unwrap()
+    };
+    let done = axis("x=m");
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    let fit: serde_json::Value = serde_json::from_slice(&done.stdout).unwrap();
+    let value = |i: usize| fit["results"][i]["result"]["value"].as_f64().unwrap();
+    assert_eq!(fit["axis"], "linear");
+    assert!(near(value(0), 5.0, 0.05) && near(value(2), 3.0, 0.06), "{fit}");
+    let wrong = axis("x=N");
+    assert_eq!(wrong.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&wrong.stderr).contains("no angle and no length"));
+}

@@ -98,6 +98,9 @@ pub(super) enum Command {
     /// Compute the steering torque of a car, as CSV that a procedure can play
     #[command(after_help = TRACE_HELP)]
     Trace(TraceArgs),
+    /// Inertia (mass) and friction of any moving axis, from a table of time, position and torque or force
+    #[command(after_help = AXIS_HELP)]
+    Axis(AxisArgs),
     /// Print a completion script for a shell
     Completions(CompletionsArgs),
 }
@@ -135,6 +138,15 @@ Examples:
 
 Traces recorded elsewhere need no command: a trace segment of a procedure names any CSV file, its columns and units
 (docs/procedures.md)";
+
+const AXIS_HELP: &str = "\
+Examples:
+  truerim axis slide.csv --time t=ms --position x=mm --effort force=N
+      a linear axis: mass, viscous friction and Coulomb friction both ways, in kg and N
+  truerim axis rotor.parquet --time t --position angle=deg --effort torque=N·m --corner 10
+      a rotary one, low-passed at 10 Hz: well above the wanted motion, below the first resonance
+
+The motion must go both ways and change its speed. What a table may be: docs/importing.md";
 
 /// Which rig.
 #[derive(Debug, Clone, Args)]
@@ -299,6 +311,39 @@ pub(super) enum ExportFormat {
 pub(super) struct CompletionsArgs {
     /// Shell
     pub(super) shell: clap_complete::Shell,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct AxisArgs {
+    /// Table: CSV or TSV, Parquet, npz, mat, HDF5
+    pub(super) data: PathBuf,
+    /// Column of the time, with its unit where the table does not say it: NAME or NAME=UNIT; s otherwise
+    #[arg(long, value_name = "COLUMN")]
+    pub(super) time: String,
+    /// Column of the angle (deg, rad, turn) or position (m, mm), likewise; says whether the axis is rotary or linear
+    #[arg(long, value_name = "COLUMN")]
+    pub(super) position: String,
+    /// Column of the torque (N·m) or force (N), likewise
+    #[arg(long, value_name = "COLUMN")]
+    pub(super) effort: String,
+    /// Corner of the low-pass, Hz [default: 20, or a fortieth of the sample rate if that is less]
+    #[arg(long, value_name = "HZ")]
+    pub(super) corner: Option<f64>,
+    /// Slowest speed used, rad/s or m/s [default: a tenth of the fast ones]
+    #[arg(long, value_name = "SPEED")]
+    pub(super) least_speed: Option<f64>,
+    /// Standard uncertainty of the torque's or force's scale, %
+    #[arg(long, value_name = "%", default_value_t = 0.0)]
+    pub(super) gain_uncertainty: f64,
+    /// Standard uncertainty of its zero, N·m or N
+    #[arg(long, value_name = "EFFORT", default_value_t = 0.0)]
+    pub(super) zero_uncertainty: f64,
+    /// Character between fields [default: told from the header]
+    #[arg(long, value_name = "CHAR")]
+    pub(super) delimiter: Option<char>,
+    /// Numbers have a decimal comma
+    #[arg(long)]
+    pub(super) decimal_comma: bool,
 }
 
 #[derive(Debug, Clone, Args)]

@@ -84,6 +84,11 @@ pub(super) enum Problem {
     Refused(String),
     #[error("{path}: {error}")]
     NotCompared { path: String, error: Box<NotCompared> },
+    #[error("{path}: {refusal}")]
+    NotFitted {
+        path: String,
+        refusal: Box<truerim_analysis::estimate::Refusal>,
+    },
     #[error("{path} is not a fit this version can read: {source}")]
     NotAFit { path: String, source: serde_json::Error },
 }

@@ -1,6 +1,7 @@
 //! The command line: one file a command, no logic of its own.
 
 mod args;
+mod axis;
 mod calibrate;
 mod check;
 mod columns;
@@ -44,6 +45,7 @@ pub fn main() -> ExitCode {
         Command::Import(args) => import::import(&args, &say),
         Command::Export(args) => export::export(&args, &say),
         Command::Trace(args) => trace::trace(&args, &say),
+        Command::Axis(args) => axis::axis(&args, &say),
         Command::Completions(args) => completions::completions(&args),
     };
     match done {

@@ -12,4 +12,4 @@ mod import;
 pub use apart::{Ended, limit, limit_to, run_apart};
 pub use error::{Defect, ExchangeError, Refusal};
 pub use export::{Exported, Format, Selection, export, write_map};
-pub use import::{Imported, Map, Repairs, import};
+pub use import::{AxisSeries, ColumnOf, Imported, Map, Repairs, TextStyle, import, read_axis};

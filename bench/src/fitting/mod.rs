@@ -4,6 +4,7 @@
 //! on the recording. What the data cannot support stays in its place as a refusal with its reason.
 
 mod agreement;
+mod axis;
 mod belt;
 mod by_frequency;
 mod curves;
@@ -35,6 +36,7 @@ mod tests;
 mod traces;
 mod twist;
 
+pub use axis::{AxisFit, AxisRequest, AxisResult, fit_axis};
 pub use belt::{BeltReport, NotCompared, SIGNIFICANCE, compare_belts};
 pub use definitions::{Family, QuantityText};
 pub use document::{

@@ -8,6 +8,7 @@ mod log;
 mod map;
 mod provenance;
 mod resample;
+mod series;
 mod source;
 mod steps;
 mod survey;
@@ -22,6 +23,7 @@ use crate::recording::{RecordingError, Seal};
 use log::{Code, Log};
 pub(crate) use map::Role;
 pub use map::{Map, Repairs};
+pub use series::{AxisSeries, ColumnOf, TextStyle, read_axis};
 use source::DataFile;
 pub(crate) use source::is_hdf5;
 
