@@ -56,3 +56,18 @@ pub(crate) fn near(value: f64, expected: f64, tolerance: f64) {
 pub(crate) fn near_share(value: f64, expected: f64, share: f64) {
     near(value, expected, share * expected.abs());
 }
+
+/// Standard normal numbers from a seed (Box and Muller 1958).
+pub(crate) fn normals(n: usize, seed: u64) -> Vec<f64> {
+    use rand_chacha::rand_core::{Rng, SeedableRng};
+    let mut chance = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+    let mut uniform = move || ((chance.next_u64() >> 11) as f64 + 0.5) / (1u64 << 53) as f64;
+    let pairs = (0..n.div_ceil(2)).map(move |_| {
+        let (radius, angle) = (
+            (-2.0 * uniform().ln()).sqrt(),
+            2.0 * std::f64::consts::PI * uniform(),
+        );
+        [radius * angle.cos(), radius * angle.sin()]
+    });
+    pairs.flatten().take(n).collect()
+}

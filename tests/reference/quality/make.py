@@ -14,6 +14,7 @@ import scipy
 import statsmodels
 from scipy import integrate, optimize, stats
 from statsmodels.formula.api import ols
+from statsmodels.robust.covariance import cov_ogk
 from statsmodels.stats.anova import anova_lm
 from statsmodels.stats.diagnostic import normal_ad
 from statsmodels.stats.multitest import multipletests
@@ -176,9 +177,32 @@ def capability():
         pp_high=cp * np.sqrt(stats.chi2.ppf(0.975, n - 1) / (n - 1)))
 
 
+def subgroups():
+    """Six subgroups of five, with constants as tables print them (checked by quadrature to seven decimals)."""
+    d2, d3, c4 = 2.3259289, 0.8640819, 0.9399856
+    x = draw(30, 7, 2).reshape(6, 5)
+    r, s = (x.max(1) - x.min(1)).mean(), x.std(1, ddof=1).mean()
+    reach = 3 * np.sqrt(1 - c4 * c4) / c4
+    put("subgroups", in_x=x, centre=x.mean(), pooled=np.sqrt(x.var(1, ddof=1).mean()),
+        r_centre=r, r_low=0.0, r_high=r * (1 + 3 * d3 / d2), r_mean_low=x.mean() - 3 * r / d2 / np.sqrt(5),
+        r_mean_high=x.mean() + 3 * r / d2 / np.sqrt(5), s_centre=s, s_low=0.0, s_high=s * (1 + reach),
+        s_mean_low=x.mean() - 3 * s / c4 / np.sqrt(5), s_mean_high=x.mean() + 3 * s / c4 / np.sqrt(5))
+
+
+def outliers():
+    """Orthogonalised Gnanadesikan and Kettenring with the normalised MAD, reweighted, by statsmodels."""
+    cov = np.array([[1, 0.8, 0.1], [0.8, 1, -0.2], [0.1, -0.2, 2.0]])
+    x = np.round(RNG.multivariate_normal([1, 2, 3], cov, 60), 4)
+    x[7] += [1.8, -1.8, 0]
+    x[33] += [0, 0, 12]
+    r = cov_ogk(x)
+    put("outliers", in_x=x, mean=r.mean, cov=r.cov, cov_raw=r.cov_raw)
+
+
 def main():
     """Writes the table."""
-    for part in (comparisons, conformity, distributions, normality, groups, gauge, tolerance, trends, capability):
+    for part in (comparisons, conformity, distributions, normality, groups, gauge, tolerance, trends, capability,
+                 subgroups, outliers):
         part()
     head = [f"# written by tests/reference/quality/make.py: numpy {np.__version__}, scipy {scipy.__version__}, "
             f"statsmodels {statsmodels.__version__}"]
