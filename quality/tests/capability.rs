@@ -1,5 +1,7 @@
 //! Capability against printed examples, scipy and coverage over simulated samples.
 
+#![allow(clippy::approx_constant)] // 0.7071068 is a table's
+
 mod common;
 
 use common::{cases, near};

@@ -100,16 +100,12 @@ def groups():
         f, p = stats.f_oneway(*g)
         h, hp = stats.kruskal(*g)
         put(f"groups{k}", in_sizes=[len(x) for x in g], in_x=np.concatenate(g), f=f, f_p=p, h=h, h_p=hp)
-    n = 60
-    a, b = RNG.integers(0, 3, n), RNG.integers(0, 2, n)
-    t = np.round(RNG.uniform(0, 1, n), 3)
-    y = np.round(a * 0.4 + b * 0.2 + 0.5 * t + RNG.normal(0, 0.5, n), 4)
-    frame = pd.DataFrame({"a": a, "b": b, "t": t, "y": y})
-    table = anova_lm(ols("y ~ C(a) + C(b)", frame).fit(), typ=2)
-    with_t = anova_lm(ols("y ~ C(a) + C(b) + C(a):t", frame).fit(), typ=1)
-    put("factors", in_a=a, in_b=b, in_t=t, in_y=y, a_f=table["F"]["C(a)"], a_p=table["PR(>F)"]["C(a)"],
-        b_f=table["F"]["C(b)"], b_p=table["PR(>F)"]["C(b)"], drift_f=with_t["F"]["C(a):t"],
-        drift_p=with_t["PR(>F)"]["C(a):t"])
+    a = np.arange(60) * 7 % 4
+    y = np.round(RNG.normal(0, 0.5, 60) + 1.0 * (a == 2), 4)
+    fit = ols("y ~ d", pd.DataFrame({"y": y, "d": (a == 2) * 1.0})).fit()
+    # Four levels and a drift of none (the time is the same for all): four candidates, of which the best counts four times.
+    put("effect", in_a=a, in_y=y, effect=fit.params["d"], p=4 * fit.pvalues["d"],
+        reach=stats.t.ppf(1 - 0.025 / 4, 58) * fit.bse["d"])
 
 
 def gauge():
@@ -124,10 +120,12 @@ def gauge():
         p_interaction=t["PR(>F)"]["C(p):C(o)"])
     ref = np.repeat([2.0, 4, 6, 8, 10], 5)
     bias = np.round(0.3 - 0.06 * ref + RNG.normal(0, 0.1, len(ref)), 4)
-    fit = ols("b ~ r", pd.DataFrame({"b": bias, "r": ref})).fit()
+    frame = pd.DataFrame({"b": bias, "r": ref})
+    fit = ols("b ~ r", frame).fit()
+    curved = anova_lm(fit, ols("b ~ C(r)", frame).fit())["Pr(>F)"][1]
     put("linearity", in_r=ref, in_b=bias, slope=fit.params["r"], intercept=fit.params["Intercept"],
         slope_u=fit.bse["r"], intercept_u=fit.bse["Intercept"], slope_p=fit.pvalues["r"],
-        intercept_p=fit.pvalues["Intercept"], r2=fit.rsquared)
+        intercept_p=fit.pvalues["Intercept"], curved_p=curved, r2=fit.rsquared)
 
 
 def tolerance():
@@ -151,7 +149,8 @@ def trends():
     """Kendall's tau against time, with its normal approximation; least cost of a segmentation by trying all."""
     x = np.round(np.arange(25) * 0.03 + RNG.normal(0, 0.3, 25), 3)
     r = stats.kendalltau(np.arange(25), x, method="asymptotic")
-    put("trend", in_x=x, tau=r.statistic, p=r.pvalue, slope=stats.theilslopes(x).slope)
+    sen = stats.theilslopes(x)
+    put("trend", in_x=x, tau=r.statistic, p=r.pvalue, slope=sen.slope, low=sen.low_slope, high=sen.high_slope)
     y = np.concatenate([draw(9, 0, 1), draw(7, 3, 1), draw(8, 1, 1)])
     best = (np.inf, ())
     for count in range(4):
