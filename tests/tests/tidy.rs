@@ -66,6 +66,7 @@ fn crates_depend_one_way() {
         ("rig-link", &[][..]),
         ("settings-file", &[]),
         ("truerim-analysis", &[]),
+        ("quality", &[]),
         ("vehicle", &["truerim-analysis"]),
         ("virtual-rig", &["rig-link", "settings-file"]),
         ("bench-core", &["rig-link", "settings-file"]),
@@ -73,6 +74,7 @@ fn crates_depend_one_way() {
             "truerim",
             &[
                 "bench-core",
+                "quality",
                 "rig-link",
                 "settings-file",
                 "truerim-analysis",
