@@ -67,12 +67,14 @@ fn crates_depend_one_way() {
         ("settings-file", &[]),
         ("truerim-analysis", &[]),
         ("vehicle", &["truerim-analysis"]),
+        ("records", &["settings-file"]),
         ("virtual-rig", &["rig-link", "settings-file"]),
         ("bench-core", &["rig-link", "settings-file"]),
         (
             "truerim",
             &[
                 "bench-core",
+                "records",
                 "rig-link",
                 "settings-file",
                 "truerim-analysis",
