@@ -1,12 +1,15 @@
-//! Notes and corrections.
+//! Notes, corrections and judgements.
 
 use std::collections::BTreeMap;
 
+use serde::Serialize;
+
 use crate::canonical::{canonical, sha256};
-use crate::content::{CORRECTABLE, Correction, Kind, Note};
-use crate::derive::entry_at;
+use crate::content::{CORRECTABLE, Correction, Fit, Judgement, Kind, Note, Recording, recording_key};
+use crate::derive::{entry_at, facts_in_force};
 use crate::entry::Stamp;
 use crate::error::RecordsError;
+use crate::limits::{Limits, judge};
 use crate::read::UnitName;
 use crate::store::{Placed, Store};
 
@@ -131,6 +134,56 @@ impl Store {
             };
             let key = once(Kind::Correction, &content, stamp);
             change.append(Kind::Correction, &key, &content, stamp)
+        })
+    }
+}
+
+/// A judgement and where it stands.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct JudgedFit {
+    /// What is said.
+    pub judgement: Judgement,
+    /// Its entry.
+    pub placed: Placed,
+}
+
+impl Store {
+    /// Judges the fit of an entry by limits, and adds limits and judgement; what is there already stays as it is.
+    ///
+    /// # Errors
+    /// [`RecordsError::Unknown`] for an entry that is no fit; [`RecordsError::Refused`] when the limits are for another model, or a
+    /// limit is of another kind than its measurand.
+    pub fn judge(&mut self, fit: i64, limits: &Limits, stamp: &Stamp) -> Result<JudgedFit, RecordsError> {
+        self.change(|change| {
+            let entry = entry_at(change.database, fit)?.ok_or_else(|| unknown_entry(fit))?;
+            if entry.kind()? != Kind::Fit {
+                return Err(RecordsError::Unknown {
+                    what: format!("entry {fit} is a {}, not a fit", entry.kind),
+                    advice: "name the entry of a fit".to_owned(),
+                });
+            }
+            let content: Fit = entry.content()?;
+            let recording = change.there(&recording_key(&content.seal))?;
+            let seq = recording.map(|placed| placed.seq).unwrap_or_default();
+            let recording = entry_at(change.database, seq)?.ok_or_else(|| unknown_entry(seq))?;
+            let facts = facts_in_force(change.database, seq, i64::MAX)?;
+            let recording = recording.content::<Recording>()?.corrected(&facts);
+            if recording.unit.model != limits.text.model {
+                return Err(RecordsError::Refused {
+                    what: format!(
+                        "a judgement of {} by \"{}\"",
+                        recording.unit.serial, limits.text.name
+                    ),
+                    why: format!(
+                        "these limits are for the model {}, the unit is a {}",
+                        limits.text.model, recording.unit.model
+                    ),
+                });
+            }
+            let judgement = judge(limits, &content, recording.calibration.overdue)?;
+            change.append(Kind::Limits, &limits.text.key(), &limits.text, stamp)?;
+            let placed = change.append(Kind::Judgement, &judgement.key(), &judgement, stamp)?;
+            Ok(JudgedFit { judgement, placed })
         })
     }
 }

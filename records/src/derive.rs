@@ -352,7 +352,7 @@ impl Deriving<'_> {
             .rows
             .iter()
             .any(|row| *row.table == MENTIONS && row.cells == cells);
-        if !here && !said.is_some_and(|said| said < made.entry) {
+        if !here && said.is_none_or(|said| said >= made.entry) {
             made.row(&MENTIONS, cells);
         }
         Ok(())

@@ -15,17 +15,22 @@ mod derive;
 pub mod entry;
 mod error;
 mod instant;
+pub mod limits;
+mod lists;
 mod read;
 mod schema;
 mod store;
 mod verify;
 
-pub use act::{About, Correcting};
+pub use act::{About, Correcting, JudgedFit};
 pub use address::Address;
 pub use canonical::{canonical, sha256};
 pub use entry::{Entry, Stamp};
 pub use error::RecordsError;
 pub use instant::seconds_of;
-pub use read::{Difference, Item, Refit, UnitName, differences, refits};
+pub use lists::{
+    Filter, Group, Measurement, ModelData, Point, Series, UnitSummary, by_bench, by_model, units,
+};
+pub use read::{Difference, Item, Refit, Said, UnitName, differences, refits};
 pub use store::{Added, Placed, Store};
 pub use verify::{Finding, Noted, Verified};

@@ -1,11 +1,11 @@
 //! What the records say of a unit.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use serde::Serialize;
 
 use crate::backend::{Cell, Database, all, cell, first};
-use crate::content::{Correction, Fit, Kind, recording_key};
+use crate::content::{Correction, Fit, Kind, Measured, Program, Recording, recording_key};
 use crate::derive::entry_of;
 use crate::entry::Entry;
 use crate::error::RecordsError;
@@ -33,6 +33,44 @@ pub struct Item {
     pub superseded: bool,
 }
 
+/// What a fit says of a measurand.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(untagged)]
+pub enum Said {
+    /// A value and its standard uncertainty.
+    Value {
+        /// SI value.
+        value: f64,
+        /// Its standard uncertainty.
+        u: f64,
+    },
+    /// Nothing, and why: the word of a refusal, or `not measured`.
+    Nothing {
+        /// Why.
+        refused: String,
+    },
+}
+
+impl Said {
+    fn of(measured: &Measured) -> Self {
+        match measured.value {
+            Some(value) => Self::Value {
+                value,
+                u: measured.u.unwrap_or(0.0),
+            },
+            None => Self::Nothing {
+                refused: measured.refused.clone().unwrap_or_default(),
+            },
+        }
+    }
+
+    fn absent() -> Self {
+        Self::Nothing {
+            refused: "not measured".to_owned(),
+        }
+    }
+}
+
 /// One measurand in which two fits of a recording differ.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Difference {
@@ -40,10 +78,10 @@ pub struct Difference {
     pub id: String,
     /// SI unit.
     pub unit: String,
-    /// Value and standard uncertainty of the earlier fit, or the word of its refusal.
-    pub before: Result<(f64, f64), String>,
-    /// Of the later one.
-    pub after: Result<(f64, f64), String>,
+    /// What the earlier fit says.
+    pub before: Said,
+    /// What the later one says.
+    pub after: Said,
     /// By how many standard uncertainties (the larger of the two) the value moved.
     pub times_u: Option<f64>,
 }
@@ -117,7 +155,7 @@ impl Store {
     ///
     /// # Errors
     /// That it cannot be read.
-    pub fn has_fit(&mut self, seal: &str, by: &crate::content::Program) -> Result<bool, RecordsError> {
+    pub fn has_fit(&mut self, seal: &str, by: &Program) -> Result<bool, RecordsError> {
         let sql = "SELECT f.entry FROM entries e JOIN fits f ON f.recording = e.seq \
                    WHERE e.\"key\" = $1 AND f.program = $2 AND f.version = $3 AND f.build = $4";
         let key = recording_key(seal);
@@ -213,7 +251,7 @@ pub fn refits(history: &[Item]) -> Result<Vec<Refit>, RecordsError> {
                     .push((item.entry.seq, fit));
             }
             Kind::Recording => {
-                let crate::content::Recording { seal, .. } = item.entry.content()?;
+                let Recording { seal, .. } = item.entry.content()?;
                 recordings.insert(seal, item.entry.seq);
             }
             _ => {}
@@ -243,35 +281,35 @@ pub fn refits(history: &[Item]) -> Result<Vec<Refit>, RecordsError> {
 /// Where two fits of a recording differ, and how many measurands do not.
 #[must_use]
 pub fn differences(before: &Fit, after: &Fit) -> (usize, Vec<Difference>) {
-    fn said(fit: &Fit) -> BTreeMap<&str, (&str, Result<(f64, f64), String>)> {
-        let one = |m: &crate::content::Measured| match (m.value, m.u) {
-            (Some(value), u) => Ok((value, u.unwrap_or(0.0))),
-            _ => Err(m.refused.clone().unwrap_or_default()),
-        };
-        fit.measured
-            .iter()
-            .map(|m| (m.id.as_str(), (m.unit.as_str(), one(m))))
-            .collect()
+    fn said(fit: &Fit) -> BTreeMap<&str, &Measured> {
+        fit.measured.iter().map(|m| (m.id.as_str(), m)).collect()
     }
     let (was, is) = (said(before), said(after));
     let mut same = 0;
     let mut found = Vec::new();
-    let ids: std::collections::BTreeSet<&str> = was.keys().chain(is.keys()).copied().collect();
+    let ids: BTreeSet<&str> = was.keys().chain(is.keys()).copied().collect();
     for id in ids {
-        let absent = ("", Err("not measured".to_owned()));
-        let (old_unit, old) = was.get(id).cloned().unwrap_or_else(|| absent.clone());
-        let (new_unit, new) = is.get(id).cloned().unwrap_or(absent);
+        let (was, is) = (was.get(id), is.get(id));
+        let say = |m: Option<&&Measured>| m.map_or_else(Said::absent, |m| Said::of(m));
+        let (old, new) = (say(was), say(is));
         if old == new {
             same += 1;
             continue;
         }
         let times_u = match (&old, &new) {
-            (Ok((a, ua)), Ok((b, ub))) if ua.max(*ub) > 0.0 => Some((b - a) / ua.max(*ub)),
+            (Said::Value { value: a, u: ua }, Said::Value { value: b, u: ub }) if ua.max(*ub) > 0.0 => {
+                Some((b - a) / ua.max(*ub))
+            }
             _ => None,
         };
+        let units = [is, was].into_iter().flatten().map(|m| m.unit.as_str());
+        let unit = units
+            .into_iter()
+            .find(|unit| !unit.is_empty())
+            .unwrap_or_default();
         found.push(Difference {
             id: id.to_owned(),
-            unit: if new_unit.is_empty() { old_unit } else { new_unit }.to_owned(),
+            unit: unit.to_owned(),
             before: old,
             after: new,
             times_u,

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::support::{Place, add, fit_of, recording, stamp};
 use records::content::{Correction, Fit, Recording};
-use records::{About, Correcting, Item, RecordsError, Store, UnitName, refits};
+use records::{About, Correcting, Item, RecordsError, Said, Store, UnitName, refits};
 
 crate::on_both! {
     a_measurement_is_added_once
@@ -83,7 +83,13 @@ fn a_fit_by_another_version_stands_beside_the_first(place: &Place) {
     };
     assert_eq!(
         (difference.id.as_str(), difference.after.clone()),
-        ("latency", Ok((0.0041, 4.5e-5)))
+        (
+            "latency",
+            Said::Value {
+                value: 0.0041,
+                u: 4.5e-5
+            }
+        )
     );
     // (4.10 - 4.01) ms over 0.045 ms
     assert!((difference.times_u.unwrap() - 2.0).abs() < 1e-9);

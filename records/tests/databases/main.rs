@@ -4,4 +4,5 @@
 
 mod adding;
 mod damage;
+mod judging;
 mod support;

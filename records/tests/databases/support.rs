@@ -42,10 +42,10 @@ pub(crate) fn postgres() -> Place {
 macro_rules! on_both {
     ($($test:ident)+) => {
         mod sqlite {
-            $(#[test] fn $test() { super::$test(&crate::support::sqlite()); })+
+            $(#[test] fn $test() { super::$test(&$crate::support::sqlite()); })+
         }
         mod postgres {
-            $(#[test] fn $test() { super::$test(&crate::support::postgres()); })+
+            $(#[test] fn $test() { super::$test(&$crate::support::postgres()); })+
         }
     };
 }

@@ -114,13 +114,12 @@ impl Cluster {
         )
     }
 
-    /// A new, empty database on it; returns its URL.
-    pub(crate) fn make(&self, database: &str) -> String {
-        let mut client = postgres::Client::connect(&self.url("postgres"), postgres::NoTls).unwrap();
-        // Copying files is the quicker way while nothing is forced to the disk.
-        client
-            .batch_execute(&format!("CREATE DATABASE {database} STRATEGY file_copy"))
-            .unwrap();
-        self.url(database)
+    /// Room for the tables of one test, apart from those of others: a schema, which is made more quickly than a database. Returns
+    /// its URL.
+    pub(crate) fn make(&self, schema: &str) -> String {
+        let url = self.url("postgres");
+        let mut client = postgres::Client::connect(&url, postgres::NoTls).unwrap();
+        client.batch_execute(&format!("CREATE SCHEMA {schema}")).unwrap();
+        format!("{url}?options=-csearch_path%3D{schema}")
     }
 }
