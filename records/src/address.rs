@@ -25,6 +25,17 @@ pub enum Address {
     Server(String),
 }
 
+impl Address {
+    /// The same, with a file's whole path: what is noted of it is found again from another folder.
+    #[must_use]
+    pub fn absolute(self) -> Self {
+        match self {
+            Self::File(path) => Self::File(std::path::absolute(&path).unwrap_or(path)),
+            server @ Self::Server(_) => server,
+        }
+    }
+}
+
 impl FromStr for Address {
     type Err = RecordsError;
 

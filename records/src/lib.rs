@@ -31,6 +31,6 @@ pub use instant::seconds_of;
 pub use lists::{
     Filter, Group, Measurement, ModelData, Point, Series, UnitSummary, by_bench, by_model, units,
 };
-pub use read::{Difference, Item, Refit, Said, UnitName, differences, refits};
+pub use read::{Chain, Difference, Item, Refit, Said, UnitName, differences, refits};
 pub use store::{Added, Placed, Store};
 pub use verify::{Finding, Noted, Verified};

@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::backend::{Cell, Database, all, cell, first};
 use crate::content::{Correction, Fit, Kind, Measured, Program, Recording, recording_key};
 use crate::derive::entry_of;
-use crate::entry::Entry;
+use crate::entry::{Entry, FIRST_LINK};
 use crate::error::RecordsError;
 use crate::store::Store;
 
@@ -31,6 +31,17 @@ pub struct Item {
     pub withdrawn: bool,
     /// Whether a later fit of the same recording stands in its place.
     pub superseded: bool,
+}
+
+/// Part of the chain: what leads from one link to another.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Chain {
+    /// Number and link of the entry before.
+    pub before: (i64, String),
+    /// The digests of the entries after it, in order.
+    pub digests: Vec<String>,
+    /// Number and link of the last of them.
+    pub end: (i64, String),
 }
 
 /// What a fit says of a measurand.
@@ -141,6 +152,31 @@ impl Store {
     /// That they cannot be read.
     pub fn history(&mut self, unit: &UnitName) -> Result<Vec<Item>, RecordsError> {
         self.reading(|database| history(database, unit))
+    }
+
+    /// A unit's history, and the digests of all entries from its first to the last, of one state of the records.
+    ///
+    /// # Errors
+    /// That they cannot be read.
+    pub fn history_and_chain(&mut self, unit: &UnitName) -> Result<(Vec<Item>, Chain), RecordsError> {
+        self.reading(|database| {
+            let history = history(database, unit)?;
+            let before = history.first().map_or(0, |item| item.entry.seq - 1);
+            let link = crate::derive::entry_at(database, before)?.map(|entry| entry.link);
+            let mut chain = Chain {
+                before: (before, link.unwrap_or_else(|| FIRST_LINK.to_owned())),
+                digests: Vec::new(),
+                end: (before, String::new()),
+            };
+            chain.end.1.clone_from(&chain.before.1);
+            let sql = "SELECT seq, digest, link FROM entries WHERE seq > $1 ORDER BY seq";
+            database.rows(sql, &[Cell::Int(before)], &mut |row| {
+                chain.digests.push(cell(row, 1).text().to_owned());
+                chain.end = (cell(row, 0).int().unwrap_or(0), cell(row, 2).text().to_owned());
+                Ok(())
+            })?;
+            Ok((history, chain))
+        })
     }
 
     /// The entry of a number.

@@ -14,6 +14,7 @@ mod import;
 mod limits;
 mod measure;
 mod permit;
+mod records;
 mod report;
 mod say;
 mod signals;
@@ -44,6 +45,7 @@ pub fn main() -> ExitCode {
         Command::Import(args) => import::import(&args, &say),
         Command::Export(args) => export::export(&args, &say),
         Command::Trace(args) => trace::trace(&args, &say),
+        Command::Records(what) => records::records(&what, &say),
         Command::Completions(args) => completions::completions(&args),
     };
     match done {
