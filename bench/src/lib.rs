@@ -2,8 +2,9 @@
 //!
 //! The near side of the line: [`drive`] carries bytes between a port and the run of `bench-core`, [`session`] turns
 //! files into a sealed [`recording`], [`fitting`] turns a recording into estimates, [`report`] shows them, [`exchange`]
-//! imports data of other programs as a recording and exports them. Nothing right of the recording can move the motor; nothing left of it computes a result.
+//! imports data of other programs as a recording and exports them. [`archive`] takes both into the records. Nothing right of the recording can move the motor; nothing left of it computes a result.
 
+pub mod archive;
 pub mod calibration;
 pub mod cli;
 pub mod drive;

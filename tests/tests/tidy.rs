@@ -68,6 +68,7 @@ fn crates_depend_one_way() {
         ("truerim-analysis", &[]),
         ("quality", &[]),
         ("vehicle", &["truerim-analysis"]),
+        ("records", &["settings-file"]),
         ("virtual-rig", &["rig-link", "settings-file"]),
         ("bench-core", &["rig-link", "settings-file"]),
         (
@@ -75,6 +76,7 @@ fn crates_depend_one_way() {
             &[
                 "bench-core",
                 "quality",
+                "records",
                 "rig-link",
                 "settings-file",
                 "truerim-analysis",

@@ -6,6 +6,7 @@ use bench_core::rig::Mounting;
 use clap::{Args, Parser, Subcommand};
 
 use super::calibrate::Calibrate;
+use super::records::args::{EnterArgs, RECORDS_HELP, Records};
 use crate::session::fault_kinds_text;
 
 /// Measures what the motorised base of a driving-simulator wheel really renders.
@@ -44,7 +45,9 @@ Exit codes:
   6  the link to the rig was lost in the middle of a run
   7  the recording could not be written in the middle of a run
   8  stopped because the system ends the program (SIGTERM, SIGHUP)
-  9  a fault of this program";
+  9  a fault of this program
+  10 a unit was judged not to keep to its limits
+  11 of a unit nothing can be said by its limits";
 
 /// The mounting of a word.
 fn mounting(word: &str) -> Result<Mounting, String> {
@@ -101,6 +104,9 @@ pub(super) enum Command {
     /// Inertia (mass) and friction of any moving axis, from a table of time, position and torque or force
     #[command(after_help = AXIS_HELP)]
     Axis(AxisArgs),
+    /// Records of units over benches and years: add, look, judge, correct, verify, export
+    #[command(subcommand, after_help = RECORDS_HELP)]
+    Records(Records),
     /// Print a completion script for a shell
     Completions(CompletionsArgs),
 }
@@ -112,7 +118,9 @@ Examples:
   truerim measure --rig rigs/belt.toml --procedure procedures/quick.toml --port /dev/pts/5
       the same rig served by `truerim virtual`, in real time through a serial port
   truerim measure --rig my-rig.toml --procedure procedures/quick.toml --out results/unit-17
-      a real rig; asks before it arms";
+      a real rig; asks before it arms
+  truerim measure --rig my-rig.toml --procedure procedures/quick.toml --unit W-0412 --records records.db
+      also adds what was found to the records of units";
 
 const IMPORT_HELP: &str = "\
 Examples:
@@ -184,6 +192,8 @@ pub(super) struct RunArgs {
     /// Folder for the results; made if missing, refused if it holds a recording already [default: out/UNIT-PROCEDURE-TIME]
     #[arg(long, value_name = "FOLDER")]
     pub(super) out: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) enter: EnterArgs,
 }
 
 #[derive(Debug, Clone, Args)]

@@ -4,6 +4,7 @@ use std::process::ExitCode;
 
 use bench_core::run::{End, StopCause};
 
+use crate::archive::ArchiveError;
 use crate::calibration::CalibrationError;
 use crate::exchange::ExchangeError;
 use crate::fitting::{FittingError, NotCompared};
@@ -24,6 +25,8 @@ pub(super) enum Exit {
     RecordingLost = 7,
     Terminated = 8,
     Program = 9,
+    Failed = 10,
+    Undecided = 11,
 }
 
 impl From<Exit> for ExitCode {
@@ -72,6 +75,10 @@ pub(super) enum Problem {
     Fitting(#[from] FittingError),
     #[error("{0}")]
     Report(#[from] ReportError),
+    #[error("{0}")]
+    Records(#[from] records::RecordsError),
+    #[error("{0}")]
+    Archive(#[from] ArchiveError),
     #[error("cannot {doing} {path}: {source}")]
     Io {
         doing: &'static str,
@@ -99,6 +106,7 @@ impl Problem {
             Self::Usage(_) | Self::Session(SessionError::Fault { .. } | SessionError::FaultsElsewhere) => {
                 Exit::Usage
             }
+            Self::Records(records::RecordsError::Address { .. }) => Exit::Usage,
             Self::Refused(_) => Exit::Rig,
             Self::Session(SessionError::Line(_) | SessionError::NotLookedAt { .. }) => Exit::Rig,
             _ => Exit::File,

@@ -8,14 +8,13 @@ use serde_json::json;
 
 use super::args::RunArgs;
 use super::exit::{Exit, Problem};
+use super::records::measured::Entering;
 use super::say::Say;
 use super::{contact, fit, permit, report};
+use crate::archive::RECORDING;
 use crate::drive::clock::wall_clock_for_names;
 use crate::drive::lateness::EDGES_US;
 use crate::session::{self, Bench, Session, SettingsText};
-
-/// Name of the recording in a results folder.
-const RECORDING: &str = "recording.h5";
 
 /// Records, fits and reports.
 pub(super) fn measure(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
@@ -23,18 +22,20 @@ pub(super) fn measure(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
         session,
         recording,
         folder,
+        entering,
     } = record_into_folder(args, say)?;
     let exit = exit_of(&session);
     let began = session.seal.is_some();
     if !began || session.outcome.counters.rows == 0 {
-        say.json(&summary(&session, None));
+        say.json(&summary(&session, None, None));
         return Ok(exit);
     }
     // A run that ended early still has something to say; the document says that it is partial.
     let document = fit::fit_file(&recording, say)?;
     let files = report::write(&folder, &document, say)?;
     say.result(&crate::report::table(&document));
-    say.json(&summary(&session, Some(&document)));
+    let entered = entering.map(|entering| entering.deliver(say));
+    say.json(&summary(&session, Some(&document), entered));
     for file in files.iter().filter(|file| file.ends_with("report.html")) {
         say.note(&format!("Open {}", file.display()));
     }
@@ -44,12 +45,18 @@ pub(super) fn measure(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
 /// Records only.
 pub(super) fn record(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
     let Recorded {
-        session, recording, ..
+        session,
+        recording,
+        entering,
+        ..
     } = record_into_folder(args, say)?;
     if session.seal.is_some() {
         say.result(&recording.display().to_string());
     }
-    say.json(&summary(&session, None));
+    if entering.is_some() {
+        say.note("It waits for the records: truerim records catch-up fits it and adds it.");
+    }
+    say.json(&summary(&session, None, None));
     Ok(exit_of(&session))
 }
 
@@ -57,10 +64,15 @@ struct Recorded {
     session: Session,
     recording: PathBuf,
     folder: PathBuf,
+    /// What the records are to have of it; none where none were asked for, or nothing was recorded.
+    entering: Option<Entering>,
 }
 
 fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
-    let bench = contact::open(&args.rig, say)?;
+    let mut bench = contact::open(&args.rig, say)?;
+    if let Some(unit) = &args.enter.unit {
+        bench.rig.wheelbase.serial.clone_from(unit);
+    }
     let procedure = SettingsText::read(&args.procedure)?;
     let plan = session::plan_for(&procedure, &bench.rig, args.rig.seed)?;
     say.note(&plan.summary().to_string());
@@ -82,6 +94,7 @@ fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
     })?;
     let permit = permit::ask(&bench, Some(&plan), args.rig.yes, &args.rig.operator, say)?;
     let stop = contact::stop_flag()?;
+    let entering = Entering::begin(&args.enter, &folder, &args.rig.operator)?;
     let bar = say.bar();
     let session = session::record(
         &bench,
@@ -93,13 +106,22 @@ fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
         &mut |progress| {
             bar.show(progress);
         },
-    )?;
+    );
     bar.done();
+    let entering = match recording.exists() {
+        true => entering,
+        false => {
+            entering.into_iter().for_each(|entering| entering.nothing(say));
+            None
+        }
+    };
+    let session = session?;
     tell(&session, &recording, say);
     Ok(Recorded {
         session,
         recording,
         folder,
+        entering,
     })
 }
 
@@ -191,7 +213,11 @@ pub(super) fn warn_of_torque(outcome: &Outcome, say: &Say) {
     }
 }
 
-fn summary(session: &Session, document: Option<&crate::fitting::FitDocument>) -> serde_json::Value {
+fn summary(
+    session: &Session,
+    document: Option<&crate::fitting::FitDocument>,
+    records: Option<serde_json::Value>,
+) -> serde_json::Value {
     let outcome = &session.outcome;
     let no_answer = matches!(
         outcome.end,
@@ -216,5 +242,6 @@ fn summary(session: &Session, document: Option<&crate::fitting::FitDocument>) ->
         "watchdog_us": outcome.proofs.watchdog_us,
         "seal": session.seal.as_ref().map(|seal| seal.sha256.clone()),
         "fit": document,
+        "records": records,
     })
 }

@@ -15,6 +15,7 @@ mod import;
 mod limits;
 mod measure;
 mod permit;
+mod records;
 mod report;
 mod say;
 mod signals;
@@ -46,6 +47,7 @@ pub fn main() -> ExitCode {
         Command::Export(args) => export::export(&args, &say),
         Command::Trace(args) => trace::trace(&args, &say),
         Command::Axis(args) => axis::axis(&args, &say),
+        Command::Records(what) => records::records(&what, &say),
         Command::Completions(args) => completions::completions(&args),
     };
     match done {

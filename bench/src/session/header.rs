@@ -46,16 +46,16 @@ pub(super) fn before_contact(
         extra.push((own("faults"), bench.faults.join("; ")));
     }
     extra.extend(lines_of_multisines(plan));
-    extra.extend(plan.sources().iter().map(|(name, text)| {
-        let digest = Sha256::digest(text.as_bytes());
-        (format!("sha256 of {name}"), hexadecimal(&digest))
-    }));
     let files = [
         ("rig.toml", &bench.rig_text.text),
         ("procedure.toml", &procedure.text),
     ];
     let files = files.map(|(name, text)| (own(name), text.clone())).into_iter();
-    let files = files.chain(plan.sources().iter().cloned()).collect();
+    let files: Vec<(String, String)> = files.chain(plan.sources().iter().cloned()).collect();
+    extra.extend(files.iter().map(|(name, text)| {
+        let digest = Sha256::digest(text.as_bytes());
+        (format!("sha256 of {name}"), hexadecimal(&digest))
+    }));
     if let Some(granted) = granted {
         extra.push((own("host_scheduling"), granted.to_string()));
     }

@@ -1,0 +1,103 @@
+//! What limits make of a fit.
+
+use super::{Limit, Limits, MeasurandLimits, WhenOverdue};
+use crate::content::{Fit, Judged, Judgement, Measured, Verdict};
+use crate::error::RecordsError;
+
+/// Judges a fit. `overdue`: whether the calibration had run out when the recording was made.
+///
+/// # Errors
+/// [`RecordsError::Refused`] for a limit of another kind than its measurand.
+pub fn judge(limits: &Limits, fit: &Fit, overdue: bool) -> Result<Judgement, RecordsError> {
+    let measurands = limits.measurands.iter().map(|one| {
+        let measured = fit.measured.iter().find(|measured| measured.id == one.id);
+        judged(&limits.text.name, one, measured)
+    });
+    let measurands = measurands.collect::<Result<Vec<Judged>, RecordsError>>()?;
+    let worst = measurands
+        .iter()
+        .map(|one| one.verdict)
+        .max()
+        .unwrap_or(Verdict::Undecided);
+    let mut reasons = Vec::new();
+    if overdue && limits.overdue == WhenOverdue::Refuse {
+        reasons.push("the calibration of the torque sensor had run out".to_owned());
+    }
+    if !fit.sound {
+        let failed = match fit.failed_checks.is_empty() {
+            true => "the run did not end as planned".to_owned(),
+            false => format!("failed checks: {}", fit.failed_checks.join(", ")),
+        };
+        reasons.push(format!("the recording is not sound ({failed})"));
+    }
+    Ok(Judgement {
+        fit: fit.key(),
+        limits: limits.text.key(),
+        verdict: if reasons.is_empty() {
+            worst
+        } else {
+            Verdict::Undecided
+        },
+        warning: measurands.iter().any(|one| one.warning),
+        reason: reasons.join("; "),
+        measurands,
+    })
+}
+
+fn judged(limits: &str, one: &MeasurandLimits, measured: Option<&Measured>) -> Result<Judged, RecordsError> {
+    let mut judged = Judged {
+        id: one.id.clone(),
+        verdict: Verdict::Undecided,
+        warning: false,
+        value: None,
+        u: None,
+        low: one.reject_below.map(|limit| limit.value),
+        high: one.reject_above.map(|limit| limit.value),
+        guard: 0.0,
+        conformance: None,
+        reason: String::new(),
+    };
+    let Some(measured) = measured else {
+        judged.reason = "it was not measured".to_owned();
+        return Ok(judged);
+    };
+    let (Some(value), Some(u)) = (measured.value, measured.u) else {
+        let why = measured.refused.as_deref().unwrap_or("no uncertainty");
+        judged.reason = format!("there is no value: {why}");
+        return Ok(judged);
+    };
+    let all = [one.reject_below, one.reject_above, one.warn_below, one.warn_above];
+    if let Some(limit) = all
+        .into_iter()
+        .flatten()
+        .find(|limit| limit.unit != measured.unit)
+    {
+        return Err(RecordsError::Refused {
+            what: format!("a judgement by \"{limits}\""),
+            why: format!(
+                "{} is in {}, its limit is in {}; correct the limits file",
+                one.id, measured.unit, limit.unit
+            ),
+        });
+    }
+    (judged.value, judged.u) = (Some(value), Some(u));
+    judged.guard = one.rule.factor() * u;
+    let beyond = |limit: Option<Limit>, above: bool, by: f64| {
+        limit.is_some_and(|limit| match above {
+            true => value > limit.value + by,
+            false => value < limit.value - by,
+        })
+    };
+    judged.warning = beyond(one.warn_below, false, 0.0) || beyond(one.warn_above, true, 0.0);
+    judged.verdict = decide(one, judged.guard, &beyond);
+    Ok(judged)
+}
+
+fn decide(one: &MeasurandLimits, guard: f64, beyond: &dyn Fn(Option<Limit>, bool, f64) -> bool) -> Verdict {
+    let by = |by: f64| beyond(one.reject_below, false, by) || beyond(one.reject_above, true, by);
+    match (by(guard), by(-guard)) {
+        (true, _) => Verdict::Fail,
+        (false, true) => Verdict::Undecided,
+        (false, false) => Verdict::Pass,
+    }
+}

@@ -1,0 +1,8 @@
+//! The records on both kinds of database. One program, so that one server serves all of it.
+
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of a test may fail it
+
+mod adding;
+mod damage;
+mod judging;
+mod support;
