@@ -1,11 +1,13 @@
 //! A test bench for the motorised base of a driving-simulator wheel.
 //!
 //! The near side of the line: [`drive`] carries bytes between a port and the run of `bench-core`, [`session`] turns
-//! files into a sealed [`recording`], [`fitting`] turns a recording into estimates, [`report`] shows them, [`exchange`]
+//! files into a sealed [`recording`], [`fitting`] turns a recording into estimates, [`compare`] holds fits against each other,
+//! [`report`] shows them, [`exchange`]
 //! imports data of other programs as a recording and exports them. Nothing right of the recording can move the motor; nothing left of it computes a result.
 
 pub mod calibration;
 pub mod cli;
+pub mod compare;
 pub mod drive;
 pub mod exchange;
 pub mod fitting;

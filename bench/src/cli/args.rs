@@ -77,6 +77,9 @@ pub(super) enum Command {
     Fit(FitArgs),
     /// Make plots and an HTML page from a fit (fit.json) or a recording
     Report(ReportArgs),
+    /// Say what differs between fits, or groups of fits, and whether by more than chance
+    #[command(after_help = COMPARE_HELP)]
+    Compare(CompareArgs),
     /// Open a rig, identify it, and prove at zero torque that stop and watchdog work
     Check(CheckArgs),
     /// Calibrate the torque sensor by dead weights or an angle, or verify with a check weight; never arms
@@ -110,6 +113,17 @@ Examples:
       the same rig served by `truerim virtual`, in real time through a serial port
   truerim measure --rig my-rig.toml --procedure procedures/quick.toml --out results/unit-17
       a real rig; asks before it arms";
+
+const COMPARE_HELP: &str = "\
+Examples:
+  truerim compare out/before/fit.json out/after/fit.json --out out/before-after
+      one fit against another; leaves a page with the curves over one another
+  truerim compare --group before=a/fit.json,b/fit.json --group after=c/fit.json,d/fit.json
+      groups of runs; those with different words after --clamping were clamped anew between
+  truerim compare out/unit-1/recording.h5 out/unit-2/recording.h5 --remounted r1/fit.json,r2/fit.json,r3/fit.json
+      two units; three more runs of one unit, clamped anew before each, say what clamping spreads results by
+
+A recording stands for the fit.json beside it, or is fitted. The first group is the reference.";
 
 const IMPORT_HELP: &str = "\
 Examples:
@@ -157,6 +171,9 @@ pub(super) struct RigArgs {
     /// Who measures, for the recording
     #[arg(long, value_name = "NAME", default_value = "")]
     pub(super) operator: String,
+    /// Which clamping of the rim this is, any word; runs with the same one were made without touching the fixture. Recorded
+    #[arg(long, value_name = "WORD", default_value = "")]
+    pub(super) clamping: String,
     /// Arm without asking; only with a rig file that says the rig is virtual or has a hard-wired emergency stop
     #[arg(long)]
     pub(super) yes: bool,
@@ -191,6 +208,34 @@ pub(super) struct ReportArgs {
     /// Fit (JSON) or recording (HDF5)
     pub(super) source: PathBuf,
     /// Folder for report.html, plots and fit.json [default: the folder of the source]
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct CompareArgs {
+    /// Fits (JSON) or recordings (HDF5); the first is the reference
+    #[arg(required_unless_present = "group", num_args = 2.., value_name = "FILE")]
+    pub(super) fits: Vec<PathBuf>,
+    /// Runs that stand for one state; repeatable, the first is the reference
+    #[arg(long, value_name = "NAME=FILE,FILE", conflicts_with = "fits")]
+    pub(super) group: Vec<String>,
+    /// Runs of one unit with the rim clamped anew before each, which only tell what that does to results; repeatable
+    #[arg(long, value_name = "FILE,FILE")]
+    pub(super) remounted: Vec<String>,
+    /// The rim was clamped anew before every run, whatever the recordings say
+    #[arg(long, conflicts_with = "untouched")]
+    pub(super) clamped_anew: bool,
+    /// The fixture was not touched between any of the runs, whatever the recordings say
+    #[arg(long)]
+    pub(super) untouched: bool,
+    /// Compare only results that stand for their quantity: fewer looks, so less is allowed for
+    #[arg(long)]
+    pub(super) headline: bool,
+    /// Chance of calling any difference by chance, for the whole comparison
+    #[arg(long, value_name = "SHARE", default_value_t = 0.05)]
+    pub(super) significance: f64,
+    /// Folder for comparison.html, .json, .csv and plots [default: none is written]
     #[arg(long, value_name = "FOLDER")]
     pub(super) out: Option<PathBuf>,
 }

@@ -4,6 +4,7 @@ mod args;
 mod calibrate;
 mod check;
 mod columns;
+mod compare;
 mod completions;
 mod contact;
 mod exit;
@@ -36,6 +37,7 @@ pub fn main() -> ExitCode {
         Command::Record(args) => measure::record(&args, &say),
         Command::Fit(args) => fit::fit(&args, &say),
         Command::Report(args) => report::report(&args, &say),
+        Command::Compare(args) => compare::compare(&args, &say),
         Command::Check(args) => check::check(&args, &say),
         Command::Calibrate(what) => calibrate::calibrate(&what, &say),
         Command::Virtual(args) => simulate::simulate(&args, &say),
