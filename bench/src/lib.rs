@@ -2,7 +2,7 @@
 //!
 //! The near side of the line: [`drive`] carries bytes between a port and the run of `bench-core`, [`session`] turns
 //! files into a sealed [`recording`], [`fitting`] turns a recording into estimates, [`compare`] holds fits against each other,
-//! [`report`] shows them, [`exchange`]
+//! [`report`] shows them, [`publish`] packs them for strangers, [`exchange`]
 //! imports data of other programs as a recording and exports them. Nothing right of the recording can move the motor; nothing left of it computes a result.
 
 pub mod calibration;
@@ -11,6 +11,7 @@ pub mod compare;
 pub mod drive;
 pub mod exchange;
 pub mod fitting;
+pub mod publish;
 pub mod recording;
 pub mod report;
 pub mod session;

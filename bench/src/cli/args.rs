@@ -88,8 +88,11 @@ pub(super) enum Command {
     /// Serve a virtual rig on a pseudo terminal, in real time; prints the port to open
     #[command(after_long_help = fault_kinds_text())]
     Virtual(VirtualArgs),
-    /// Check a recording's seal: whether anything in it was changed
-    Verify(RecordingArgs),
+    /// Pack a measurement into one archive that a stranger can check and fit again
+    #[command(after_help = PUBLISH_HELP)]
+    Publish(PublishArgs),
+    /// Check a recording's seal, or all of a published archive: whether anything was changed, and whether it gives the same numbers
+    Verify(VerifyArgs),
     /// Make a clean recording from one whose program died while writing; the damaged one stays as it is
     Recover(RecoverArgs),
     /// Bring in data recorded by other means: CSV, Parquet, npz, mat, HDF5, netCDF-4
@@ -113,6 +116,15 @@ Examples:
       the same rig served by `truerim virtual`, in real time through a serial port
   truerim measure --rig my-rig.toml --procedure procedures/quick.toml --out results/unit-17
       a real rig; asks before it arms";
+
+const PUBLISH_HELP: &str = "\
+Examples:
+  truerim publish out/first-run --out first-run.zip
+      recording, fit, report, plots, tables, rig and procedure, described as an RO-Crate
+  truerim verify first-run.zip
+      compares every file with its hash, recomputes the seal, fits the recording again and says what differs
+
+`sha256sum -c SHA256SUMS` checks the unpacked files without this program.";
 
 const COMPARE_HELP: &str = "\
 Examples:
@@ -213,6 +225,24 @@ pub(super) struct ReportArgs {
 }
 
 #[derive(Debug, Clone, Args)]
+pub(super) struct PublishArgs {
+    /// Folder that a measurement left, with recording.h5, fit.json and report.html
+    pub(super) folder: PathBuf,
+    /// Archive to make (ZIP)
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: PathBuf,
+    /// Licence under which others may use it, best as a URL [default: none is stated]
+    #[arg(long, value_name = "URL", default_value = "")]
+    pub(super) license: String,
+    /// Who publishes it [default: not stated]
+    #[arg(long, value_name = "NAME", default_value = "")]
+    pub(super) author: String,
+    /// Day of publication, YYYY-MM-DD [default: the day of the recording]
+    #[arg(long, value_name = "DATE", default_value = "")]
+    pub(super) date: String,
+}
+
+#[derive(Debug, Clone, Args)]
 pub(super) struct CompareArgs {
     /// Fits (JSON) or recordings (HDF5); the first is the reference
     #[arg(required_unless_present = "group", num_args = 2.., value_name = "FILE")]
@@ -275,9 +305,12 @@ pub(super) struct VirtualArgs {
 }
 
 #[derive(Debug, Clone, Args)]
-pub(super) struct RecordingArgs {
-    /// Recording (HDF5)
+pub(super) struct VerifyArgs {
+    /// Recording (HDF5), or an archive that `truerim publish` made
     pub(super) recording: PathBuf,
+    /// Of an archive: compare hashes and seal alone, and do not fit again
+    #[arg(long)]
+    pub(super) no_fit: bool,
 }
 
 #[derive(Debug, Clone, Args)]

@@ -7,6 +7,7 @@ use bench_core::run::{End, StopCause};
 use crate::calibration::CalibrationError;
 use crate::exchange::ExchangeError;
 use crate::fitting::{FittingError, NotCompared};
+use crate::publish::PublishError;
 use crate::recording::RecordingError;
 use crate::report::ReportError;
 use crate::session::SessionError;
@@ -72,6 +73,8 @@ pub(super) enum Problem {
     Fitting(#[from] FittingError),
     #[error("{0}")]
     Report(#[from] ReportError),
+    #[error("{0}")]
+    Publish(#[from] PublishError),
     #[error("cannot {doing} {path}: {source}")]
     Io {
         doing: &'static str,

@@ -15,6 +15,7 @@ mod import;
 mod limits;
 mod measure;
 mod permit;
+mod publish;
 mod report;
 mod say;
 mod signals;
@@ -37,6 +38,7 @@ pub fn main() -> ExitCode {
         Command::Record(args) => measure::record(&args, &say),
         Command::Fit(args) => fit::fit(&args, &say),
         Command::Report(args) => report::report(&args, &say),
+        Command::Publish(args) => publish::publish(&args, &say),
         Command::Compare(args) => compare::compare(&args, &say),
         Command::Check(args) => check::check(&args, &say),
         Command::Calibrate(what) => calibrate::calibrate(&what, &say),
