@@ -1,15 +1,19 @@
 //! A test bench for the motorised base of a driving-simulator wheel.
 //!
 //! The near side of the line: [`drive`] carries bytes between a port and the run of `bench-core`, [`session`] turns
-//! files into a sealed [`recording`], [`fitting`] turns a recording into estimates, [`report`] shows them, [`exchange`]
-//! imports data of other programs as a recording and exports them. [`archive`] takes both into the records. Nothing right of the recording can move the motor; nothing left of it computes a result.
+//! files into a sealed [`recording`], [`fitting`] turns a recording into estimates, [`compare`] holds fits against each other,
+//! [`report`] shows them, [`publish`] packs them for strangers, [`archive`] takes them into the records, [`exchange`] imports
+//! data of other programs as a recording and exports them. Nothing right of the recording can move the motor; nothing left
+//! of it computes a result.
 
 pub mod archive;
 pub mod calibration;
 pub mod cli;
+pub mod compare;
 pub mod drive;
 pub mod exchange;
 pub mod fitting;
+pub mod publish;
 pub mod recording;
 pub mod report;
 pub mod session;

@@ -5,6 +5,7 @@ pub mod campaign;
 pub mod diagram;
 pub mod kills;
 pub mod model;
+pub mod pairs;
 pub mod program;
 #[cfg(unix)]
 pub mod pty_figures;

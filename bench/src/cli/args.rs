@@ -80,6 +80,9 @@ pub(super) enum Command {
     Fit(FitArgs),
     /// Make plots and an HTML page from a fit (fit.json) or a recording
     Report(ReportArgs),
+    /// Say what differs between fits, or groups of fits, and whether by more than chance
+    #[command(after_help = COMPARE_HELP)]
+    Compare(CompareArgs),
     /// Open a rig, identify it, and prove at zero torque that stop and watchdog work
     Check(CheckArgs),
     /// Calibrate the torque sensor by dead weights or an angle, or verify with a check weight; never arms
@@ -88,8 +91,11 @@ pub(super) enum Command {
     /// Serve a virtual rig on a pseudo terminal, in real time; prints the port to open
     #[command(after_long_help = fault_kinds_text())]
     Virtual(VirtualArgs),
-    /// Check a recording's seal: whether anything in it was changed
-    Verify(RecordingArgs),
+    /// Pack a measurement into one archive that a stranger can check and fit again
+    #[command(after_help = PUBLISH_HELP)]
+    Publish(PublishArgs),
+    /// Check a recording's seal, or all of a published archive: whether anything was changed, and whether it gives the same numbers
+    Verify(VerifyArgs),
     /// Make a clean recording from one whose program died while writing; the damaged one stays as it is
     Recover(RecoverArgs),
     /// Bring in data recorded by other means: CSV, Parquet, npz, mat, HDF5, netCDF-4
@@ -121,6 +127,26 @@ Examples:
       a real rig; asks before it arms
   truerim measure --rig my-rig.toml --procedure procedures/quick.toml --unit W-0412 --records records.db
       also adds what was found to the records of units";
+
+const PUBLISH_HELP: &str = "\
+Examples:
+  truerim publish out/first-run --out first-run.zip
+      recording, fit, report, plots, tables, rig and procedure, described as an RO-Crate
+  truerim verify first-run.zip
+      compares every file with its hash, recomputes the seal, fits the recording again and says what differs
+
+`sha256sum -c SHA256SUMS` checks the unpacked files without this program.";
+
+const COMPARE_HELP: &str = "\
+Examples:
+  truerim compare out/before/fit.json out/after/fit.json --out out/before-after
+      one fit against another; leaves a page with the curves over one another
+  truerim compare --group before=a/fit.json,b/fit.json --group after=c/fit.json,d/fit.json
+      groups of runs; those with different words after --clamping were clamped anew between
+  truerim compare out/unit-1/recording.h5 out/unit-2/recording.h5 --remounted r1/fit.json,r2/fit.json,r3/fit.json
+      two units; three more runs of one unit, clamped anew before each, say what clamping spreads results by
+
+A recording stands for the fit.json beside it, or is fitted. The first group is the reference.";
 
 const IMPORT_HELP: &str = "\
 Examples:
@@ -177,6 +203,9 @@ pub(super) struct RigArgs {
     /// Who measures, for the recording
     #[arg(long, value_name = "NAME", default_value = "")]
     pub(super) operator: String,
+    /// Which clamping of the rim this is, any word; runs with the same one were made without touching the fixture. Recorded
+    #[arg(long, value_name = "WORD", default_value = "")]
+    pub(super) clamping: String,
     /// Arm without asking; only with a rig file that says the rig is virtual or has a hard-wired emergency stop
     #[arg(long)]
     pub(super) yes: bool,
@@ -218,6 +247,52 @@ pub(super) struct ReportArgs {
 }
 
 #[derive(Debug, Clone, Args)]
+pub(super) struct PublishArgs {
+    /// Folder that a measurement left, with recording.h5, fit.json and report.html
+    pub(super) folder: PathBuf,
+    /// Archive to make (ZIP)
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: PathBuf,
+    /// Licence under which others may use it, best as a URL [default: none is stated]
+    #[arg(long, value_name = "URL", default_value = "")]
+    pub(super) license: String,
+    /// Who publishes it [default: not stated]
+    #[arg(long, value_name = "NAME", default_value = "")]
+    pub(super) author: String,
+    /// Day of publication, YYYY-MM-DD [default: the day of the recording]
+    #[arg(long, value_name = "DATE", default_value = "")]
+    pub(super) date: String,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct CompareArgs {
+    /// Fits (JSON) or recordings (HDF5); the first is the reference
+    #[arg(required_unless_present = "group", num_args = 2.., value_name = "FILE")]
+    pub(super) fits: Vec<PathBuf>,
+    /// Runs that stand for one state; repeatable, the first is the reference
+    #[arg(long, value_name = "NAME=FILE,FILE", conflicts_with = "fits")]
+    pub(super) group: Vec<String>,
+    /// Runs of one unit with the rim clamped anew before each, which only tell what that does to results; repeatable
+    #[arg(long, value_name = "FILE,FILE")]
+    pub(super) remounted: Vec<String>,
+    /// The rim was clamped anew before every run, whatever the recordings say
+    #[arg(long, conflicts_with = "untouched")]
+    pub(super) clamped_anew: bool,
+    /// The fixture was not touched between any of the runs, whatever the recordings say
+    #[arg(long)]
+    pub(super) untouched: bool,
+    /// Compare only results that stand for their quantity: fewer looks, so less is allowed for
+    #[arg(long)]
+    pub(super) headline: bool,
+    /// Chance of calling any difference by chance, for the whole comparison
+    #[arg(long, value_name = "SHARE", default_value_t = 0.05)]
+    pub(super) significance: f64,
+    /// Folder for comparison.html, .json, .csv and plots [default: none is written]
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Args)]
 pub(super) struct CheckArgs {
     #[command(flatten)]
     pub(super) rig: RigArgs,
@@ -252,9 +327,12 @@ pub(super) struct VirtualArgs {
 }
 
 #[derive(Debug, Clone, Args)]
-pub(super) struct RecordingArgs {
-    /// Recording (HDF5)
+pub(super) struct VerifyArgs {
+    /// Recording (HDF5), or an archive that `truerim publish` made
     pub(super) recording: PathBuf,
+    /// Of an archive: compare hashes and seal alone, and do not fit again
+    #[arg(long)]
+    pub(super) no_fit: bool,
 }
 
 #[derive(Debug, Clone, Args)]

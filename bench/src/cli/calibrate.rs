@@ -136,6 +136,7 @@ fn open(rig: &Path, port: Option<String>, seed: u64, say: &Say) -> Result<Bench,
         port,
         seed,
         operator: String::new(),
+        clamping: String::new(),
         yes: false,
     };
     contact::open(&args, say)

@@ -10,7 +10,7 @@ use crate::session::Bench;
 
 /// The rig that the arguments name.
 pub(super) fn open(args: &RigArgs, say: &Say) -> Result<Bench, Problem> {
-    let bench = Bench::open(
+    let mut bench = Bench::open(
         &args.rig,
         args.mounting,
         args.port.clone(),
@@ -18,6 +18,7 @@ pub(super) fn open(args: &RigArgs, say: &Say) -> Result<Bench, Problem> {
         args.operator.clone(),
     )?
     .with_faults(&args.fault)?;
+    bench.clamping.clone_from(&args.clamping);
     tell_faults(&bench.faults, say);
     let calibration = reference::of(&bench.rig, &today());
     for warning in calibration.iter().flat_map(|found| &found.warnings) {

@@ -8,6 +8,7 @@ use crate::archive::ArchiveError;
 use crate::calibration::CalibrationError;
 use crate::exchange::ExchangeError;
 use crate::fitting::{FittingError, NotCompared};
+use crate::publish::PublishError;
 use crate::recording::RecordingError;
 use crate::report::ReportError;
 use crate::session::SessionError;
@@ -79,6 +80,8 @@ pub(super) enum Problem {
     Records(#[from] records::RecordsError),
     #[error("{0}")]
     Archive(#[from] ArchiveError),
+    #[error("{0}")]
+    Publish(#[from] PublishError),
     #[error("cannot {doing} {path}: {source}")]
     Io {
         doing: &'static str,

@@ -1,12 +1,15 @@
 //! `verify` and `recover`.
 
-use super::args::{RecordingArgs, RecoverArgs};
+use super::args::{RecoverArgs, VerifyArgs};
 use super::exit::{Exit, Problem};
 use super::say::Say;
 use crate::recording;
 
 /// Recomputes a recording's seal.
-pub(super) fn verify(args: &RecordingArgs, say: &Say) -> Result<Exit, Problem> {
+pub(super) fn verify(args: &VerifyArgs, say: &Say) -> Result<Exit, Problem> {
+    if super::publish::is_archive(&args.recording) {
+        return super::publish::verify(&args.recording, !args.no_fit, say);
+    }
     let verification = recording::verify(&args.recording)?;
     let differences: Vec<String> = verification
         .differences

@@ -55,3 +55,22 @@ pub(super) fn fit_file(path: &Path, say: &Say) -> Result<FitDocument, Problem> {
     spinner.finish_and_clear();
     Ok(document)
 }
+
+/// The fit that lies beside a recording, if it is of this recording and by this version; else as [`fit_of`].
+pub(super) fn kept_fit_of(source: &Path, say: &Say) -> Result<FitDocument, Problem> {
+    if source.extension().is_some_and(|ending| ending == "json") {
+        return fit_of(source, say);
+    }
+    let kept = source.with_file_name("fit.json");
+    if kept.is_file()
+        && let Ok(document) = fit_of(&kept, say)
+    {
+        let recording = Recording::open(source)?;
+        let own = recording.header().run_id == document.recording.run_id
+            && recording.seal().map(|seal| &seal.sha256) == document.recording.seal.as_ref();
+        if own && document.software.version == crate::software().version {
+            return Ok(document);
+        }
+    }
+    fit_file(source, say)
+}

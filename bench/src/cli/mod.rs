@@ -5,6 +5,7 @@ mod axis;
 mod calibrate;
 mod check;
 mod columns;
+mod compare;
 mod completions;
 mod contact;
 mod exit;
@@ -15,6 +16,7 @@ mod import;
 mod limits;
 mod measure;
 mod permit;
+mod publish;
 mod records;
 mod report;
 mod say;
@@ -38,6 +40,8 @@ pub fn main() -> ExitCode {
         Command::Record(args) => measure::record(&args, &say),
         Command::Fit(args) => fit::fit(&args, &say),
         Command::Report(args) => report::report(&args, &say),
+        Command::Publish(args) => publish::publish(&args, &say),
+        Command::Compare(args) => compare::compare(&args, &say),
         Command::Check(args) => check::check(&args, &say),
         Command::Calibrate(what) => calibrate::calibrate(&what, &say),
         Command::Virtual(args) => simulate::simulate(&args, &say),

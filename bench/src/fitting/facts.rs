@@ -28,6 +28,9 @@ pub struct RecordingFacts {
     pub sensor: SensorFacts,
     /// Names of the files the run was made from (their text is in the recording).
     pub files: Vec<String>,
+    /// SHA-256 of each of those, 64 hexadecimal digits; documents of earlier versions have none.
+    #[serde(default)]
+    pub file_sha256: Vec<(String, String)>,
     /// Seed of random excitation and simulated noise.
     pub seed: u64,
     /// Samples per second.

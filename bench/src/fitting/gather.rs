@@ -2,9 +2,11 @@
 
 use std::path::Path;
 
+use sha2::{Digest as _, Sha256};
+
 use super::document::Program;
 use super::facts::{Ending, RecordingFacts, RigFacts, SensorFacts, UnitFacts};
-use crate::recording::{Header, Recording};
+use crate::recording::{Header, Recording, hexadecimal};
 
 /// `value` if it is a finite number.
 pub(crate) fn declared(value: f64) -> Option<f64> {
@@ -46,6 +48,11 @@ impl RecordingFacts {
             },
             sensor: sensor_facts(header),
             files: header.files.iter().map(|(name, _)| name.clone()).collect(),
+            file_sha256: header
+                .files
+                .iter()
+                .map(|(name, text)| (name.clone(), hexadecimal(&Sha256::digest(text.as_bytes()))))
+                .collect(),
             seed: header.seed,
             sample_rate_hz: declared(header.sample_rate_hz()).unwrap_or(0.0),
             duration_s,

@@ -2,6 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
+/// Name in [`Header::extra`] of the word that tells one clamping of the rim from another: runs of one unit and rig with the same
+/// word were made without touching the fixture.
+pub const CLAMPING: &str = "clamping";
+
 /// How many bits a channel's raw counts take in the file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum CountWidth {

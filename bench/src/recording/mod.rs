@@ -71,7 +71,7 @@ mod writer;
 pub(crate) use declared::Declared;
 pub(crate) use digest::hexadecimal;
 pub use error::RecordingError;
-pub use header::{ChannelInfo, CountWidth, Header, RigInfo, Sensor, Software, Unit};
+pub use header::{CLAMPING, ChannelInfo, CountWidth, Header, RigInfo, Sensor, Software, Unit};
 pub use queue::{Entry, RecorderThread, WhenFull};
 pub use reader::Recording;
 pub use recovery::{Recovered, recover};

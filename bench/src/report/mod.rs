@@ -2,6 +2,7 @@
 //!
 //! What is rendered is reported; what is felt is not claimed. There is no score.
 
+mod comparison;
 mod escape;
 mod html;
 mod plots;
@@ -13,6 +14,7 @@ mod tests;
 mod words;
 mod write;
 
+pub use comparison::{comparison_page, comparison_table, overlays, write_comparison};
 pub use escape::escape;
 pub use html::html;
 pub use plots::{Plot, PlotError, plots};

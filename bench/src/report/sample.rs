@@ -394,6 +394,7 @@ pub(crate) fn document() -> FitDocument {
                 delay_uncertainty_s: Some(10e-6),
             },
             files: vec!["belt.toml".into(), "quick.toml".into()],
+            file_sha256: Vec::new(),
             seed: 7,
             sample_rate_hz: 4000.0,
             duration_s: 72.4,

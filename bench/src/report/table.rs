@@ -7,7 +7,7 @@ use crate::fitting::{Family, FitDocument, Measurand, Quantity, Reading, plain};
 use super::words;
 
 /// Widest line.
-const COLUMNS: usize = 100;
+pub(super) const COLUMNS: usize = 100;
 /// Widest name.
 const NAME: usize = 30;
 /// Widest name of a group.
@@ -48,7 +48,7 @@ fn failed(checks: &[Check], most: usize) -> Vec<String> {
 }
 
 /// Rows under their heads; below a refused one its reason.
-fn columns<'h>(
+pub(super) fn columns<'h>(
     heads: impl IntoIterator<Item = &'h str>,
     rows: impl Iterator<Item = (Vec<String>, Option<String>)>,
 ) -> String {
@@ -289,7 +289,7 @@ fn row(measurand: &Measurand) -> (Vec<String>, Option<String>) {
 }
 
 /// Cells in columns, two spaces between, some pushed to the right.
-fn aligned(cells: &[String], widths: &[usize], to_the_right: impl Fn(usize) -> bool) -> String {
+pub(super) fn aligned(cells: &[String], widths: &[usize], to_the_right: impl Fn(usize) -> bool) -> String {
     let mut line = String::new();
     for (i, (cell, width)) in cells.iter().zip(widths).enumerate() {
         let cell = clean(cell);
@@ -306,19 +306,19 @@ fn aligned(cells: &[String], widths: &[usize], to_the_right: impl Fn(usize) -> b
     shortened(line.trim_end(), COLUMNS)
 }
 
-fn push_line(text: &mut String, line: &str) {
+pub(super) fn push_line(text: &mut String, line: &str) {
     text.push_str(line);
     text.push('\n');
 }
 
 /// Control characters from a file must not reach a terminal.
-fn clean(text: &str) -> String {
+pub(super) fn clean(text: &str) -> String {
     text.chars()
         .map(|c| if c.is_control() { ' ' } else { c })
         .collect()
 }
 
-fn shortened(text: &str, most: usize) -> String {
+pub(super) fn shortened(text: &str, most: usize) -> String {
     if text.chars().count() <= most {
         return text.to_owned();
     }
@@ -328,7 +328,7 @@ fn shortened(text: &str, most: usize) -> String {
 }
 
 /// Words in lines of at most `most` characters; a longer word is cut.
-fn wrapped(text: &str, most: usize) -> Vec<String> {
+pub(super) fn wrapped(text: &str, most: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in clean(text).split_whitespace() {
         let word = shortened(word, most);

@@ -39,11 +39,7 @@ pub fn write_fit(path: &Path, document: &FitDocument) -> Result<(), ReportError>
 /// [`ReportError`] with the file that could not be written.
 pub fn write_report(dir: &Path, document: &FitDocument) -> Result<Vec<PathBuf>, ReportError> {
     let drawn = plots(document)?;
-    let folder = dir.join("plots");
-    std::fs::create_dir_all(&folder).map_err(|source| ReportError::Io {
-        path: folder.clone(),
-        source,
-    })?;
+    let folder = in_plots(dir)?;
     let mut files = vec![
         (dir.join("report.html"), html(document, &drawn)),
         (dir.join("fit.json"), json(document)?),
@@ -65,9 +61,32 @@ fn json(document: &FitDocument) -> Result<String, ReportError> {
     Ok(text)
 }
 
-fn write(path: &Path, text: &str) -> Result<(), ReportError> {
+pub(in crate::report) fn write(path: &Path, text: &str) -> Result<(), ReportError> {
     std::fs::write(path, text).map_err(|source| ReportError::Io {
         path: path.to_owned(),
         source,
     })
+}
+
+/// The folder for plots below `dir`, made if it is not there.
+pub(in crate::report) fn in_plots(dir: &Path) -> Result<PathBuf, ReportError> {
+    let folder = dir.join("plots");
+    std::fs::create_dir_all(&folder).map_err(|source| ReportError::Io {
+        path: folder.clone(),
+        source,
+    })?;
+    Ok(folder)
+}
+
+/// A line of comma-separated values as RFC 4180 has it: what holds a comma, a quote or a line end is quoted.
+pub(in crate::report) fn csv_line(cells: &[String]) -> String {
+    let quoted = |cell: &String| {
+        if cell.contains([',', '"', '\n', '\r']) {
+            format!("\"{}\"", cell.replace('"', "\"\""))
+        } else {
+            cell.clone()
+        }
+    };
+    let cells: Vec<String> = cells.iter().map(quoted).collect();
+    cells.join(",") + "\r\n"
 }

@@ -10,7 +10,7 @@ use super::{Bench, SettingsText, Way};
 use crate::calibration::reference::{self, Reference};
 use crate::drive::clock::today;
 use crate::drive::schedule::Granted;
-use crate::recording::{ChannelInfo, CountWidth, Header, RigInfo, Sensor, Unit, hexadecimal};
+use crate::recording::{CLAMPING, ChannelInfo, CountWidth, Header, RigInfo, Sensor, Unit, hexadecimal};
 
 /// All that is known before the rig has said anything.
 pub(super) fn before_contact(
@@ -41,6 +41,9 @@ pub(super) fn before_contact(
             own(if overdue { "yes" } else { "no" }),
         ),
     ];
+    if !bench.clamping.trim().is_empty() {
+        extra.push((own(CLAMPING), own(bench.clamping.trim())));
+    }
     extra.extend(reference::of(rig, &today()).iter().flat_map(Reference::facts));
     if !bench.faults.is_empty() {
         extra.push((own("faults"), bench.faults.join("; ")));

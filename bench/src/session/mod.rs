@@ -140,6 +140,8 @@ pub struct Bench {
     pub seed: u64,
     /// Who measures.
     pub operator: String,
+    /// Which clamping of the rim this is; runs with the same word were made without touching the fixture. Empty: not stated.
+    pub clamping: String,
     /// Faults scripted for the virtual rig, in its file and besides, as text; none as far as is known.
     pub faults: Vec<String>,
     /// The virtual rig of this process with its faults; none where the rig is reached through a port.
@@ -185,6 +187,7 @@ impl Bench {
             way,
             seed,
             operator,
+            clamping: String::new(),
             faults: Vec::new(),
             simulated,
         }

@@ -4,34 +4,26 @@ use super::{budget, plain_words, provenance, results};
 use crate::fitting::{Family, FitDocument};
 use crate::report::{Plot, escape, words};
 
-const STYLE: &str = include_str!("../style.css");
+pub(in crate::report) const STYLE: &str = include_str!("../style.css");
 
 /// The report as one HTML file. `plots` are put into it as they are; all other text is escaped.
-pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
-    let recording = &document.recording;
+pub fn html(report: &FitDocument, plots: &[Plot]) -> String {
+    let recording = &report.recording;
     let unit = words::or_unknown(
         format!("{} {}", recording.unit.model, recording.unit.serial).trim(),
         "unit without name",
     );
     let day = day(&recording.created);
-    let mut page = format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta name=\"color-scheme\" content=\"light dark\">\n<title>{} · {}</title>\n<style>\n{STYLE}</style>\n\
-         </head>\n<body>\n",
-        escape(&unit),
-        escape(&day)
-    );
-    page.push_str(&header(document, &unit, &day));
+    let mut page = header(report, &unit, &day);
     page.push_str("<main>\n");
-    page.push_str(&plain_words::section(document));
-    let has = |family| document.measurands.iter().any(|m| m.quantity.family() == family);
+    page.push_str(&plain_words::section(report));
+    let has = |family| report.measurands.iter().any(|m| m.quantity.family() == family);
     if has(Family::Motion) {
         page.push_str(&section(
             "motion",
             "What turning shows",
             "A rim that turns: friction and inertia of the drivetrain.",
-            &results::table(document, Family::Motion),
+            &results::table(report, Family::Motion),
         ));
     }
     if has(Family::Static) {
@@ -39,7 +31,7 @@ pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
             "static",
             "What steady torque arrives",
             "A staircase of commands up and down: what torque settles at, and how far it is from a straight line.",
-            &(results::table(document, Family::Static) + &figures(plots, &["static-map"])),
+            &(results::table(report, Family::Static) + &figures(plots, &["static-map"])),
         ));
     }
     if has(Family::Drivetrain) {
@@ -47,7 +39,7 @@ pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
             "drivetrain",
             "What the drivetrain does",
             "Slow torque or slow turning: gaps, springs, friction over speed, torque over the angle, the position sensor.",
-            &results::table(document, Family::Drivetrain),
+            &results::table(report, Family::Drivetrain),
         ));
     }
     if has(Family::Traces) {
@@ -55,59 +47,70 @@ pub fn html(document: &FitDocument, plots: &[Plot]) -> String {
             "traces",
             "What of a steering trace arrives",
             "A car's steering torque, played as it is: how late and how truly it comes, and what is left of the drop at the grip limit.",
-            &(results::table(document, Family::Traces) + &figures(plots, &["trace"])),
+            &(results::table(report, Family::Traces) + &figures(plots, &["trace"])),
         ));
     }
     page.push_str(&section(
         "driver",
         "What the driver gets",
         "Steps: how late, how fast and how cleanly torque reaches the rim. Latency is taken over all steps; for the rest the group with the largest change from a preload stands for all. The other groups are folded in below.",
-        &(results::table(document, Family::Steps) + &figures(plots, &["steps", "latency"])),
+        &(results::table(report, Family::Steps) + &figures(plots, &["steps", "latency"])),
     ));
     page.push_str(&section(
         "frequency",
         "What arrives, by frequency",
         "Which frequencies of the commanded torque reach the rim, how late, and what comes with them that nobody asked for.",
-        &(results::table(document, Family::Chirps) + &figures(plots, &["frequency"])),
+        &(results::table(report, Family::Chirps) + &figures(plots, &["frequency"])),
     ));
     page.push_str(&section(
         "quality",
         "Data quality",
         "Checks on the recording as a whole. A result that a check rules out is refused above, not corrected.",
-        &results::checks(document),
+        &results::checks(report),
     ));
     page.push_str(&section(
         "budget",
         "Where the uncertainty comes from",
         "Every interval holds the true value with a probability of 95 %. Open a line for its contributions.",
-        &budget::section(document),
+        &budget::section(report),
     ));
     page.push_str(&section(
         "definitions",
         "What each number means",
         "Definition, method and source of every quantity above.",
-        &results::definitions(document),
+        &results::definitions(report),
     ));
     page.push_str(&section(
         "provenance",
         "Where the numbers come from",
         "",
-        &provenance::section(document),
+        &provenance::section(report),
     ));
     page.push_str(&section(
         "cautions",
         "Cautions",
         "",
-        &provenance::cautions(document),
+        &provenance::cautions(report),
     ));
     page.push_str("</main>\n");
     page.push_str(&format!(
-        "<footer><p>{} {} · run {}</p></footer>\n</body>\n</html>\n",
-        escape(&document.software.name),
-        escape(&document.software.version),
+        "<footer><p>{} {} · run {}</p></footer>\n",
+        escape(&report.software.name),
+        escape(&report.software.version),
         escape(&recording.run_id)
     ));
-    page
+    document(&format!("{unit} · {day}"), &page)
+}
+
+/// A whole HTML file around a body.
+pub(in crate::report) fn document(title: &str, body: &str) -> String {
+    format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <meta name=\"color-scheme\" content=\"light dark\">\n<title>{}</title>\n<style>\n{STYLE}</style>\n\
+         </head>\n<body>\n{body}</body>\n</html>\n",
+        escape(title)
+    )
 }
 
 fn header(document: &FitDocument, unit: &str, day: &str) -> String {
@@ -147,7 +150,7 @@ fn header(document: &FitDocument, unit: &str, day: &str) -> String {
 }
 
 /// A section with its heading, a line on what it holds, and its body.
-fn section(id: &str, title: &str, lead: &str, body: &str) -> String {
+pub(in crate::report) fn section(id: &str, title: &str, lead: &str, body: &str) -> String {
     let lead = if lead.is_empty() {
         String::new()
     } else {
@@ -159,7 +162,7 @@ fn section(id: &str, title: &str, lead: &str, body: &str) -> String {
     )
 }
 
-fn figures(plots: &[Plot], names: &[&str]) -> String {
+pub(in crate::report) fn figures(plots: &[Plot], names: &[&str]) -> String {
     plots
         .iter()
         .filter(|plot| names.contains(&plot.name))
@@ -178,6 +181,6 @@ fn figures(plots: &[Plot], names: &[&str]) -> String {
 }
 
 /// The date of an RFC 3339 time stamp.
-fn day(created: &str) -> String {
+pub(in crate::report) fn day(created: &str) -> String {
     words::or_unknown(created.split('T').next().unwrap_or(created), "date not recorded")
 }

@@ -3,14 +3,14 @@
 //! Each is drawn twice, wide for a page and narrow for a telephone. Every one carries a line that says under which
 //! conditions it holds.
 
-mod axis;
-mod canvas;
-mod caption;
+pub(super) mod axis;
+pub(super) mod canvas;
+pub(super) mod caption;
 mod frequency;
 mod latency;
-mod legend;
-mod palette;
-mod panel;
+pub(super) mod legend;
+pub(super) mod palette;
+pub(super) mod panel;
 mod static_map;
 mod steps;
 mod trace;
@@ -53,14 +53,14 @@ pub(crate) enum Format {
 
 impl Format {
     /// Width of the drawing, px.
-    fn width(self) -> f64 {
+    pub(crate) fn width(self) -> f64 {
         match self {
             Self::Wide => 880.0,
             Self::Narrow => 400.0,
         }
     }
 
-    fn is_wide(self) -> bool {
+    pub(crate) fn is_wide(self) -> bool {
         self == Self::Wide
     }
 }

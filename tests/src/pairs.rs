@@ -1,0 +1,120 @@
+//! Two virtual belt units side by side, from end to end: equal ones, of which a comparison must not tell one from the other more
+//! often than it says, and a softer one, which it must find.
+
+use std::path::Path;
+
+use bench_core::run::{End, Permit};
+use truerim::compare::{CompareError, CompareOptions, Comparison, Group, compare};
+use truerim::drive::StopFlag;
+use truerim::fitting::{FitDocument, FitOptions, fit_recording};
+use truerim::recording::Recording;
+use truerim::session::{self, Bench, SettingsText};
+
+use crate::{recovery::root, seeds};
+
+/// The rig file's stiffness, which another takes the place of.
+const SHIPPED: &str = "stiffness = \"900 N·m/rad\"";
+/// The same as a number, N·m/rad.
+pub const STIFFNESS_NM_PER_RAD: f64 = 900.0;
+
+/// A procedure as shipped.
+///
+/// # Errors
+/// When its file cannot be read.
+pub fn shipped(name: &str) -> Result<SettingsText, String> {
+    let file = root().join(format!("procedures/{name}.toml"));
+    SettingsText::read(&file).map_err(|error| error.to_string())
+}
+
+/// One measurement of the belt unit with a drive of `stiffness` N·m/rad.
+///
+/// # Errors
+/// What went wrong, in words.
+pub fn measure(
+    stiffness: f64,
+    procedure: &SettingsText,
+    options: &FitOptions,
+    seed: u64,
+    folder: &Path,
+) -> Result<FitDocument, String> {
+    let words = |error: &dyn std::fmt::Display| format!("{stiffness} N·m/rad, seed {seed}: {error}");
+    let text = std::fs::read_to_string(root().join("rigs/belt.toml")).map_err(|e| words(&e))?;
+    if !text.contains(SHIPPED) {
+        return Err(words(&"rigs/belt.toml has another stiffness"));
+    }
+    let rig = folder.join(format!("{stiffness}-{seed}.toml"));
+    let path = rig.with_extension("h5");
+    let changed = text.replace(SHIPPED, &format!("stiffness = \"{stiffness} N·m/rad\""));
+    std::fs::write(&rig, changed).map_err(|e| words(&e))?;
+    let bench = Bench::open(&rig, None, None, seed, "pairs".to_owned()).map_err(|e| words(&e))?;
+    let plan = session::plan_for(procedure, &bench.rig, seed).map_err(|e| words(&e))?;
+    let (permit, stop) = (Permit::granted("pairs"), StopFlag::new());
+    let session =
+        session::record(&bench, procedure, plan, permit, &path, &stop, &mut |_| {}).map_err(|e| words(&e))?;
+    if session.outcome.end != End::Completed {
+        return Err(words(&session.outcome.end));
+    }
+    let document = Recording::open(&path)
+        .map_err(|e| words(&e))
+        .and_then(|recording| fit_recording(&recording, options).map_err(|e| words(&e)))?;
+    std::fs::remove_file(&path).map_err(|e| words(&e))?;
+    Ok(document)
+}
+
+/// One fit against another.
+///
+/// # Errors
+/// [`CompareError`].
+pub fn against(
+    then: &FitDocument,
+    now: &FitDocument,
+    options: &CompareOptions,
+) -> Result<Comparison, CompareError> {
+    let group = |name: &str, document: &FitDocument| Group {
+        name: name.into(),
+        documents: vec![document.clone()],
+    };
+    compare(&[group("then", then), group("now", now)], &[], options)
+}
+
+/// A reference and two units held against it.
+#[derive(Debug, Clone)]
+pub struct Pair {
+    /// Seed of the reference; the others have seeds of their own.
+    pub seed: u64,
+    /// An equal unit.
+    pub equal: Comparison,
+    /// One with a softer drive, if asked for.
+    pub softer: Option<Comparison>,
+}
+
+/// Pairs from seed `first` on, every measurement with its own seed.
+///
+/// # Errors
+/// The first that went wrong, in words.
+pub fn survey(
+    procedure: &SettingsText,
+    softer: Option<f64>,
+    (first, count): (u64, u64),
+    threads: usize,
+    on_pair: &(dyn Fn(u64) + Sync),
+) -> Result<Vec<Pair>, String> {
+    let folder = tempfile::tempdir().map_err(|error| error.to_string())?;
+    let (fit, options) = (FitOptions::default(), CompareOptions::default());
+    seeds::each(count, threads, |k| {
+        let seed = first + 3 * k;
+        let measured = |stiffness, seed| measure(stiffness, procedure, &fit, seed, folder.path());
+        let then = measured(STIFFNESS_NM_PER_RAD, seed)?;
+        let held = |now: FitDocument| against(&then, &now, &options).map_err(|e| format!("seed {seed}: {e}"));
+        let pair = Pair {
+            seed,
+            equal: held(measured(STIFFNESS_NM_PER_RAD, seed + 1)?)?,
+            softer: match softer {
+                Some(stiffness) => Some(held(measured(stiffness, seed + 2)?)?),
+                None => None,
+            },
+        };
+        on_pair(seed);
+        Ok(pair)
+    })
+}
