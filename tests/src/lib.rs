@@ -10,6 +10,7 @@ pub mod program;
 #[cfg(unix)]
 pub mod pty_figures;
 pub mod recording_figures;
+pub mod records_figures;
 pub mod recovery;
 pub mod safety;
 pub mod seeds;

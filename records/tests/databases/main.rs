@@ -5,4 +5,5 @@
 mod adding;
 mod damage;
 mod judging;
+mod many;
 mod support;
