@@ -4,6 +4,7 @@
 
 mod adding;
 mod damage;
+mod documents;
 mod judging;
 mod many;
 mod support;
