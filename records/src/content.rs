@@ -69,6 +69,9 @@ pub struct Rig {
     pub kind: String,
     /// Name of the fixture.
     pub fixture: String,
+    /// SHA-256 of the rig file's text; empty if not known.
+    #[serde(default)]
+    pub sha256: String,
 }
 
 /// The calibration that a recording was made under.

@@ -270,7 +270,9 @@ impl Deriving<'_> {
                 Cell::from(content.warning),
             ],
         );
-        self.mention_with(fit, entry, made)
+        // The limits are part of what is known of the unit.
+        self.mention_with(fit, entry, limits, made)?;
+        self.mention_with(fit, entry, entry.seq, made)
     }
 
     fn note(&mut self, entry: &Entry, content: &Note, made: &mut Made) -> Result<(), RecordsError> {
@@ -280,7 +282,7 @@ impl Deriving<'_> {
             self.mention(unit, entry.seq, made)?;
         }
         match content.entry {
-            Some(about) => self.mention_with(about, entry, made),
+            Some(about) => self.mention_with(about, entry, entry.seq, made),
             None => Ok(()),
         }
     }
@@ -295,7 +297,7 @@ impl Deriving<'_> {
             &CORRECTIONS,
             vec![Cell::Int(content.entry), Cell::from(content.withdrawn)],
         );
-        self.mention_with(content.entry, entry, made)?;
+        self.mention_with(content.entry, entry, entry.seq, made)?;
         let corrected = self.entry(content.entry, entry)?;
         if content.facts.is_empty() || corrected.kind()? != Kind::Recording {
             return Ok(());
@@ -358,8 +360,14 @@ impl Deriving<'_> {
         Ok(())
     }
 
-    /// Says that this entry concerns the unit that another entry is about.
-    fn mention_with(&mut self, other: i64, entry: &Entry, made: &mut Made) -> Result<(), RecordsError> {
+    /// Says that an entry, which may be this one, concerns the unit that another is about.
+    fn mention_with(
+        &mut self,
+        other: i64,
+        entry: &Entry,
+        mentioned: i64,
+        made: &mut Made,
+    ) -> Result<(), RecordsError> {
         let other = self.entry(other, entry)?;
         let recording = match other.kind()? {
             Kind::Recording => Some(other.seq),
@@ -370,7 +378,7 @@ impl Deriving<'_> {
             Kind::Judgement => {
                 let Judgement { fit, .. } = other.content()?;
                 return match self.numbered(&fit, entry.seq)? {
-                    Some(fit) => self.mention_with(fit, entry, made),
+                    Some(fit) => self.mention_with(fit, entry, mentioned, made),
                     None => Ok(()),
                 };
             }
@@ -381,10 +389,10 @@ impl Deriving<'_> {
                 if let Some((model, serial)) = unit
                     && let Some(unit) = self.unit(&model, &serial)?
                 {
-                    self.mention(unit, entry.seq, made)?;
+                    self.mention(unit, mentioned, made)?;
                 }
                 return match about {
-                    Some(about) => self.mention_with(about, entry, made),
+                    Some(about) => self.mention_with(about, entry, mentioned, made),
                     None => Ok(()),
                 };
             }
@@ -393,7 +401,7 @@ impl Deriving<'_> {
         match recording {
             Some(recording) => {
                 let unit = self.place(recording, entry)?.unit;
-                self.mention(unit, entry.seq, made)
+                self.mention(unit, mentioned, made)
             }
             None => Ok(()),
         }
@@ -443,23 +451,17 @@ impl Deriving<'_> {
         Ok(content.corrected(&facts))
     }
 
-    /// A recording, its fits and their judgements, as far as they were entered before.
+    /// A recording, its fits, their judgements and the limits of those, as far as they were entered before.
     fn with_recording(&mut self, recording: i64, before: i64) -> Result<Vec<i64>, RecordsError> {
         let asked = [Cell::Int(recording), Cell::Int(before)];
-        let sql = "SELECT entry FROM fits WHERE recording = $1 AND entry < $2 ORDER BY entry";
+        let of_fits = "SELECT entry FROM fits WHERE recording = $1 AND entry < $2 ORDER BY entry";
+        let of_judgements = "SELECT j.limits, j.entry FROM judgements j JOIN fits f ON f.entry = j.fit \
+                             WHERE f.recording = $1 AND j.entry < $2 ORDER BY j.entry";
         let mut numbers = vec![recording];
-        numbers.extend(
-            all(self.database, sql, &asked)?
-                .iter()
-                .filter_map(|row| cell(row, 0).int()),
-        );
-        let sql = "SELECT j.entry FROM judgements j JOIN fits f ON f.entry = j.fit WHERE f.recording = $1 AND j.entry < $2 \
-                   ORDER BY j.entry";
-        numbers.extend(
-            all(self.database, sql, &asked)?
-                .iter()
-                .filter_map(|row| cell(row, 0).int()),
-        );
+        for sql in [of_fits, of_judgements] {
+            let rows = all(self.database, sql, &asked)?;
+            numbers.extend(rows.iter().flatten().filter_map(Cell::int));
+        }
         Ok(numbers)
     }
 }

@@ -68,7 +68,7 @@ fn crates_depend_one_way() {
         ("truerim-analysis", &[]),
         ("quality", &[]),
         ("vehicle", &["truerim-analysis"]),
-        ("records", &["settings-file"]),
+        ("records", &["quality", "settings-file"]),
         ("virtual-rig", &["rig-link", "settings-file"]),
         ("bench-core", &["rig-link", "settings-file"]),
         (

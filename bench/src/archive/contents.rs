@@ -34,6 +34,7 @@ pub fn contents(document: &FitDocument, file: &str, given: &Given) -> (Recording
             name: facts.rig.name.clone(),
             kind: facts.rig.kind.clone(),
             fixture: facts.rig.fixture.clone(),
+            sha256: extra(facts, "sha256 of rig.toml").to_owned(),
         },
         mounting: facts.mounting.clone(),
         operator: facts.operator.clone(),

@@ -1,6 +1,9 @@
 //! What limits make of a fit.
 
-use super::{Limit, Limits, MeasurandLimits, WhenOverdue};
+use quality::Refusal;
+use quality::conformity::{self, Decision, GuardBand};
+
+use super::{Limit, Limits, MeasurandLimits, Rule, WhenOverdue};
 use crate::content::{Fit, Judged, Judgement, Measured, Verdict};
 use crate::error::RecordsError;
 
@@ -81,23 +84,42 @@ fn judged(limits: &str, one: &MeasurandLimits, measured: Option<&Measured>) -> R
         });
     }
     (judged.value, judged.u) = (Some(value), Some(u));
-    judged.guard = one.rule.factor() * u;
-    let beyond = |limit: Option<Limit>, above: bool, by: f64| {
+    let beyond = |limit: Option<Limit>, above: bool| {
         limit.is_some_and(|limit| match above {
-            true => value > limit.value + by,
-            false => value < limit.value - by,
+            true => value > limit.value,
+            false => value < limit.value,
         })
     };
-    judged.warning = beyond(one.warn_below, false, 0.0) || beyond(one.warn_above, true, 0.0);
-    judged.verdict = decide(one, judged.guard, &beyond);
+    judged.warning = beyond(one.warn_below, false) || beyond(one.warn_above, true);
+    if judged.low.is_none() && judged.high.is_none() {
+        // Nothing to reject by: a warning is all that these limits can say.
+        judged.verdict = Verdict::Pass;
+        return Ok(judged);
+    }
+    match decided(&judged, value, u, one.rule) {
+        Ok((decision, guard)) => {
+            judged.guard = guard;
+            judged.conformance = Some(decision.probability);
+            judged.verdict = match decision.verdict {
+                conformity::Verdict::Conforms => Verdict::Pass,
+                conformity::Verdict::DoesNotConform => Verdict::Fail,
+                conformity::Verdict::Undecided => Verdict::Undecided,
+            };
+        }
+        Err(refusal) => judged.reason = refusal.to_string(),
+    }
     Ok(judged)
 }
 
-fn decide(one: &MeasurandLimits, guard: f64, beyond: &dyn Fn(Option<Limit>, bool, f64) -> bool) -> Verdict {
-    let by = |by: f64| beyond(one.reject_below, false, by) || beyond(one.reject_above, true, by);
-    match (by(guard), by(-guard)) {
-        (true, _) => Verdict::Fail,
-        (false, true) => Verdict::Undecided,
-        (false, false) => Verdict::Pass,
-    }
+/// The decision and the width of its guard band. What was measured is all that is known of the unit: no spread of others enters.
+fn decided(judged: &Judged, value: f64, u: f64, rule: Rule) -> Result<(Decision, f64), Refusal> {
+    let limits = conformity::Limits::new(judged.low, judged.high)?;
+    let guard = match rule {
+        Rule::Simple => GuardBand::None,
+        Rule::GuardBand(factor) => GuardBand::OfUncertainty(factor),
+    };
+    Ok((
+        conformity::decide(value, u, &limits, guard, None)?,
+        guard.width(u)?,
+    ))
 }

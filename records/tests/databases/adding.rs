@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::support::{Place, add, fit_of, recording, stamp};
 use records::content::{Correction, Fit, Recording};
-use records::{About, Correcting, Item, RecordsError, Said, Store, UnitName, refits};
+use records::{About, Correcting, Filter, Item, RecordsError, Said, Store, UnitName, refits};
 
 crate::on_both! {
     a_measurement_is_added_once
@@ -16,6 +16,7 @@ crate::on_both! {
     a_correction_without_a_reason_or_of_a_value_is_refused
     notes_are_in_the_history_of_their_unit
     tables_of_a_newer_program_are_refused
+    many_are_added_in_few_changes
     opening_twice_at_once_makes_the_tables_once
 }
 
@@ -286,6 +287,23 @@ fn tables_of_a_newer_program_are_refused(place: &Place) {
         .unwrap();
     let error = Store::open(&place.address, true, &stamp()).unwrap_err();
     assert!(matches!(error, RecordsError::Newer { found: 99, .. }), "{error}");
+}
+
+fn many_are_added_in_few_changes(place: &Place) {
+    let mut store = place.open();
+    let all = (0..60).map(|n| {
+        let recording = recording(&format!("VB-{n:04}"), n);
+        let fit = fit_of(&recording, "0.1.0", 0.004 + f64::from(n) * 1e-6);
+        (recording, fit, stamp())
+    });
+    // Begun again in the middle, as after a kill: the first 25 are there.
+    store.add_all(all.clone().take(25), 10).unwrap();
+    let done = store.add_all(all, 25).unwrap();
+    assert_eq!(done.iter().filter(|added| added.fit.new).count(), 35);
+    assert_eq!(store.end().unwrap().0, 120);
+    let data = store.model_data("Marten 7", &Filter::default(), None).unwrap();
+    assert_eq!((data.measurements.len(), data.series[2].points.len()), (60, 60));
+    sound(&mut store);
 }
 
 fn opening_twice_at_once_makes_the_tables_once(place: &Place) {

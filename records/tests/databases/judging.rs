@@ -56,6 +56,10 @@ fn guard_bands_split_values_into_three_zones() {
         );
         assert!((judgement.measurands[0].guard - 9e-5).abs() < 1e-12);
     }
+    // 1.644854 u inside a one-sided limit the true value lies within it with 95 % (tables of the normal distribution).
+    let fit = fit_of(&of, "0.1.0", 0.0042 - 1.644_854 * 4.5e-5);
+    let judgement = records::limits::judge(&limits(LIMITS), &fit, false).unwrap();
+    assert!((judgement.measurands[0].conformance.unwrap() - 0.95).abs() < 1e-6);
     let simple = LIMITS.replace("kind = \"guard-band\"\nfactor = 2.0", "kind = \"simple\"");
     for (latency_ms, verdict) in [(4.1999, Verdict::Pass), (4.2001, Verdict::Fail)] {
         let fit = fit_of(&of, "0.1.0", latency_ms * 1e-3);
@@ -159,6 +163,11 @@ fn a_judgement_is_added_once_and_shows_in_lists(place: &Place) {
         })
         .unwrap();
     let kept: Judgement = history.last().unwrap().entry.content().unwrap();
+    let kinds: Vec<&str> = history.iter().map(|item| item.entry.kind.as_str()).collect();
+    assert_eq!(
+        kinds,
+        ["recording", "fit", "limits", "judgement", "limits", "judgement"]
+    );
     assert_eq!(kept, strict.judgement);
     assert_eq!(kept.limits, stricter.text.key());
     let withdraw = Correcting {
@@ -169,6 +178,27 @@ fn a_judgement_is_added_once_and_shows_in_lists(place: &Place) {
     };
     store.correct(&withdraw, &stamp()).unwrap();
     assert_eq!(seen(&mut store, "VB-0001").verdict, Some(Verdict::Pass));
+    // What was judged goes with the recording to the unit that it is really of.
+    let move_on = Correcting {
+        entry: added.recording.seq,
+        reason: "plate read wrongly".into(),
+        withdraw: false,
+        facts: [("serial".to_owned(), "VB-0009".to_owned())].into(),
+    };
+    store.correct(&move_on, &stamp()).unwrap();
+    assert_eq!(seen(&mut store, "VB-0009").verdict, Some(Verdict::Pass));
+    let moved = UnitName {
+        model: "Marten 7".into(),
+        serial: "VB-0009".into(),
+    };
+    let moved = store.history(&moved).unwrap();
+    assert_eq!(
+        moved
+            .iter()
+            .filter(|item| ["limits", "judgement"].contains(&item.entry.kind.as_str()))
+            .count(),
+        4
+    );
     // No judgement of what is no fit.
     assert!(
         store

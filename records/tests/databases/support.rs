@@ -117,6 +117,7 @@ pub(crate) fn recording(serial: &str, n: u32) -> Recording {
             name: "Belt unit on plate A".into(),
             kind: "virtual".into(),
             fixture: "Plate A".into(),
+            sha256: records::sha256("rig"),
         },
         mounting: "clamped".into(),
         operator: "Robin Vale".into(),

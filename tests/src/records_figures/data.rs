@@ -80,6 +80,7 @@ pub fn measurement(n: u64, again: u64, measurands: u64) -> (Recording, Fit, Stam
             name: format!("rig {bench}"),
             kind: "serial".into(),
             fixture: format!("plate {}", n % 2),
+            sha256: records::sha256(bench),
         },
         mounting: "clamped".into(),
         operator: "Robin Vale".into(),

@@ -1,6 +1,6 @@
 //! What `measure` and `record` do for the records: a note before the run, adding after it.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use records::{Address, Store};
 use serde_json::{Value, json};
@@ -16,6 +16,8 @@ pub(in crate::cli) struct Entering {
     address: Address,
     outbox: Outbox,
     waiting: Waiting,
+    /// The results folder.
+    folder: PathBuf,
 }
 
 impl Entering {
@@ -49,6 +51,7 @@ impl Entering {
             address,
             outbox,
             waiting,
+            folder,
         }))
     }
 
@@ -71,9 +74,11 @@ impl Entering {
             Ok(done) => done,
             Err(error) => {
                 say.error(&format!(
-                    "\n*** NOT IN THE RECORDS YET: {error}\n    The measurement is safe in {}. It is added by the next measurement beside it, or by\n    \
-                     truerim records catch-up FOLDER --records {} ***",
-                    self.waiting.folder, self.waiting.records
+                    "\n*** NOT IN THE RECORDS YET: {error}\n    The measurement is safe in {}. The next one beside it adds it, or\n    \
+                     truerim records catch-up {} --records {} ***",
+                    self.folder.display(),
+                    self.folder.parent().unwrap_or(&self.folder).display(),
+                    self.waiting.records
                 ));
                 return json!({ "added": false, "error": error.to_string() });
             }
