@@ -22,7 +22,7 @@ use crate::report::ReportError;
 pub use contents::{Given, contents};
 pub use enter::{Entered, enter, folders, load};
 pub use export::{Exported, export};
-pub use outbox::{Outbox, Waiting};
+pub use outbox::{Delivered, Outbox, Waiting};
 pub use receipt::{RECEIPT, receipts};
 pub use refit::{Refitted, refit};
 

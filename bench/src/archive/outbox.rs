@@ -37,6 +37,9 @@ pub struct Waiting {
     pub by: String,
 }
 
+/// What waited, and what became of it.
+pub type Delivered = (Waiting, Result<Entered, ArchiveError>);
+
 impl Outbox {
     /// The outbox beside a results folder.
     #[must_use]
@@ -117,7 +120,7 @@ impl Outbox {
         store: &mut Store,
         only: Option<&str>,
         stamp: &Stamp,
-    ) -> Result<Vec<(Waiting, Result<Entered, ArchiveError>)>, ArchiveError> {
+    ) -> Result<Vec<Delivered>, ArchiveError> {
         let mut done = Vec::new();
         for waiting in self.waiting()? {
             if only.is_some_and(|only| only != waiting.folder) {

@@ -4,7 +4,7 @@ use records::Stamp;
 use records::content::{Calibration, Fit, Measured, Procedure, Program, Recording, Rig, Unit};
 
 /// Models that units are of.
-pub const MODELS: [&str; 4] = ["Marten 5", "Marten 7", "Stoat 9", "Stoat 12"];
+pub(super) const MODELS: [&str; 4] = ["Marten 5", "Marten 7", "Stoat 9", "Stoat 12"];
 /// Benches that they are measured on.
 const BENCHES: [&str; 3] = ["north", "south", "east"];
 
@@ -23,19 +23,19 @@ fn share(n: u64) -> f64 {
 
 /// Serial number of unit `n`.
 #[must_use]
-pub fn serial(n: u64) -> String {
+pub(super) fn serial(n: u64) -> String {
     format!("W-{n:07}")
 }
 
 /// Model of unit `n`.
 #[must_use]
-pub fn model(n: u64) -> &'static str {
+pub(super) fn model(n: u64) -> &'static str {
     MODELS[(n % MODELS.len() as u64) as usize]
 }
 
 /// Who enters, on the day of unit `n`.
 #[must_use]
-pub fn stamp(n: u64) -> Stamp {
+pub(super) fn stamp(n: u64) -> Stamp {
     Stamp {
         entered: created(n),
         by: "Robin Vale".into(),
@@ -57,7 +57,7 @@ fn created(n: u64) -> String {
 
 /// Measurement of unit `n`: a recording and its fit with so many measurands. `again` tells measurements of a unit apart.
 #[must_use]
-pub fn measurement(n: u64, again: u64, measurands: u64) -> (Recording, Fit, Stamp) {
+pub(super) fn measurement(n: u64, again: u64, measurands: u64) -> (Recording, Fit, Stamp) {
     let seal = records::sha256(format!("{n} {again}"));
     let program = Program {
         name: "truerim".into(),
