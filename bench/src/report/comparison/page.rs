@@ -198,20 +198,28 @@ fn tables(rows: &[&Row]) -> String {
         };
         let (first, others) = (own(true), own(false));
         if !first.is_empty() {
-            text.push_str(&format!("<h3>{name}</h3>\n{}", table(&first)));
+            text.push_str(&format!(
+                "<h3>{name}</h3>\n{}",
+                table(&label(name, first[0], ""), &first)
+            ));
         }
         if !others.is_empty() {
             text.push_str(&format!(
                 "<details class=\"others\"><summary>{name}: {} results of the other groups of repeats</summary>\n{}</details>\n",
                 others.len(),
-                table(&others)
+                table(&label(name, others[0], ", other groups of repeats"), &others)
             ));
         }
     }
     text
 }
 
-fn table(rows: &[&Row]) -> String {
+/// What a table is called for whoever hears the page.
+fn label(name: &str, row: &Row, further: &str) -> String {
+    escape(&format!("{name}{further}: {} against {}", row.now, row.then))
+}
+
+fn table(name: &str, rows: &[&Row]) -> String {
     let body: String = rows.iter().map(|r| line(r)).collect();
     let behind: String = rows
         .iter()
@@ -228,7 +236,7 @@ fn table(rows: &[&Row]) -> String {
         )
     };
     format!(
-        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Differences\"><table class=\"groups compare\">\n<thead>\
+        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"{name}\"><table class=\"groups compare\">\n<thead>\
          <tr><th scope=\"col\">Measurand</th><th scope=\"col\">Verdict</th><th scope=\"col\">Reference</th><th scope=\"col\">Held \
          against it</th><th scope=\"col\">Difference</th><th scope=\"col\">Chance</th><th scope=\"col\">Would have \
          found</th></tr></thead>\n<tbody>\n{body}</tbody>\n</table></div>\n{behind}"
