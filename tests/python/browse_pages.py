@@ -1,8 +1,9 @@
 """Opens pages of the program in a real browser and uses them as people do.
 
-    python browse_pages.py FOLDER PAGE.html [PAGE.html ...]
+    python browse_pages.py [--keep] FOLDER PAGE.html [PAGE.html ...]
 
-Prints one line a finding that should not be; the last line is "done". Pictures and prints are left in FOLDER. Needs Debian's
+Prints one line a finding that should not be; the last line is "done". Prints are left in FOLDER, and with --keep pictures of every
+look. Needs Debian's
 chromium and chromium-driver, selenium, and the accessibility rules of axe-core.
 """
 
@@ -34,8 +35,8 @@ def browser(folder):
 
 
 class Visit:
-    def __init__(self, driver, page, folder):
-        self.driver, self.page, self.folder = driver, page, folder
+    def __init__(self, driver, page, folder, keep):
+        self.driver, self.page, self.folder, self.keep = driver, page, folder, keep
 
     def wrong(self, words):
         print(f"{self.page.name}: {words}", flush=True)
@@ -71,6 +72,8 @@ class Visit:
             nodes = "; ".join(node["html"][:120] for node in violation["nodes"][:3])
             self.wrong(f"{name}: accessibility: {violation['id']} at {len(violation['nodes'])}: {nodes}")
         self.js("document.querySelectorAll('details').forEach((d) => { d.open = false; })")
+        if not self.keep:
+            return
         shot = self.driver.execute_cdp_cmd("Page.captureScreenshot", {"captureBeyondViewport": True, "clip": {
             "x": 0, "y": 0, "width": width, "height": self.js("return document.documentElement.scrollHeight"), "scale": 1}})
         (self.folder / f"{self.page.stem}-{name}.png").write_bytes(base64.b64decode(shot["data"]))
@@ -163,12 +166,12 @@ class Visit:
         self.expect(self.js(hidden, button) == 0, "a hidden series does not come back")
 
     def picture(self):
-        before = set(self.folder.glob("*.png"))
+        before = set(self.folder.glob("plot-*.png"))
         self.driver.execute_cdp_cmd("Page.setDownloadBehavior", {"behavior": "allow", "downloadPath": str(self.folder)})
         button = self.js("return [...document.querySelectorAll('.tools button')].find((b) => b.textContent === 'Save PNG')")
         button.click()
         for _ in range(100):
-            made = set(self.folder.glob("*.png")) - before
+            made = set(self.folder.glob("plot-*.png")) - before
             if made:
                 break
             time.sleep(0.05)
@@ -193,14 +196,14 @@ class Visit:
 
 
 def main():
-    folder = pathlib.Path(sys.argv[1]).resolve()
+    keep = "--keep" in sys.argv
+    folder, *pages = [pathlib.Path(name).resolve() for name in sys.argv[1:] if name != "--keep"]
     driver = browser(folder)
     driver.set_script_timeout(120)
     try:
-        for name in sys.argv[2:]:
-            page = pathlib.Path(name).resolve()
+        for page in pages:
             driver.get(page.as_uri())
-            visit = Visit(driver, page, folder)
+            visit = Visit(driver, page, folder, keep)
             visit.look("light", 1100)
             visit.plots()
             visit.keyboard()

@@ -378,7 +378,8 @@ fn the_driver_comes_first_then_the_drivetrain_then_the_data() {
         Quantity::Backlash,
     ] {
         let result = refused("not_played", "it was not played");
-        d.measurands.push(measurand(quantity, "", Conditions::default(), result));
+        d.measurands
+            .push(measurand(quantity, "", Conditions::default(), result));
     }
     let page = html(&d, &plots(&d).unwrap());
     let place = |id: &str| page.find(&format!("<section id=\"{id}\"")).unwrap();
