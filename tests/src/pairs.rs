@@ -26,6 +26,23 @@ pub fn shipped(name: &str) -> Result<SettingsText, String> {
     SettingsText::read(&file).map_err(|error| error.to_string())
 }
 
+/// `quick` with few steps from a preload alone and a shorter chirp, for tests.
+///
+/// # Errors
+/// When its file cannot be read or is not as it was.
+pub fn quicker() -> Result<SettingsText, String> {
+    let mut procedure = shipped("quick")?;
+    let other = || "procedures/quick.toml is not as it was".to_owned();
+    let first = "[[segment]]\nname = \"steps from zero\"";
+    let (before, rest) = procedure.text.split_once(first).ok_or_else(other)?;
+    let (_, after) = rest.split_once("[[segment]]").ok_or_else(other)?;
+    procedure.text = format!("{before}[[segment]]{after}")
+        .replace("repeats = 12", "repeats = 4")
+        .replace("\"8 s\"", "\"3 s\"")
+        .replace("\"0.5 Hz\"", "\"1 Hz\"");
+    Ok(procedure)
+}
+
 /// One measurement of the belt unit with a drive of `stiffness` N·m/rad.
 ///
 /// # Errors

@@ -1,7 +1,7 @@
 //! Comparisons against closed forms, the set-ups they warn of, and virtual units that are equal or not.
 #![allow(clippy::unwrap_used, clippy::panic)] // a test
 
-use acceptance::pairs::{against, measure, shipped};
+use acceptance::pairs::{against, measure, quicker};
 use serde_json::{Value, json};
 use truerim::compare::{
     CompareError, CompareOptions, Compared, Comparison, Group, Remounting, Row, RowOutcome, SpreadKind,
@@ -434,16 +434,7 @@ fn what_cannot_be_compared_is_refused_in_words() {
 #[test]
 fn equal_units_are_hardly_ever_told_apart_and_a_softer_one_is_found() {
     let folder = tempfile::tempdir().unwrap();
-    let mut procedure = shipped("quick").unwrap();
-    let (before, rest) = procedure
-        .text
-        .split_once("[[segment]]\nname = \"steps from zero\"")
-        .unwrap();
-    let (_, after) = rest.split_once("[[segment]]").unwrap();
-    procedure.text = format!("{before}[[segment]]{after}")
-        .replace("repeats = 12", "repeats = 4")
-        .replace("\"8 s\"", "\"3 s\"")
-        .replace("\"0.5 Hz\"", "\"1 Hz\"");
+    let procedure = quicker().unwrap();
     let options = FitOptions {
         rational: None,
         ..FitOptions::default()

@@ -6,7 +6,7 @@ use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use acceptance::pairs::shipped;
+use acceptance::pairs::quicker;
 use acceptance::recovery::root;
 use bench_core::run::{End, Permit};
 use serde_json::Value;
@@ -21,14 +21,9 @@ use zip::{ZipArchive, ZipWriter};
 
 /// A short measurement as `truerim measure` leaves it.
 fn measured(folder: &Path) {
-    let mut procedure = shipped("quick").unwrap();
-    let (before, rest) = procedure
-        .text
-        .split_once("[[segment]]\nname = \"steps from zero\"")
-        .unwrap();
-    let (_, after) = rest.split_once("[[segment]]").unwrap();
-    let (steps, _) = after.split_once("[[segment]]").unwrap();
-    procedure.text = format!("{before}[[segment]]{steps}").replace("repeats = 12", "repeats = 4");
+    let mut procedure = quicker().unwrap();
+    let (steps, _) = procedure.text.split_once("[[segment]]\nname = \"chirp").unwrap();
+    procedure.text = steps.to_owned();
     let bench = Bench::open(&root().join("rigs/belt.toml"), None, None, 5, String::new()).unwrap();
     let plan = session::plan_for(&procedure, &bench.rig, 5).unwrap();
     let (permit, stop) = (Permit::granted("test"), StopFlag::new());

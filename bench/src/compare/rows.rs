@@ -165,7 +165,7 @@ fn one_sided(without: &str, with: &str) -> RowOutcome {
     RowOutcome::NotCompared {
         code: "one_sided".into(),
         reason: format!(
-            "{without} has no such result, only {with}: play the same procedure on both to compare it"
+            "\"{without}\" has no such result, only \"{with}\": play the same procedure on both to compare it"
         ),
     }
 }
@@ -222,7 +222,7 @@ fn both(
             return not(
                 "refused",
                 format!(
-                    "refused in {}: {}",
+                    "refused in \"{}\": {}",
                     group.name,
                     refused.map_or("no reason is given", |r| r.message.as_str())
                 ),
@@ -243,7 +243,7 @@ fn both(
             return not(
                 "check_failed",
                 format!(
-                    "in {} its own check failed, so its interval cannot be relied on: {}: {}",
+                    "a check of it failed in \"{}\", so its interval cannot be relied on: {}: {}",
                     group.name, doubt.name, doubt.detail
                 ),
             );

@@ -65,6 +65,9 @@ pub(crate) fn of(
         .collect()
 }
 
+/// Name of that contribution in the budget of a latency.
+const SHAPE: &str = "shape of the rise";
+
 /// The delay that a share of the repeats falls short of.
 fn share(fit: &LatencyFit, q: f64) -> Outcome {
     let Some(latency) = fit.latency.estimate() else {
@@ -93,17 +96,20 @@ fn share(fit: &LatencyFit, q: f64) -> Outcome {
     .into()
 }
 
-/// Scatter about the comb, with the uncertainty of a standard deviation of that many values.
+/// Scatter about the comb, with the uncertainty of a standard deviation of that many values. What the shape of the rise may shift
+/// the delays of one size of step by is no scatter of the unit, but stands in it, anew in every run.
 fn beyond(scatter_s: f64, dead_time: &Outcome) -> Result<Estimate, Refusal> {
     let (n, checks) = dead_time
         .estimate()
         .map_or((0, Vec::new()), |e| (e.n, e.checks.clone()));
     let dof = (n as f64 - 2.0).max(1.0);
-    let budget = vec![Contribution::type_a(
+    let mut budget = vec![Contribution::type_a(
         "scatter of repeats",
         scatter_s / (2.0 * dof).sqrt(),
         dof,
     )];
+    let shape = dead_time.estimate().map_or(&[][..], |e| &e.budget);
+    budget.extend(shape.iter().filter(|c| c.source == SHAPE).cloned());
     let method = "standard deviation of the arrivals about their comb";
     Ok(Estimate::from_budget(scatter_s, "s", n, method, budget)?.with_checks(checks))
 }

@@ -11,6 +11,8 @@ use super::scan::Scan;
 /// Largest change of zero, as a share of the largest torque. Friction in a clamped drivetrain can hold some torque at zero
 /// setpoint, which is no drift of the sensor, and no result here depends on the zero; hence not tighter.
 const ZERO_SHARE: f64 = 0.10;
+/// Largest departure from an even grid, as a share of the sample period.
+const UNEVEN: f64 = 0.01;
 /// Share of bands that may lie below the least coherence.
 const LOW_BANDS: f64 = 0.02;
 
@@ -25,6 +27,7 @@ pub(crate) fn checks(
         completion(facts),
         repeats(cuts),
         lost(scan),
+        timing(facts, scan),
         saturation(scan),
         setpoint(cuts),
     ];
@@ -74,6 +77,17 @@ fn lost(scan: &Scan) -> Check {
         ),
     };
     Check::new("lost samples", scan.lost == 0, detail)
+}
+
+/// Fits take samples as even: what lies a hundredth of a period off the grid shifts an edge by as much at most.
+fn timing(facts: &RecordingFacts, scan: &Scan) -> Check {
+    let most_s = UNEVEN / facts.sample_rate_hz;
+    let detail = format!(
+        "samples lie at most {} µs off an even grid, at most {} µs",
+        plain(1e6 * scan.jitter_s, 2),
+        plain(1e6 * most_s, 2)
+    );
+    Check::new("sample timing", scan.jitter_s <= most_s, detail)
 }
 
 fn saturation(scan: &Scan) -> Check {

@@ -21,6 +21,8 @@ pub(crate) struct Scan {
     pub(crate) duration_s: f64,
     /// Channels that left the range of their converter, with the number of samples.
     pub(crate) saturated: Vec<(String, u64)>,
+    /// Largest departure of a sample from the even grid that its neighbour is on, s.
+    pub(crate) jitter_s: f64,
     /// Mean torque over the first and the last stretch at zero setpoint, N·m.
     pub(crate) zeros_nm: Option<(f64, f64)>,
 }
@@ -33,6 +35,7 @@ pub(crate) fn scan(recording: &Recording) -> Result<Scan, FittingError> {
     let tolerance_nm = 1.5 * recording.channel("setpoint")?.scale.abs();
     let mut zero = ZeroStretches::new(fs_hz, tolerance_nm);
     let mut scan = Scan::default();
+    let mut jitter = 0_u64;
     let mut counts = vec![0_u64; header.channels.len()];
     let (mut first, mut last): (Option<u64>, Option<u64>) = (None, None);
     for start in (0..recording.rows()).step_by(BLOCK) {
@@ -44,6 +47,8 @@ pub(crate) fn scan(recording: &Recording) -> Result<Scan, FittingError> {
             first.get_or_insert(*tick);
             if let Some(before) = last {
                 let missing = tick.saturating_sub(before) / period.max(1);
+                let beyond = tick.saturating_sub(before) % period.max(1);
+                jitter = jitter.max(beyond.min(period.saturating_sub(beyond)));
                 scan.lost += missing.saturating_sub(1);
                 if missing > 1 {
                     scan.gaps += 1;
@@ -58,6 +63,7 @@ pub(crate) fn scan(recording: &Recording) -> Result<Scan, FittingError> {
         }
     }
     zero.end();
+    scan.jitter_s = header.tick_s * jitter as f64;
     scan.zeros_nm = zero.first_nm.zip(zero.last_nm);
     scan.duration_s = first
         .zip(last)

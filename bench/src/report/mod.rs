@@ -9,6 +9,7 @@ mod plots;
 #[cfg(test)]
 mod sample;
 mod table;
+mod tables;
 #[cfg(test)]
 mod tests;
 mod words;

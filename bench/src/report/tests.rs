@@ -69,10 +69,14 @@ fn hostile() -> FitDocument {
 fn a_page_is_whole_and_needs_nothing_else() {
     let d = document();
     let page = html(&d, &plots(&d).unwrap());
+    // The one script of the page is its own, and the page's policy names its hash: any other would not run.
+    let (before, rest) = page.split_once("<script>").unwrap();
+    let (script, after) = rest.split_once("</script>").unwrap();
+    assert_eq!(script, include_str!("plots.js"));
+    assert!(before.contains("default-src 'none'") && !after.contains("<script"));
+    let page = format!("{before}{after}");
     balanced(&page, &["br", "meta"]);
-    for forbidden in [
-        "<script", "src=", "url(", "@import", "<link", "http://", "https://",
-    ] {
+    for forbidden in ["src=", "url(", "@import", "<link", "http://", "https://"] {
         let found = page.replace("http://www.w3.org/2000/svg", "");
         assert!(!found.contains(forbidden), "{forbidden}");
     }
@@ -127,7 +131,7 @@ fn what_few_look_for_stands_behind_and_a_model_with_its_roots() {
 fn hostile_text_stays_text() {
     let d = hostile();
     let drawn = plots(&d).unwrap();
-    let page = html(&d, &drawn);
+    let page = html(&d, &drawn).replace(&format!("<script>{}</script>", include_str!("plots.js")), "");
     assert!(!page.contains("<script"));
     assert!(!page.contains('\u{1}'));
     balanced(&page, &["br", "meta"]);
@@ -239,10 +243,28 @@ fn the_report_is_written_and_its_json_reads_back() {
             "plots/latency.svg",
             "plots/frequency.svg",
             "plots/static-map.svg",
-            "plots/trace.svg"
+            "plots/trace.svg",
+            "tables/results.csv",
+            "tables/results.json",
+            "tables/budget.csv",
+            "tables/budget.json",
+            "tables/checks.csv",
+            "tables/checks.json"
         ]
     );
-    let json = std::fs::read_to_string(dir.join("fit.json")).unwrap();
+    let read = |name: &str| std::fs::read_to_string(dir.join(name)).unwrap();
+    let results: Vec<serde_json::Value> = serde_json::from_str(&read("tables/results.json")).unwrap();
+    assert_eq!(results.len(), d.measurands.len());
+    assert_eq!(
+        (&results[0]["id"], &results[0]["unit"]),
+        (&"latency".into(), &"s".into())
+    );
+    let csv = read("tables/results.csv");
+    assert_eq!(csv.lines().count(), 1 + d.measurands.len());
+    assert_eq!(csv.lines().next().unwrap().split(',').count(), 19);
+    let refused = d.measurands.iter().position(|m| m.estimate().is_none()).unwrap();
+    assert!(results[refused]["value"].is_null() && results[refused]["reason"].is_string());
+    let json = read("fit.json");
     let value: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!(value["schema"], SCHEMA);
     assert_eq!(value["measurands"][0]["id"], "latency");
@@ -265,7 +287,7 @@ fn a_result_whose_own_check_failed_is_named_in_the_short_words() {
 }
 
 #[test]
-fn what_a_turning_rim_shows_comes_first_in_the_short_words() {
+fn what_the_driver_gets_comes_before_what_a_turning_rim_shows() {
     let mut d = document();
     let short = |d: &FitDocument| {
         let page = html(d, &[]);
@@ -282,7 +304,7 @@ fn what_a_turning_rim_shows_comes_first_in_the_short_words() {
     let text = short(&d);
     let turning = text.find("As the rim turns, friction takes").unwrap();
     assert!(text[turning..].contains("and all that turns has an inertia of"));
-    assert!(turning < text.find("Torque begins").unwrap(), "{text}");
+    assert!(turning > text.find("Torque begins").unwrap(), "{text}");
 }
 
 #[test]
@@ -344,4 +366,52 @@ fn imported_data_and_what_was_repaired_are_told_at_the_head() {
         head(&d).contains("is not said"),
         "silence is no statement that nothing was done"
     );
+}
+
+#[test]
+fn the_driver_comes_first_then_the_drivetrain_then_the_data() {
+    let mut d = document();
+    for quantity in [
+        Quantity::StaticGain,
+        Quantity::LimitContrast,
+        Quantity::Coulomb,
+        Quantity::Backlash,
+    ] {
+        let result = refused("not_played", "it was not played");
+        d.measurands
+            .push(measurand(quantity, "", Conditions::default(), result));
+    }
+    let page = html(&d, &plots(&d).unwrap());
+    let place = |id: &str| page.find(&format!("<section id=\"{id}\"")).unwrap();
+    let order = [
+        "short",
+        "driver",
+        "frequency",
+        "static",
+        "traces",
+        "motion",
+        "drivetrain",
+        "quality",
+        "budget",
+        "definitions",
+        "provenance",
+        "cautions",
+    ];
+    for pair in order.windows(2) {
+        assert!(place(pair[0]) < place(pair[1]), "{pair:?}");
+    }
+    assert!(
+        page.contains("<th scope=\"row\">Warm-up</th>"),
+        "what the temperature did stands with the data"
+    );
+}
+
+/// SHA-256 of the script by another program: `openssl dgst -sha256 -binary plots.js | base64` for "abc" in RFC 6234's example.
+#[test]
+fn the_policy_writes_hashes_as_browsers_read_them() {
+    use sha2::{Digest as _, Sha256};
+    let text = super::html::page::base64(&Sha256::digest("abc"));
+    assert_eq!(text, "ungWv48Bz+pBQUDeXa4iI7ADYaOWF3qctBD/YfIAFa0=");
+    assert_eq!(super::html::page::base64(b"fo"), "Zm8=");
+    assert_eq!(super::html::page::base64(b"f"), "Zg==");
 }

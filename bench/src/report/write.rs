@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::tables::tables;
 use super::{PlotError, html, plots};
 use crate::fitting::FitDocument;
 
@@ -32,14 +33,14 @@ pub fn write_fit(path: &Path, document: &FitDocument) -> Result<(), ReportError>
     write(path, &json(document)?)
 }
 
-/// Writes `report.html`, `fit.json` and `plots/*.svg` into `dir`, which is made if it is not there; files of the same
+/// Writes `report.html`, `fit.json`, `plots/*.svg`, and `tables/*.csv` and `*.json` into `dir`, which is made if it is not there; files of the same
 /// names are replaced. Returns what was written, the page first.
 ///
 /// # Errors
 /// [`ReportError`] with the file that could not be written.
 pub fn write_report(dir: &Path, document: &FitDocument) -> Result<Vec<PathBuf>, ReportError> {
     let drawn = plots(document)?;
-    let folder = in_plots(dir)?;
+    let folder = below(dir, "plots")?;
     let mut files = vec![
         (dir.join("report.html"), html(document, &drawn)),
         (dir.join("fit.json"), json(document)?),
@@ -49,6 +50,12 @@ pub fn write_report(dir: &Path, document: &FitDocument) -> Result<Vec<PathBuf>, 
             .into_iter()
             .map(|plot| (folder.join(format!("{}.svg", plot.name)), plot.wide)),
     );
+    let folder = below(dir, "tables")?;
+    for table in tables(document) {
+        let to = |ending: &str| folder.join(format!("{}.{ending}", table.name));
+        files.push((to("csv"), table.csv()));
+        files.push((to("json"), table.json()?));
+    }
     files
         .into_iter()
         .map(|(path, text)| write(&path, &text).map(|()| path))
@@ -68,9 +75,9 @@ pub(in crate::report) fn write(path: &Path, text: &str) -> Result<(), ReportErro
     })
 }
 
-/// The folder for plots below `dir`, made if it is not there.
-pub(in crate::report) fn in_plots(dir: &Path) -> Result<PathBuf, ReportError> {
-    let folder = dir.join("plots");
+/// A folder below `dir`, made if it is not there.
+pub(in crate::report) fn below(dir: &Path, name: &str) -> Result<PathBuf, ReportError> {
+    let folder = dir.join(name);
     std::fs::create_dir_all(&folder).map_err(|source| ReportError::Io {
         path: folder.clone(),
         source,

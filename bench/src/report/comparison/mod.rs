@@ -12,8 +12,7 @@ pub use table::comparison_table;
 pub use write::write_comparison;
 
 use super::plots::canvas::Stroke;
-use super::plots::palette::{BLUE, GREEN, ORANGE, VERMILION};
-use plotters::style::RGBColor;
+use super::plots::palette::{BLUE, GREEN, ORANGE, RGBColor, VERMILION};
 
 /// How the curves of the groups look, told apart by dash as well as by colour; from the fifth on they begin again.
 const LOOKS: [(RGBColor, Option<(f64, f64)>); 4] = [

@@ -198,20 +198,28 @@ fn tables(rows: &[&Row]) -> String {
         };
         let (first, others) = (own(true), own(false));
         if !first.is_empty() {
-            text.push_str(&format!("<h3>{name}</h3>\n{}", table(&first)));
+            text.push_str(&format!(
+                "<h3>{name}</h3>\n{}",
+                table(&label(name, first[0], ""), &first)
+            ));
         }
         if !others.is_empty() {
             text.push_str(&format!(
                 "<details class=\"others\"><summary>{name}: {} results of the other groups of repeats</summary>\n{}</details>\n",
                 others.len(),
-                table(&others)
+                table(&label(name, others[0], ", other groups of repeats"), &others)
             ));
         }
     }
     text
 }
 
-fn table(rows: &[&Row]) -> String {
+/// What a table is called for whoever hears the page.
+fn label(name: &str, row: &Row, further: &str) -> String {
+    escape(&format!("{name}{further}: {} against {}", row.now, row.then))
+}
+
+fn table(name: &str, rows: &[&Row]) -> String {
     let body: String = rows.iter().map(|r| line(r)).collect();
     let behind: String = rows
         .iter()
@@ -228,10 +236,9 @@ fn table(rows: &[&Row]) -> String {
         )
     };
     format!(
-        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Differences\"><table class=\"groups compare\">\n<thead>\
+        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"{name}\"><table class=\"groups compare\">\n<thead>\
          <tr><th scope=\"col\">Measurand</th><th scope=\"col\">Verdict</th><th scope=\"col\">Reference</th><th scope=\"col\">Held \
-         against it</th><th scope=\"col\">Difference</th><th scope=\"col\">Chance</th><th scope=\"col\">Would have \
-         found</th></tr></thead>\n<tbody>\n{body}</tbody>\n</table></div>\n{behind}"
+         against it</th><th scope=\"col\">Difference</th><th scope=\"col\">Would have found</th></tr></thead>\n<tbody>\n{body}</tbody>\n</table></div>\n{behind}"
     )
 }
 
@@ -248,7 +255,7 @@ fn line(row: &Row) -> String {
     );
     match &row.outcome {
         RowOutcome::NotCompared { code, reason } => format!(
-            "<tr class=\"refused\">{name}<td colspan=\"6\"><strong>not compared</strong> <code>{}</code> {}</td></tr>\n",
+            "<tr class=\"refused\">{name}<td colspan=\"5\"><strong>not compared</strong> <code>{}</code> {}</td></tr>\n",
             escape(code),
             escape(reason)
         ),
@@ -265,13 +272,12 @@ fn line(row: &Row) -> String {
             };
             let sign = if c.difference.value < 0.0 { "− " } else { "+ " };
             format!(
-                "<tr>{name}<td>{verdict}{}</td><td class=\"number\">{}</td><td class=\"number\">{}</td><td \
-                 class=\"number\">{sign}{}</td><td class=\"number\">{}</td><td class=\"number\">{}</td></tr>\n",
+                "<tr>{name}<td>{verdict} <small>{}</small>{}</td><td>{}</td><td>{}</td><td>{sign}{}</td><td>{}</td></tr>\n",
+                escape(&chance(c.chance_adjusted)),
                 notes(row),
                 known(&c.then),
                 known(&c.now),
                 escape(&difference_text(row, c)),
-                escape(&chance(c.chance_adjusted)),
                 escape(&would_find_text(row, c)),
             )
         }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::{comparison_page, overlays};
 use crate::compare::{Comparison, Group, RowOutcome, sentence};
 use crate::report::ReportError;
-use crate::report::write::{in_plots, write};
+use crate::report::write::{below, write};
 
 /// Writes `comparison.html`, `comparison.json`, `comparison.csv` and `plots/*.svg` into `dir`, which is made if it is not there;
 /// files of the same names are replaced. Returns what was written, the page first.
@@ -18,7 +18,7 @@ pub fn write_comparison(
     groups: &[Group],
 ) -> Result<Vec<PathBuf>, ReportError> {
     let drawn = overlays(groups)?;
-    let folder = in_plots(dir)?;
+    let folder = below(dir, "plots")?;
     let mut files = vec![
         (dir.join("comparison.html"), comparison_page(comparison, &drawn)?),
         (

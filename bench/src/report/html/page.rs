@@ -1,10 +1,13 @@
 //! The page from head to foot.
 
 use super::{budget, plain_words, provenance, results};
+use sha2::{Digest as _, Sha256};
+
 use crate::fitting::{Family, FitDocument};
 use crate::report::{Plot, escape, words};
 
 pub(in crate::report) const STYLE: &str = include_str!("../style.css");
+const SCRIPT: &str = include_str!("../plots.js");
 
 /// The report as one HTML file. `plots` are put into it as they are; all other text is escaped.
 pub fn html(report: &FitDocument, plots: &[Plot]) -> String {
@@ -18,38 +21,6 @@ pub fn html(report: &FitDocument, plots: &[Plot]) -> String {
     page.push_str("<main>\n");
     page.push_str(&plain_words::section(report));
     let has = |family| report.measurands.iter().any(|m| m.quantity.family() == family);
-    if has(Family::Motion) {
-        page.push_str(&section(
-            "motion",
-            "What turning shows",
-            "A rim that turns: friction and inertia of the drivetrain.",
-            &results::table(report, Family::Motion),
-        ));
-    }
-    if has(Family::Static) {
-        page.push_str(&section(
-            "static",
-            "What steady torque arrives",
-            "A staircase of commands up and down: what torque settles at, and how far it is from a straight line.",
-            &(results::table(report, Family::Static) + &figures(plots, &["static-map"])),
-        ));
-    }
-    if has(Family::Drivetrain) {
-        page.push_str(&section(
-            "drivetrain",
-            "What the drivetrain does",
-            "Slow torque or slow turning: gaps, springs, friction over speed, torque over the angle, the position sensor.",
-            &results::table(report, Family::Drivetrain),
-        ));
-    }
-    if has(Family::Traces) {
-        page.push_str(&section(
-            "traces",
-            "What of a steering trace arrives",
-            "A car's steering torque, played as it is: how late and how truly it comes, and what is left of the drop at the grip limit.",
-            &(results::table(report, Family::Traces) + &figures(plots, &["trace"])),
-        ));
-    }
     page.push_str(&section(
         "driver",
         "What the driver gets",
@@ -62,11 +33,43 @@ pub fn html(report: &FitDocument, plots: &[Plot]) -> String {
         "Which frequencies of the commanded torque reach the rim, how late, and what comes with them that nobody asked for.",
         &(results::table(report, Family::Chirps) + &figures(plots, &["frequency"])),
     ));
+    if has(Family::Static) {
+        page.push_str(&section(
+            "static",
+            "What steady torque arrives",
+            "A staircase of commands up and down: what torque settles at, and how far it is from a straight line.",
+            &(results::table(report, Family::Static) + &figures(plots, &["static-map"])),
+        ));
+    }
+    if has(Family::Traces) {
+        page.push_str(&section(
+            "traces",
+            "What of a steering trace arrives",
+            "A car's steering torque, played as it is: how late and how truly it comes, and what is left of the drop at the grip limit.",
+            &(results::table(report, Family::Traces) + &figures(plots, &["trace"])),
+        ));
+    }
+    if has(Family::Motion) {
+        page.push_str(&section(
+            "motion",
+            "What turning shows",
+            "A rim that turns: friction and inertia of the drivetrain.",
+            &results::table(report, Family::Motion),
+        ));
+    }
+    if has(Family::Drivetrain) {
+        page.push_str(&section(
+            "drivetrain",
+            "What the drivetrain does",
+            "Slow torque or slow turning: gaps, springs, friction over speed, torque over the angle, the position sensor.",
+            &results::table(report, Family::Drivetrain),
+        ));
+    }
     page.push_str(&section(
         "quality",
         "Data quality",
         "Checks on the recording as a whole. A result that a check rules out is refused above, not corrected.",
-        &results::checks(report),
+        &(results::checks(report) + &results::course(report)),
     ));
     page.push_str(&section(
         "budget",
@@ -102,13 +105,15 @@ pub fn html(report: &FitDocument, plots: &[Plot]) -> String {
     document(&format!("{unit} · {day}"), &page)
 }
 
-/// A whole HTML file around a body.
+/// A whole HTML file around a body. Its policy lets nothing be fetched and no script run but the one whose hash it names.
 pub(in crate::report) fn document(title: &str, body: &str) -> String {
     format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; img-src data:; \
+         script-src 'sha256-{}'\">\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta name=\"color-scheme\" content=\"light dark\">\n<title>{}</title>\n<style>\n{STYLE}</style>\n\
-         </head>\n<body>\n{body}</body>\n</html>\n",
+         </head>\n<body>\n{body}<script>{SCRIPT}</script>\n</body>\n</html>\n",
+        base64(&Sha256::digest(SCRIPT)),
         escape(title)
     )
 }
@@ -147,6 +152,25 @@ fn header(document: &FitDocument, unit: &str, day: &str) -> String {
         escape(unit),
         provenance::import_note(document)
     )
+}
+
+/// Bytes as RFC 4648, chapter 4, writes them.
+pub(in crate::report) fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut text = String::new();
+    for three in bytes.chunks(3) {
+        let word =
+            three.iter().fold(0u32, |word, byte| word << 8 | u32::from(*byte)) << (8 * (3 - three.len()));
+        for place in 0..4 {
+            let letter = LETTERS[(word >> (18 - 6 * place) & 63) as usize];
+            text.push(if place <= three.len() {
+                char::from(letter)
+            } else {
+                '='
+            });
+        }
+    }
+    text
 }
 
 /// A section with its heading, a line on what it holds, and its body.

@@ -8,13 +8,13 @@ use crate::report::{escape, words};
 pub(super) fn section(document: &FitDocument) -> String {
     let mut text = String::from("<section id=\"short\" class=\"short\">\n<h2>In short</h2>\n");
     for sentence in [
-        turning(document),
-        steady(document),
-        at_the_limit(document),
         steps(document),
         rise(document),
         frequency(document),
         not_asked_for(document),
+        steady(document),
+        at_the_limit(document),
+        turning(document),
         ringing(document),
     ] {
         if !sentence.is_empty() {

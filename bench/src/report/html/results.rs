@@ -139,7 +139,7 @@ fn others(document: &FitDocument, family: Family) -> String {
         }
     };
     format!(
-        "<details class=\"others\"><summary>{summary}</summary>\n<div class=\"scroll\"><table \
+        "<details class=\"others\"><summary>{summary}</summary>\n<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"{summary}\"><table \
          class=\"groups\">\n<thead><tr><th scope=\"col\">Group</th>{heads}<th scope=\"col\">n</th></tr></thead>\n\
          <tbody>\n{body}</tbody>\n</table></div>\n{reasons}</details>\n"
     )
@@ -258,6 +258,48 @@ pub(super) fn checks(document: &FitDocument) -> String {
         "<table class=\"checks\">\n<thead><tr><th scope=\"col\">Check</th><th scope=\"col\">Verdict</th>\
          <th scope=\"col\">Found</th></tr></thead>\n<tbody>\n{items}</tbody>\n</table>\n"
     )
+}
+
+/// What the run was like over its time: how warm it became, how long it was and how closely it was sampled.
+pub(super) fn course(document: &FitDocument) -> String {
+    let facts = &document.recording;
+    let warm = document
+        .measurands
+        .iter()
+        .filter_map(|m| m.conditions.temperature.as_ref());
+    let (low, high) = warm.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| {
+        (low.min(t.min_degc), high.max(t.max_degc))
+    });
+    let warm_up = if low <= high {
+        format!(
+            "{low:.1} to {high:.1} °C while it was measured, {:.1} K apart",
+            high - low
+        )
+    } else {
+        "temperature not measured".into()
+    };
+    let rows = [
+        ("Warm-up", warm_up),
+        (
+            "Length",
+            format!(
+                "{} samples in {} s, {} a second",
+                facts.samples,
+                plain(facts.duration_s, 4),
+                plain(facts.sample_rate_hz, 4)
+            ),
+        ),
+    ];
+    let rows: String = rows
+        .iter()
+        .map(|(name, found)| {
+            format!(
+                "<tr><th scope=\"row\">{name}</th><td>{}</td></tr>\n",
+                escape(found)
+            )
+        })
+        .collect();
+    format!("<table class=\"provenance\">\n<tbody>\n{rows}</tbody>\n</table>\n")
 }
 
 /// Definition, method and source of each quantity that occurs.

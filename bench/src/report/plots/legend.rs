@@ -2,8 +2,7 @@
 
 use super::PlotError;
 use super::canvas::{Anchor, Canvas, Lettering, Stroke};
-use super::palette::INK;
-use plotters::style::RGBColor;
+use super::palette::{INK, RGBColor};
 
 /// What an entry looks like.
 #[derive(Debug, Clone, Copy)]
@@ -48,7 +47,9 @@ pub(crate) fn draw(
     width: f64,
 ) -> Result<(), PlotError> {
     let (found, _) = places(entries, width);
-    for ((sample, text), (row, x)) in entries.iter().zip(found) {
+    canvas.legend(entries.iter().map(|(sample, _)| *sample));
+    for (place, ((sample, text), (row, x))) in entries.iter().zip(found).enumerate() {
+        canvas.entry(place);
         let (x, y) = (left + x, top + ROW * (row as f64 + 0.5));
         match sample {
             Sample::Line(stroke) => canvas.line(&[(x, y), (x + SWATCH, y)], *stroke)?,
@@ -61,6 +62,7 @@ pub(crate) fn draw(
             (x + SWATCH + 6.0, y),
             Lettering::new(INK, SIZE, Anchor::Left),
         )?;
+        canvas.end_entry();
     }
     Ok(())
 }

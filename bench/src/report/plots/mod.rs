@@ -11,19 +11,20 @@ mod latency;
 pub(super) mod legend;
 pub(super) mod palette;
 pub(super) mod panel;
+mod path;
 mod static_map;
 mod steps;
 mod trace;
 
 use crate::fitting::FitDocument;
 
-/// A drawing that failed; the drawing goes to memory, so this is a defect or an exhausted machine.
+/// A drawing that failed: the place for its text ran out.
 #[derive(Debug, thiserror::Error)]
 #[error("a plot could not be drawn: {0}")]
 pub struct PlotError(String);
 
 impl PlotError {
-    /// Wraps what the backend said; its error type has no name of its own outside the backend.
+    /// Wraps what the text's place said.
     pub(crate) fn of(error: impl std::fmt::Display) -> Self {
         Self(error.to_string())
     }

@@ -1,7 +1,16 @@
 //! Colours. The hues are those of Okabe and Ito (Color Universal Design, 2008), told apart by every common kind of
 //! colour vision; lines that matter differ in dash and width as well, so that a grey print can be read.
 
-use plotters::style::RGBColor;
+/// A colour of the sRGB space.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct RGBColor(pub(crate) u8, pub(crate) u8, pub(crate) u8);
+
+impl std::fmt::Display for RGBColor {
+    /// As SVG and CSS write it, in capitals: the style sheet exchanges colours by this text.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "#{:02X}{:02X}{:02X}", self.0, self.1, self.2)
+    }
+}
 
 /// Text and frames.
 pub(crate) const INK: RGBColor = RGBColor(0x1F, 0x29, 0x33);

@@ -3,9 +3,11 @@
 use super::PlotError;
 use super::axis::Axis;
 use super::canvas::{Anchor, Canvas, Lettering, Point, Stroke};
-use super::palette::{GRID, INK, SOFT};
-use plotters::style::RGBColor;
+use super::palette::{GRID, INK, RGBColor, SOFT};
+use super::path::thinned;
 
+/// Columns that curves are thinned in, px: half of one, so that a page may zoom a little before it shows.
+const COLUMN: f64 = 0.5;
 /// Size of axis numbers, px.
 pub(crate) const NUMBERS: f64 = 12.0;
 
@@ -21,6 +23,11 @@ pub(crate) struct Panel {
 }
 
 impl Panel {
+    /// Left and top: what tells panels of one drawing apart.
+    pub(crate) fn corner(&self) -> [u64; 2] {
+        [self.left, self.top].map(f64::to_bits)
+    }
+
     /// Position of a pair of values.
     pub(crate) fn at(&self, x: f64, y: f64) -> Point {
         (self.x_px(x), self.y_px(y))
@@ -36,6 +43,13 @@ impl Panel {
 
     /// Grid, frame and axis numbers; the numbers of the x axis only where `numbers_below`.
     pub(crate) fn axes(&self, canvas: &mut Canvas<'_>, numbers_below: bool) -> Result<(), PlotError> {
+        canvas.begin_grid(self);
+        let drawn = self.grid(canvas, numbers_below);
+        canvas.end_grid();
+        drawn
+    }
+
+    fn grid(&self, canvas: &mut Canvas<'_>, numbers_below: bool) -> Result<(), PlotError> {
         for (value, label) in self.x.ticks(self.right - self.left) {
             let x = self.x_px(value);
             canvas.line(&[(x, self.top), (x, self.bottom)], Stroke::solid(GRID, 1.0))?;
@@ -63,6 +77,7 @@ impl Panel {
 
     /// Names of the axes; an empty name is left out.
     pub(crate) fn names(&self, canvas: &mut Canvas<'_>, x: &str, y: &str) -> Result<(), PlotError> {
+        canvas.call(self, x, y);
         if !x.is_empty() {
             let middle = 0.5 * (self.left + self.right);
             canvas.text(
@@ -91,7 +106,7 @@ impl Panel {
         stroke: Stroke,
     ) -> Result<(), PlotError> {
         for piece in self.visible(x, y) {
-            canvas.line(&piece, stroke)?;
+            canvas.line(&thinned(piece, COLUMN), stroke)?;
         }
         Ok(())
     }
@@ -113,8 +128,9 @@ impl Panel {
         let rows: Vec<(f64, f64, f64)> = rows
             .filter(|(x, low, high)| self.x.holds(*x) && low.is_finite() && high.is_finite())
             .collect();
-        let mut outline: Vec<Point> = rows.iter().map(|(x, low, _)| inside(*x, *low)).collect();
-        outline.extend(rows.iter().rev().map(|(x, _, high)| inside(*x, *high)));
+        let mut outline = thinned(rows.iter().map(|(x, low, _)| inside(*x, *low)).collect(), COLUMN);
+        let upper = rows.iter().rev().map(|(x, _, high)| inside(*x, *high));
+        outline.extend(thinned(upper.collect(), COLUMN));
         canvas.polygon(&outline, colour, alpha)
     }
 

@@ -1,0 +1,225 @@
+"""Opens pages of the program in a real browser and uses them as people do.
+
+    python browse_pages.py [--keep] FOLDER PAGE.html [PAGE.html ...]
+
+Prints one line a finding that should not be; the last line is "done". Prints are left in FOLDER, and with --keep pictures of every
+look. Needs Debian's
+chromium and chromium-driver, selenium, and the accessibility rules of axe-core.
+"""
+
+import base64
+import importlib.resources
+import json
+import pathlib
+import shutil
+import sys
+import time
+
+from selenium import webdriver
+from selenium.webdriver.common.action_chains import ActionChains
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+
+AXE = importlib.resources.files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
+
+
+def browser(folder):
+    options = webdriver.ChromeOptions()
+    options.binary_location = shutil.which("chromium") or shutil.which("chromium-browser")
+    for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--hide-scrollbars"):
+        options.add_argument(argument)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    options.add_experimental_option("prefs", {"download.default_directory": str(folder)})
+    service = webdriver.ChromeService(executable_path=shutil.which("chromedriver"))
+    return webdriver.Chrome(options=options, service=service)
+
+
+class Visit:
+    def __init__(self, driver, page, folder, keep):
+        self.driver, self.page, self.folder, self.keep = driver, page, folder, keep
+
+    def wrong(self, words):
+        print(f"{self.page.name}: {words}", flush=True)
+
+    def expect(self, holds, words):
+        if not holds:
+            self.wrong(words)
+
+    def js(self, script, *arguments):
+        return self.driver.execute_script(script, *arguments)
+
+    def look(self, name, width, dark=False):
+        """Sets the width and the colour scheme and checks what must hold in each."""
+        scheme = "dark" if dark else "light"
+        self.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", {
+            "width": width, "height": 900, "deviceScaleFactor": 1, "mobile": width < 600})
+        self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {
+            "features": [{"name": "prefers-color-scheme", "value": scheme}]})
+        wide = self.js("return document.documentElement.scrollWidth - innerWidth")
+        self.expect(wide <= 0, f"{name}: {wide} px wider than the screen")
+        # Once with all that is folded away open and every rule; in the other looks what depends on the look.
+        first = name == "light"
+        if first:
+            self.js("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+        rules = {} if first else {"runOnly": ["color-contrast", "scrollable-region-focusable", "target-size"]}
+        if not self.js("return Boolean(window.axe)"):
+            self.js(AXE + "; window.axe = axe;")
+        found = self.driver.execute_async_script(
+            "const done = arguments[arguments.length - 1];"
+            "axe.run(document, { resultTypes: ['violations'], ...arguments[0] }).then((r) => done(r.violations), (e) => done([{ id: String(e), nodes: [] }]));",
+            rules)
+        for violation in found:
+            nodes = "; ".join(node["html"][:120] for node in violation["nodes"][:3])
+            self.wrong(f"{name}: accessibility: {violation['id']} at {len(violation['nodes'])}: {nodes}")
+        self.js("document.querySelectorAll('details').forEach((d) => { d.open = false; })")
+        if not self.keep:
+            return
+        shot = self.driver.execute_cdp_cmd("Page.captureScreenshot", {"captureBeyondViewport": True, "clip": {
+            "x": 0, "y": 0, "width": width, "height": self.js("return document.documentElement.scrollHeight"), "scale": 1}})
+        (self.folder / f"{self.page.stem}-{name}.png").write_bytes(base64.b64decode(shot["data"]))
+
+    def plots(self):
+        figures = self.driver.find_elements(By.CSS_SELECTOR, "figure[id]")
+        told = self.js("return document.documentElement.dataset.plots")
+        self.expect(figures and told == str(len(figures)), f"{told} of {len(figures)} plots were made live")
+        for figure in figures:
+            sizes = self.js(
+                "return [...arguments[0].querySelectorAll('.wide .data')].map((g) => [g.querySelectorAll('path, rect').length,"
+                " g.getBoundingClientRect().width])", figure)
+            name = figure.get_attribute("id")
+            self.expect(sizes and all(count > 0 and width > 50 for count, width in sizes), f"{name}: nothing drawn: {sizes}")
+        return figures
+
+    def keyboard(self):
+        """Reaches the first plot by the tabulator alone, reads out, zooms, moves and goes back."""
+        body = self.driver.find_element(By.TAG_NAME, "body")
+        self.js("document.activeElement.blur(); scrollTo(0, 0)")
+        body.send_keys(Keys.TAB)
+        for _ in range(400):
+            if self.js("return document.activeElement.getAttribute('role')") == "application":
+                break
+            ActionChains(self.driver).send_keys(Keys.TAB).perform()
+        frame = self.driver.switch_to.active_element
+        if frame.get_attribute("role") != "application":
+            self.wrong("no plot can be reached by the tabulator")
+            return
+        output = "return arguments[0].closest('figure').querySelector('output').textContent"
+        transform = "return [...arguments[0].querySelectorAll('.data')].map((g) => g.getAttribute('transform'))"
+        first = self.js(output, frame)
+        self.expect(";" in first and ":" in first, f"the plot in focus reads out nothing: {first!r}")
+        frame.send_keys(Keys.ARROW_RIGHT)
+        second = self.js(output, frame)
+        self.expect(second != first, "an arrow does not move the read-out")
+        frame.send_keys("+")
+        self.expect(self.js(transform, frame)[0], "plus does not zoom")
+        zoomed = self.js(transform, frame)[0]
+        frame.send_keys(Keys.SHIFT + Keys.ARROW_RIGHT)
+        moved = self.js(transform, frame)[0]
+        self.expect(moved and moved != zoomed, f"shift and arrow do not move: {zoomed} then {moved}")
+        frame.send_keys("0")
+        self.expect(not any(self.js(transform, frame)), "zero does not show the whole")
+
+    def linked(self):
+        """Panels with one x axis zoom together; a drag zooms; a double click goes back."""
+        frame = self.js("return document.querySelector('#plot-frequency .wide')")
+        if frame is None:
+            return
+        self.js("arguments[0].scrollIntoView({block: 'center'})", frame)
+        boxes = self.js("return [...arguments[0].querySelectorAll('.panel')].map((p) => p.dataset.box.split(' ').map(Number))", frame)
+        left, top, right, bottom = boxes[0]
+        svg = frame.find_element(By.CSS_SELECTOR, "svg")
+        rect = svg.rect
+        view = [float(v) for v in svg.get_dom_attribute("viewBox").split()]
+        scale = rect["width"] / view[2]
+        centre = (view[2] / 2, view[3] / 2)
+        to = lambda x, y: (int((x - centre[0]) * scale), int((y - centre[1]) * scale))
+        middle = 0.5 * (top + bottom)
+        chain = ActionChains(self.driver)
+        chain.move_to_element_with_offset(svg, *to(left + 0.4 * (right - left), middle)).click_and_hold()
+        chain.move_to_element_with_offset(svg, *to(left + 0.6 * (right - left), middle + 2)).release().perform()
+        transforms = self.js("return [...arguments[0].querySelectorAll('.data')].map((g) => g.getAttribute('transform'))", frame)
+        self.expect(len(transforms) > 1 and all(transforms), f"panels of one axis do not zoom together: {transforms}")
+        factor = float(transforms[0].split("(")[1].split()[0]) if transforms[0] else 0
+        self.expect(abs(factor - 5) < 0.2, f"a fifth of the axis was drawn over, and the zoom is {factor}")
+        ActionChains(self.driver).move_to_element_with_offset(svg, *to(left + 30, middle)).double_click().perform()
+        whole = self.js("return [...arguments[0].querySelectorAll('.data')].map((g) => g.getAttribute('transform'))", frame)
+        self.expect(not any(whole), "a double click does not show the whole")
+
+    def read_out(self, fit):
+        """The read-out of the response is what the fit says at the nearest frequency."""
+        curve = fit["curves"]["frequency"]
+        frame = self.js("return document.querySelector('#plot-frequency .wide')")
+        frame.send_keys(Keys.ARROW_RIGHT)
+        text = self.js("return document.querySelector('#plot-frequency output').textContent").replace("−", "-")
+        hz = float(text.split()[1])
+        db = float(text.split("as measured ")[1].split()[0])
+        nearest = min(range(len(curve["f_hz"])), key=lambda k: abs(curve["f_hz"][k] / hz - 1))
+        near = curve["gain_db"][max(nearest - 2, 0):nearest + 3]
+        self.expect(min(near) - 0.05 <= db <= max(near) + 0.05, f"{text}, and the fit says {near} dB about {hz} Hz")
+
+    def toggles(self):
+        button = self.driver.find_element(By.CSS_SELECTOR, "figure[id] .tools button[aria-pressed]")
+        hidden = "return [...arguments[0].closest('figure').querySelectorAll('.wide .data [style*=\"none\"]')].length"
+        button.click()
+        self.expect(self.js(hidden, button) > 0 and button.get_attribute("aria-pressed") == "false", "a series cannot be hidden")
+        button.click()
+        self.expect(self.js(hidden, button) == 0, "a hidden series does not come back")
+
+    def picture(self):
+        before = set(self.folder.glob("plot-*.png"))
+        self.driver.execute_cdp_cmd("Page.setDownloadBehavior", {"behavior": "allow", "downloadPath": str(self.folder)})
+        button = self.js("return [...document.querySelectorAll('.tools button')].find((b) => b.textContent === 'Save PNG')")
+        button.click()
+        for _ in range(100):
+            made = set(self.folder.glob("plot-*.png")) - before
+            if made:
+                break
+            time.sleep(0.05)
+        self.expect(made and made.pop().read_bytes()[:8] == b"\x89PNG\r\n\x1a\n", "no picture is saved")
+
+    def paper(self):
+        pdf = base64.b64decode(self.driver.print_page())
+        (self.folder / f"{self.page.stem}.pdf").write_bytes(pdf)
+        pages = pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") + pdf.count(b"/Type /Page/")
+        self.expect(pdf.startswith(b"%PDF") and len(pdf) > 20_000 and pages >= 2, f"the print has {len(pdf)} bytes and {pages} pages")
+
+    def quiet(self):
+        for entry in self.driver.get_log("browser"):
+            self.wrong(f"console: {entry['level']}: {entry['message']}")
+        own = self.page.as_uri()
+        for entry in self.driver.get_log("performance"):
+            message = json.loads(entry["message"])["message"]
+            if message["method"] == "Network.requestWillBeSent":
+                url = message["params"]["request"]["url"]
+                if url != own and not url.startswith("data:"):
+                    self.wrong(f"asks for {url[:200]}")
+
+
+def main():
+    keep = "--keep" in sys.argv
+    folder, *pages = [pathlib.Path(name).resolve() for name in sys.argv[1:] if name != "--keep"]
+    driver = browser(folder)
+    driver.set_script_timeout(120)
+    try:
+        for page in pages:
+            driver.get(page.as_uri())
+            visit = Visit(driver, page, folder, keep)
+            visit.look("light", 1100)
+            visit.plots()
+            visit.keyboard()
+            visit.linked()
+            visit.toggles()
+            fit = page.with_name("fit.json")
+            if fit.exists():
+                visit.read_out(json.loads(fit.read_text(encoding="utf-8")))
+                visit.picture()
+            visit.look("dark", 1100, dark=True)
+            visit.look("phone", 390)
+            visit.paper()
+            visit.quiet()
+    finally:
+        driver.quit()
+    print("done")
+
+
+main()
