@@ -6,6 +6,7 @@ mod check;
 mod columns;
 mod completions;
 mod contact;
+mod correct;
 mod exit;
 mod export;
 mod files;
@@ -44,6 +45,7 @@ pub fn main() -> ExitCode {
         Command::Import(args) => import::import(&args, &say),
         Command::Export(args) => export::export(&args, &say),
         Command::Trace(args) => trace::trace(&args, &say),
+        Command::Correct(args) => correct::correct(&args, &say),
         Command::Completions(args) => completions::completions(&args),
     };
     match done {

@@ -7,6 +7,8 @@ mod html;
 mod plots;
 #[cfg(test)]
 mod sample;
+#[cfg(test)]
+mod sample_driver;
 mod table;
 #[cfg(test)]
 mod tests;
