@@ -23,6 +23,9 @@
 //! | [`backlash`] | gap, lost motion, hysteresis and stiffness from slow reversals |
 //! | [`cogging`] | torque that repeats with the angle: orders, names, skew, ripple under load |
 //! | [`inertia`] | inertia from two discs, ratio, and what changed in a belt |
+//! | [`shock`] | half-sine pulses and trains of them: the share that arrives, how late, how wide, what is left |
+//! | [`small`] | small changes on a preload: the smallest that is told from none, small sines, how restless held torque is |
+//! | [`heat`] | warming: time constants, what torque loses, what can be held for good |
 //! | [`position`] | step and noise of a position sensor |
 //! | [`static_map`] | steady torque against command: gain, offset, deadband, hysteresis, deviations from a line |
 //! | [`regression`] | linear least squares, and what its columns can tell apart |
@@ -36,6 +39,7 @@ pub mod cogging;
 pub mod estimate;
 pub mod frequency;
 pub mod friction;
+pub mod heat;
 pub mod inertia;
 pub mod latency;
 pub mod least_squares;
@@ -45,6 +49,8 @@ pub mod multisine;
 pub mod position;
 pub mod rational;
 pub mod regression;
+pub mod shock;
+pub mod small;
 pub mod spectra;
 pub mod static_map;
 pub mod statistics;

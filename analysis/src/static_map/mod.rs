@@ -5,10 +5,12 @@
 //! as much, so the mean of both ways is the map, and their difference the hysteresis. The first cycle, which starts from
 //! another history, is not given to it.
 
+mod correction;
 mod curve;
 mod lines;
 mod outcome;
 
+pub use correction::{Correction, isotonic};
 pub use curve::{Level, MapCurve};
 pub use lines::{Line, straightest, through_ends, through_zero};
 
@@ -36,6 +38,9 @@ pub struct MapOptions {
     pub zero_u_nm: f64,
     /// Part of the largest command that the gain is read from, from and to.
     pub gain_range: [f64; 2],
+    /// Part of the largest command that the deadband is read from: nearer to zero, since every bend of the map (ripple of the
+    /// motor over its small twist, say) that is alike on both sides looks like one, with the third power of this.
+    pub deadband_range: [f64; 2],
     /// Fewest cycles.
     pub min_cycles: usize,
 }
@@ -46,6 +51,7 @@ impl Default for MapOptions {
             gain_rel_u: 0.0,
             zero_u_nm: 0.0,
             gain_range: [0.1, 0.7],
+            deadband_range: [0.1, 0.45],
             min_cycles: 3,
         }
     }

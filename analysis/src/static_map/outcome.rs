@@ -84,6 +84,7 @@ pub(super) fn of(curve: MapCurve, options: &MapOptions) -> Result<StaticMap, Ref
     let map: Vec<f64> = points.iter().map(|p| p.1).collect();
     let middle = figures(range.line(&command, &map)?);
     let bend = bends(&range, &command, &map, middle)?;
+    let (near, near_each) = near_zero(&curve, &points, options)?;
     let n = curve.cycles;
     let own = |k: usize| -> Result<Vec<Contribution>, Refusal> {
         let values: Vec<f64> = each.iter().map(|f| f[k]).collect();
@@ -102,7 +103,18 @@ pub(super) fn of(curve: MapCurve, options: &MapOptions) -> Result<StaticMap, Ref
     let gain = Estimate::from_budget(middle[0], "1", n, line, with(own(0)?, gain_u(middle[0])));
     let offset = Estimate::from_budget(middle[1], "N.m", n, line, with(own(1)?, zero_u.clone()));
     // A command for a command: the sensor's gain has no part in it.
-    let deadband = Estimate::from_budget(middle[2], "N.m", n, line, own(2)?);
+    let deadband = Estimate::from_budget(
+        near[0],
+        "N.m",
+        n,
+        "line of one slope through both sides near zero, mean of both ways",
+        vec![
+            Contribution::of_mean("scatter of cycles", &mean_sd(&near_each)?),
+            Contribution::type_a("bends of the map", near[1], 3.0),
+            // A bend grows with the third power of the range: what it makes of the wider one says how much is left of it.
+            Contribution::type_b("bends of the map beyond", 0.5 * (middle[2] - near[0]).abs()),
+        ],
+    );
     let (sd, dof) = curve.scatter_nm()?;
     let repeatability = Estimate::from_budget(
         sd,
@@ -165,6 +177,31 @@ pub(super) fn of(curve: MapCurve, options: &MapOptions) -> Result<StaticMap, Ref
         largest: [end(curve.levels.last())?, end(curve.levels.first())?],
         curve,
     })
+}
+
+/// Deadband from the levels near zero, with what bends leave open of it, and that of each cycle. Where too few levels lie there, all of
+/// the gain's range is taken.
+fn near_zero(
+    curve: &MapCurve,
+    points: &[(f64, f64)],
+    options: &MapOptions,
+) -> Result<([f64; 2], Vec<f64>), Refusal> {
+    let range = match Range::of(curve, points, options.deadband_range) {
+        Ok(range) => range,
+        Err(_) => Range::of(curve, points, options.gain_range)?,
+    };
+    let command: Vec<f64> = curve.levels.iter().map(|l| l.command_nm).collect();
+    let map: Vec<f64> = points.iter().map(|p| p.1).collect();
+    let middle = figures(range.line(&command, &map)?);
+    let bend = bends(&range, &command, &map, middle)?;
+    let all: Vec<Vec<f64>> = curve.levels.iter().map(super::Level::torque_nm).collect();
+    let each = (0..curve.cycles)
+        .map(|cycle| {
+            let torque: Vec<f64> = all.iter().map(|t| t[cycle]).collect();
+            Ok(figures(range.line(&command, &torque)?)[2])
+        })
+        .collect::<Result<_, Refusal>>()?;
+    Ok(([middle[2], bend[2]], each))
 }
 
 /// By how much gain, offset and deadband change when one level after another is left out on both sides (jackknife): what bends

@@ -302,7 +302,10 @@ fn windows_are_right(plan: &Plan) -> Result<(), TestCaseError> {
                 let sweep = w.sweep.unwrap();
                 prop_assert!(((w.end_us - w.start_us) as f64 * 1e-6 - sweep.duration_s).abs() < 1e-6);
             }
-            ExcitationKind::Step | ExcitationKind::Hold | ExcitationKind::Staircase => {
+            ExcitationKind::Step
+            | ExcitationKind::Hold
+            | ExcitationKind::Staircase
+            | ExcitationKind::Increment => {
                 prop_assert!((plan.setpoint_nm(w.start_us) - w.to_nm).abs() < 1e-12);
                 prop_assert!((plan.setpoint_nm(w.end_us - 1) - w.to_nm).abs() < 1e-12);
             }
@@ -312,6 +315,17 @@ fn windows_are_right(plan: &Plan) -> Result<(), TestCaseError> {
             }
             // The generated procedures have no files.
             ExcitationKind::Trace => {}
+            ExcitationKind::Sine => {
+                // A quarter of a period into the second one the whole amplitude is there.
+                let sweep = w.sweep.unwrap();
+                let quarter_us = (1.25e6 / sweep.from_hz).round() as u64;
+                let crest_nm = plan.setpoint_nm(w.start_us + quarter_us) - w.preload_nm;
+                prop_assert!(
+                    (crest_nm - w.amplitude_nm).abs() < 1e-3 * w.amplitude_nm,
+                    "{:?}",
+                    w
+                );
+            }
             ExcitationKind::Reversal => {
                 // A quarter up, a quarter back, as far down: by definition of a triangle.
                 let (start_us, length_us) = (w.start_us, w.end_us - w.start_us);

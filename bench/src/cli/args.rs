@@ -113,6 +113,9 @@ pub(super) enum Command {
     /// Records of units over benches and years: add, look, judge, correct, verify, export
     #[command(subcommand, after_help = RECORDS_HELP)]
     Records(Records),
+    /// Turn a static map round: the command for a wanted torque, as CSV that a staircase can go by
+    #[command(after_help = CORRECT_HELP)]
+    Correct(CorrectArgs),
     /// Print a completion script for a shell
     Completions(CompletionsArgs),
 }
@@ -164,6 +167,10 @@ Examples:
   truerim export out/run/recording.h5 --format npz --out run.npz --map run-map.toml
       also writes the map with which `truerim import` brings the data back, segments included";
 
+const CORRECT_HELP: &str = "\
+Examples:
+  truerim correct out/belt/fit.json --out curve.csv
+      then `correction = \"curve.csv\"` in a staircase beside it: levels become wanted torques";
 const TRACE_HELP: &str = "\
 Examples:
   truerim trace --manoeuvre corner-to-limit --speed 90 --peak-torque 6 --out corner.csv
@@ -290,6 +297,18 @@ pub(super) struct CompareArgs {
     /// Folder for comparison.html, .json, .csv and plots [default: none is written]
     #[arg(long, value_name = "FOLDER")]
     pub(super) out: Option<PathBuf>,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(super) struct CorrectArgs {
+    /// Fit (JSON) or recording (HDF5) with a static map
+    pub(super) source: PathBuf,
+    /// File to make
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: PathBuf,
+    /// Rows of the table
+    #[arg(long, value_name = "N", default_value_t = 201)]
+    pub(super) rows: usize,
 }
 
 #[derive(Debug, Clone, Args)]

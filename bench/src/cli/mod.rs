@@ -8,6 +8,7 @@ mod columns;
 mod compare;
 mod completions;
 mod contact;
+mod correct;
 mod exit;
 mod export;
 mod files;
@@ -52,6 +53,7 @@ pub fn main() -> ExitCode {
         Command::Trace(args) => trace::trace(&args, &say),
         Command::Axis(args) => axis::axis(&args, &say),
         Command::Records(what) => records::records(&what, &say),
+        Command::Correct(args) => correct::correct(&args, &say),
         Command::Completions(args) => completions::completions(&args),
     };
     match done {

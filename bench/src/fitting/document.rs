@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 use truerim_analysis::estimate::{Check, Estimate, Outcome};
 
 use super::definitions::Family;
+use super::driver_curves::{HeatCurve, ResolutionCurve, ShockCurve, StaticMapCurve, TraceCurve};
 use super::facts::RecordingFacts;
 use super::reading::ShownIn;
 use crate::recording::Recording;
@@ -301,6 +302,48 @@ pub enum Quantity {
     TraceDistortion,
     /// Share of it that is cut off.
     TraceClipped,
+    /// Share of a half-sine's crest that arrives.
+    ShockRetention,
+    /// Delay of its middle.
+    ShockDelay,
+    /// Its duration over that commanded.
+    ShockWidth,
+    /// What is left behind it.
+    ShockAfter,
+    /// Swing kept within a train of them.
+    TrainSwing,
+    /// What is left between them.
+    TrainLeft,
+    /// Smallest step up that is told from noise.
+    ResolutionUp,
+    /// Smallest step down.
+    ResolutionDown,
+    /// Share of a small step up that arrives.
+    IncrementUp,
+    /// Share of a small step down.
+    IncrementDown,
+    /// Gain of a small sine.
+    SineGain,
+    /// Its delay.
+    SineDelay,
+    /// Root mean square of the torque about a held level.
+    GrainRms,
+    /// Its greatest departure.
+    GrainPeak,
+    /// Its part in one band.
+    GrainBand,
+    /// Share of the torque at first that is left at the end of a hold.
+    TorqueHeld,
+    /// Faster time constant of warming.
+    HeatFast,
+    /// Slower time constant.
+    HeatSlow,
+    /// Torque that warms by a stated rise in the end.
+    SustainedTorque,
+    /// Temperature from which less torque arrives.
+    DeratingOnset,
+    /// Time in which half of the rise goes again.
+    HeatRecovery,
     /// Declared delay of the torque sensor, taken out of the others.
     SensorDelay,
 }
@@ -425,55 +468,15 @@ pub struct Curves {
     /// The first steering trace; documents of earlier versions have none.
     #[serde(default)]
     pub trace: Option<TraceCurve>,
-}
-
-/// A steering trace as commanded and as it arrived, the delay taken out. Lists of instants have one entry an instant, those of bands
-/// one a band.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-pub struct TraceCurve {
-    /// The segment.
-    pub group: String,
-    /// Conditions.
-    pub conditions: Conditions,
-    /// Instants from the start of the trace, s.
-    pub t_s: Vec<f64>,
-    /// Torque commanded, N·m.
-    pub commanded_nm: Vec<f64>,
-    /// Mean torque of all repeats, N·m.
-    pub arrived_nm: Vec<f64>,
-    /// One standard deviation of a repeat below, N·m.
-    pub low_nm: Vec<f64>,
-    /// One above, N·m.
-    pub high_nm: Vec<f64>,
-    /// The delay that is taken out, sensor included, s.
-    pub shift_s: f64,
-    /// Crest, floor, and the time either side of both over which means are taken, s; where there is a grip limit.
-    pub limit_s: Option<[f64; 3]>,
-    /// Drop commanded there, N·m.
-    pub drop_nm: Option<f64>,
-    /// Lowest and highest frequency of the octaves that have a gain, Hz; from 0 for the slowest.
-    pub bands_hz: Vec<[f64; 2]>,
-    /// Lower end of the interval, value and upper end of the gain of each.
-    pub gain: Vec<[f64; 3]>,
-    /// Coherence of each.
-    pub coherence: Vec<f64>,
-}
-
-/// The static map; every list has one entry a level, commands ascending.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-pub struct StaticMapCurve {
-    /// Conditions.
-    pub conditions: Conditions,
-    /// Command, N·m.
-    pub command_nm: Vec<f64>,
-    /// Torque on the way up, mean of cycles, N·m; `None` where the level is only reached downward.
-    pub rising_nm: Vec<Option<f64>>,
-    /// The same on the way down.
-    pub falling_nm: Vec<Option<f64>>,
-    /// Slope of the line through both sides.
-    pub gain: Option<f64>,
-    /// Torque of that line at zero command, N·m.
-    pub offset_nm: Option<f64>,
+    /// Half-sine pulses by width.
+    #[serde(default)]
+    pub shock: Option<ShockCurve>,
+    /// Small steps on preloads.
+    #[serde(default)]
+    pub resolution: Option<ResolutionCurve>,
+    /// Warming and cooling.
+    #[serde(default)]
+    pub heat: Option<HeatCurve>,
 }
 
 /// Steps of one group on one time axis. Every list has one entry an instant.

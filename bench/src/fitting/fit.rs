@@ -16,8 +16,8 @@ use super::groups;
 use super::scan::scan;
 use super::sensor::SensorTerms;
 use super::{
-    FittingError, agreement, by_frequency, curves, delays, drivetrain, motion, quality, spread, static_map,
-    steps, sweeps, traces,
+    FittingError, agreement, by_frequency, curves, delays, drivetrain, heat, motion, quality, shock, small,
+    spread, static_map, steps, sweeps, traces,
 };
 use crate::recording::{Declared, Recording};
 
@@ -141,13 +141,19 @@ fn clamped(
     shown.static_map = curve;
     let (traces, trace) = traces::of(source, base)?;
     shown.trace = trace;
-    let others = !(loops.is_empty() && map.is_empty() && traces.is_empty());
+    let (pulses, curve) = shock::of(source, base)?;
+    shown.shock = curve;
+    let (changes, curve) = small::of(source, base)?;
+    shown.resolution = curve;
+    let (warmed, curve) = heat::of(source, base)?;
+    shown.heat = curve;
+    let driver = [map, traces, pulses, changes, warmed];
+    let others = !loops.is_empty() || driver.iter().any(|found| !found.is_empty());
     if others || !(cuts.multisines.is_empty() && cuts.pseudo_random.is_empty()) {
         results.retain(worth_its_line);
     }
     results.extend(loops);
-    results.extend(map);
-    results.extend(traces);
+    results.extend(driver.into_iter().flatten());
     Ok((results, by_frequency.models, by_frequency.response))
 }
 

@@ -12,12 +12,14 @@ mod cut;
 mod definitions;
 mod delays;
 mod document;
+mod driver_curves;
 mod drivetrain;
 mod error;
 mod facts;
 mod fit;
 mod gather;
 mod groups;
+mod heat;
 mod ideal;
 mod model;
 mod motion;
@@ -27,6 +29,8 @@ mod quality;
 mod reading;
 mod scan;
 mod sensor;
+mod shock;
+mod small;
 mod spread;
 mod static_map;
 mod steps;
@@ -41,8 +45,11 @@ pub use belt::{BeltReport, NotCompared, SIGNIFICANCE, compare_belts};
 pub use definitions::{Family, QuantityText};
 pub use document::{
     Conditions, Curves, DelayCurve, FitDocument, FrequencyCurve, LOWEST_DB, LatencyCurve, Measurand,
-    ModelFacts, Program, Quantity, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, StaticMapCurve, StepCurves,
-    Temperature, TraceCurve,
+    ModelFacts, Program, Quantity, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, StepCurves, Temperature,
+};
+pub use driver_curves::{
+    GrainCurve, HeatCurve, PreloadCurve, ResolutionCurve, ShockCurve, ShockLine, StaticMapCurve, TraceCurve,
+    TrainCurve,
 };
 pub use error::FittingError;
 pub use facts::{Ending, RecordingFacts, RigFacts, SensorFacts, UnitFacts};

@@ -27,6 +27,12 @@ pub enum ShownIn {
     RadiansPerSecond,
     /// %, from a share.
     Percent,
+    /// mN·m, from N·m.
+    Millinewtonmetres,
+    /// s.
+    Seconds,
+    /// °C.
+    Celsius,
     /// A number without unit.
     Plain,
 }
@@ -45,6 +51,9 @@ impl ShownIn {
             Self::Degrees => "°",
             Self::RadiansPerSecond => "rad/s",
             Self::Percent => "%",
+            Self::Millinewtonmetres => "mN·m",
+            Self::Seconds => "s",
+            Self::Celsius => "°C",
             Self::Plain => "",
         }
     }
@@ -52,7 +61,7 @@ impl ShownIn {
     /// What an SI value is multiplied by.
     pub fn factor(self) -> f64 {
         match self {
-            Self::Milliseconds => 1e3,
+            Self::Milliseconds | Self::Millinewtonmetres => 1e3,
             Self::Percent => 1e2,
             Self::Degrees => 180.0 / std::f64::consts::PI,
             Self::NewtonMetresPerMillisecond => 1e-3,
@@ -62,6 +71,8 @@ impl ShownIn {
             | Self::NewtonMetreSecondsPerRadian
             | Self::KilogramSquareMetres
             | Self::RadiansPerSecond
+            | Self::Seconds
+            | Self::Celsius
             | Self::Plain => 1.0,
         }
     }

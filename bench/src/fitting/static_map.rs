@@ -4,7 +4,8 @@ use truerim_analysis::estimate::{Check, Outcome};
 use truerim_analysis::static_map::{MapOptions, Reading, StaticMap, fit_map};
 
 use super::FittingError;
-use super::document::{Conditions, Measurand, Quantity, StaticMapCurve};
+use super::document::{Conditions, Measurand, Quantity};
+use super::driver_curves::StaticMapCurve;
 use super::groups::{overall, refused, temperature_of, with_checks};
 use super::sensor::SensorTerms;
 use crate::recording::{Recording, SegmentRow};
@@ -33,7 +34,7 @@ pub(crate) fn of(
         .filter(|row| row.segment == first.segment)
         .copied()
         .collect();
-    let largest_nm = rows.iter().map(|row| row.to_nm.abs()).fold(0.0, f64::max);
+    let largest_nm = rows.iter().map(|row| row.preload_nm.abs()).fold(0.0, f64::max);
     let mut levels = Vec::with_capacity(rows.len());
     let (mut stretches, mut unsettled_nm, mut off_nm) = (Vec::new(), 0.0_f64, 0.0_f64);
     for row in rows {
@@ -51,7 +52,8 @@ pub(crate) fn of(
         off_nm = off_nm.max((command_nm - row.to_nm).abs());
         stretches.push(range);
         levels.push(Reading {
-            command_nm: row.to_nm,
+            // What was asked for: by a correction the setpoint is another.
+            command_nm: row.preload_nm,
             torque_nm,
             rising: row.to_nm > row.from_nm,
             cycle: row.repeat as usize,

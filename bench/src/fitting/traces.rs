@@ -5,7 +5,8 @@ use truerim_analysis::trace::{
     Aligned, LONGEST_S, Limit, Octaves, TraceRecords, align, clip, limit, octaves, shifted,
 };
 
-use super::document::{Conditions, Measurand, Quantity, TraceCurve};
+use super::document::{Conditions, Measurand, Quantity};
+use super::driver_curves::TraceCurve;
 use super::groups::{overall, refused, temperature_of, with_checks};
 use super::sensor::SensorTerms;
 use super::{FittingError, Source};

@@ -15,6 +15,8 @@ pub(crate) struct Declared {
     pub(crate) ratio: Option<f64>,
     /// Peak torque, N·m.
     pub(crate) peak_nm: Option<f64>,
+    /// Torque held for good, N·m.
+    pub(crate) sustained_nm: Option<f64>,
     /// Gears and belts between motor and rim, one after the other; none for a direct drive.
     pub(crate) stages: Option<usize>,
     /// Motor, gears and belt.
@@ -34,6 +36,7 @@ impl Declared {
         Self {
             ratio: number("motor_ratio"),
             peak_nm: None,
+            sustained_nm: None,
             stages: extra
                 .iter()
                 .find(|(known, _)| known == "drive_stages")
@@ -57,6 +60,7 @@ impl Declared {
         Self {
             ratio: rig.wheelbase.ratio,
             peak_nm: Some(rig.wheelbase.peak_torque_nm),
+            sustained_nm: rig.wheelbase.sustained_torque_nm,
             stages: rig.drivetrain.as_ref().map(|drivetrain| drivetrain.stages.len()),
             drivetrain: rig.drivetrain.clone(),
             disc_kg_m2: match mounted.map(|m| &m.far_side) {

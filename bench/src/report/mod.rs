@@ -8,6 +8,8 @@ mod html;
 mod plots;
 #[cfg(test)]
 mod sample;
+#[cfg(test)]
+mod sample_driver;
 mod table;
 mod tables;
 #[cfg(test)]

@@ -1,5 +1,6 @@
 //! A document made up for tests: an invented belt unit whose curves come from closed forms.
 
+use super::sample_driver;
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refused};
 
 use crate::fitting::{
@@ -28,7 +29,7 @@ pub(crate) fn refused(code: &str, message: &str) -> Outcome {
     })
 }
 
-fn conditions(amplitude: f64, preload: f64, n: usize) -> Conditions {
+pub(super) fn conditions(amplitude: f64, preload: f64, n: usize) -> Conditions {
     Conditions {
         mounting: "clamped".into(),
         amplitude_nm: Some(amplitude),
@@ -413,6 +414,9 @@ pub(crate) fn document() -> FitDocument {
         curves: Curves {
             static_map: Some(static_map()),
             trace: Some(trace()),
+            shock: Some(sample_driver::shock()),
+            resolution: Some(sample_driver::resolution()),
+            heat: Some(sample_driver::heat()),
             steps: Some(steps()),
             latency: Some(LatencyCurve {
                 group: "1.4 to 2.8 N·m".into(),

@@ -27,7 +27,14 @@ pub fn table(document: &FitDocument) -> String {
         text.push_str(&columns(heads, detail.into_iter().map(row)));
     }
     text.push_str(&models(document));
-    for family in [Family::Drivetrain, Family::Traces, Family::Steps, Family::Chirps] {
+    for family in [
+        Family::Drivetrain,
+        Family::Traces,
+        Family::Shock,
+        Family::Small,
+        Family::Steps,
+        Family::Chirps,
+    ] {
         text.push_str(&others(document, family));
     }
     let failed = failed(&document.quality, COLUMNS);
@@ -100,7 +107,10 @@ fn models(document: &FitDocument) -> String {
 /// The other groups of a family, a table for each set of quantities that groups have.
 fn others(document: &FitDocument, family: Family) -> String {
     let mut tables: Vec<(Vec<Quantity>, Vec<Named<'_>>)> = Vec::new();
-    if matches!(family, Family::Motion | Family::Drivetrain | Family::Traces) {
+    if matches!(
+        family,
+        Family::Motion | Family::Drivetrain | Family::Traces | Family::Shock | Family::Small
+    ) {
         for group in document.other_groups(family) {
             let own: Vec<Quantity> = group.1.iter().map(|m| m.quantity).collect();
             match tables.iter_mut().find(|(quantities, _)| *quantities == own) {
@@ -130,7 +140,13 @@ fn others_alike(family: Family, mut quantities: Vec<Quantity>, groups: &[Named<'
         match family {
             Family::Steps => "other steps",
             Family::Chirps => "other signals",
-            Family::Motion | Family::Static | Family::Drivetrain | Family::Traces => "one by one",
+            Family::Motion
+            | Family::Static
+            | Family::Drivetrain
+            | Family::Traces
+            | Family::Shock
+            | Family::Small
+            | Family::Heat => "one by one",
         }
         .to_owned(),
     ]];

@@ -194,7 +194,16 @@ fn plots_are_well_formed_and_named() {
     let drawn = plots(&d).unwrap();
     assert_eq!(
         drawn.iter().map(|p| p.name).collect::<Vec<_>>(),
-        ["steps", "latency", "frequency", "static-map", "trace"]
+        [
+            "steps",
+            "latency",
+            "frequency",
+            "static-map",
+            "trace",
+            "shock",
+            "resolution",
+            "heat"
+        ]
     );
     for plot in &drawn {
         for svg in [&plot.wide, &plot.narrow] {
@@ -244,6 +253,9 @@ fn the_report_is_written_and_its_json_reads_back() {
             "plots/frequency.svg",
             "plots/static-map.svg",
             "plots/trace.svg",
+            "plots/shock.svg",
+            "plots/resolution.svg",
+            "plots/heat.svg",
             "tables/results.csv",
             "tables/results.json",
             "tables/budget.csv",

@@ -1,4 +1,4 @@
-//! Trace files that a procedure names: read beside it, or taken from a recording.
+//! Files that a procedure names, traces among them: read beside it, or taken from a recording.
 //!
 //! A trace file is text: rows of numbers separated by comma, semicolon or tab under a row of names; lines that begin with `#`
 //! and empty lines are left out. Fields may stand in quotes, which names and numbers have no other use for.
@@ -8,16 +8,16 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use bench_core::excitation::{Trace, TraceProblem, TraceSamples, TraceTime};
+use bench_core::excitation::{Correction, Trace, TraceProblem, TraceSamples, TraceTime};
 use bench_core::plan::Plan;
-use bench_core::procedure::Procedure;
+use bench_core::procedure::{Placed, Procedure};
 use bench_core::rig::{Mounting, Rig};
 use settings_file::{Finding, Place};
 
-use super::{SessionError, SettingsText};
+use super::{SessionError, SettingsText, corrections};
 use crate::recording::{Recording, RecordingError};
 
-/// Largest trace file, bytes: ten minutes at the highest rate with a dozen columns.
+/// Largest file, bytes: ten minutes at the highest rate with a dozen columns.
 const LARGEST: u64 = 256 << 20;
 
 /// Reads a procedure and the trace files beside it, and lays it out for a rig.
@@ -25,24 +25,39 @@ const LARGEST: u64 = 256 << 20;
 /// # Errors
 /// [`SessionError`] naming file, line, value, allowed range and fix.
 pub fn plan_for(procedure: &SettingsText, rig: &Rig, seed: u64) -> Result<Plan, SessionError> {
-    let folder = Path::new(&procedure.file).parent().unwrap_or(Path::new(""));
     let read = |trace: &Trace| {
-        let path = folder.join(&trace.file.value);
-        let unreadable = |what: String| {
-            let problem = format!("{} {what}", path.display());
-            let fix = "name a file beside the procedure, relative to the procedure's folder";
-            Finding::new(&procedure.file, &trace.file.place, problem, fix)
-        };
-        let length = std::fs::metadata(&path).map_err(|e| unreadable(format!("cannot be read: {e}")))?;
-        if length.len() > LARGEST {
-            let what = format!("has {} bytes, a trace has at most {LARGEST}", length.len());
-            return Err(unreadable(what));
-        }
-        let text = std::fs::read_to_string(&path).map_err(|e| unreadable(format!("cannot be read: {e}")))?;
-        samples(&path.display().to_string(), text, trace).map(Arc::new)
+        let (path, text) = beside(procedure, &trace.file)?;
+        samples(&path, text, trace).map(Arc::new)
     };
-    let checked = Procedure::from_toml(&procedure.file, &procedure.text)?.with_traces(read)?;
+    let curve = |correction: &Correction| {
+        let (path, text) = beside(procedure, &correction.file)?;
+        corrections::curve(&path, text).map(Arc::new)
+    };
+    let checked = Procedure::from_toml(&procedure.file, &procedure.text)?
+        .with_traces(read)?
+        .with_corrections(curve)?;
     Ok(checked.plan(rig, seed)?)
+}
+
+/// Path and text of a file that a procedure names.
+fn beside(procedure: &SettingsText, named: &Placed<String>) -> Result<(String, String), Finding> {
+    let folder = Path::new(&procedure.file).parent().unwrap_or(Path::new(""));
+    let path = folder.join(&named.value);
+    let unreadable = |what: String| {
+        let problem = format!("{} {what}", path.display());
+        let fix = "name a file beside the procedure, relative to the procedure's folder";
+        Finding::new(&procedure.file, &named.place, problem, fix)
+    };
+    let length = std::fs::metadata(&path).map_err(|e| unreadable(format!("cannot be read: {e}")))?;
+    if length.len() > LARGEST {
+        let what = format!(
+            "has {} bytes, a file beside a procedure has at most {LARGEST}",
+            length.len()
+        );
+        return Err(unreadable(what));
+    }
+    let text = std::fs::read_to_string(&path).map_err(|e| unreadable(format!("cannot be read: {e}")))?;
+    Ok((path.display().to_string(), text))
 }
 
 /// The plan of a recording's run, made again from the recording alone.
@@ -67,20 +82,19 @@ pub fn plan_of(recording: &Recording) -> Result<Plan, SessionError> {
         &needed("rig.toml")?,
         held.map(|(_, mounting)| *mounting),
     )?;
-    let supply = |trace: &Trace| match own(&trace.file.value) {
-        Some(text) => samples(&trace.file.value, text, trace).map(Arc::new),
-        None => {
+    let kept = |named: &Placed<String>| {
+        own(&named.value).ok_or_else(|| {
             let problem = "the recording does not hold it";
-            Err(Finding::new(
-                "procedure.toml",
-                &trace.file.place,
-                problem,
-                "use the file itself",
-            ))
-        }
+            Finding::new("procedure.toml", &named.place, problem, "use the file itself")
+        })
+    };
+    let supply = |trace: &Trace| samples(&trace.file.value, kept(&trace.file)?, trace).map(Arc::new);
+    let curve = |correction: &Correction| {
+        corrections::curve(&correction.file.value, kept(&correction.file)?).map(Arc::new)
     };
     let procedure = Procedure::from_toml("procedure.toml", &needed("procedure.toml")?)?;
-    Ok(procedure.with_traces(supply)?.plan(&rig, header.seed)?)
+    let procedure = procedure.with_traces(supply)?.with_corrections(curve)?;
+    Ok(procedure.plan(&rig, header.seed)?)
 }
 
 /// The samples of a trace in the text of its file.

@@ -34,6 +34,8 @@ fn firmware_delays_uniformly_over_its_period() {
         dead_time_s: 3.5e-3,
         jitter_s: 0.0,
         smoothing_s: 0.0,
+        deadband_nm: 0.0,
+        resolution_nm: 0.0,
     };
     let mut firmware = Firmware::new(parameters);
     let mut delays = Vec::new();
@@ -59,6 +61,34 @@ fn firmware_delays_uniformly_over_its_period() {
     assert!(delays.iter().all(|&d| d > 3.5e-3 - h && d < 4.5e-3 + 2.0 * h));
 }
 
+/// A deadband is counted from its end, and what is beyond is rounded to whole steps: by hand.
+#[test]
+fn firmware_has_a_deadband_and_steps() {
+    let mut parameters = FirmwareParameters {
+        period_s: 1e-3,
+        clock_error: 0.0,
+        phase: 0.0,
+        dead_time_s: 0.0,
+        jitter_s: 0.0,
+        smoothing_s: 0.0,
+        deadband_nm: 0.03,
+        resolution_nm: 0.0,
+    };
+    for (asked, taken) in [(0.02, 0.0), (-0.03, 0.0), (0.05, 0.02), (-1.0, -0.97)] {
+        close(parameters.taken_for_nm(asked), taken, 1e-12, "deadband");
+    }
+    parameters.resolution_nm = 0.05;
+    for (asked, taken) in [(0.05, 0.0), (0.06, 0.05), (-0.2, -0.15), (1.0, 0.95)] {
+        close(parameters.taken_for_nm(asked), taken, 1e-12, "steps");
+    }
+    let mut firmware = Firmware::new(parameters);
+    let mut demand = 0.0;
+    for n in 0..100_u64 {
+        demand = firmware.step(n as f64 * 25e-6, 25e-6, |_| -0.2, || 0.0);
+    }
+    close(demand, -0.15, 1e-12, "what it asks for");
+}
+
 /// The rate of the firmware's clock shows as drift of its phase: 100 ppm over 10 s is one period.
 #[test]
 fn firmware_clock_drifts_by_its_error() {
@@ -69,6 +99,8 @@ fn firmware_clock_drifts_by_its_error() {
         dead_time_s: 0.0,
         jitter_s: 0.0,
         smoothing_s: 0.0,
+        deadband_nm: 0.0,
+        resolution_nm: 0.0,
     };
     let mut firmware = Firmware::new(parameters);
     let h = 25e-6;

@@ -1,15 +1,18 @@
 """What a perfect measurement of a clamped unit finds of a steering trace: the contrast at the grip limit, and how late it is.
 
-Independent of the Rust plant, spline and estimators: scipy's natural cubic spline, RK4 on the equations of model.py at four
-phases of the firmware's polling side by side, then the definitions below on the torque through the sensor, free of noise. The
-trace is played twice and the second time looked at, since friction keeps what the first one left.
+Independent of the Rust plant, spline and estimators: scipy's natural cubic spline, fast.py (RK4 on the equations of model.py) at
+four phases of the firmware's polling, then the definitions below on the torque through the sensor, free of noise. The trace is
+played twice and the second time looked at, since friction keeps what the first one left.
 
+  delay_s      shift by which torque fits gain times command plus offset best, less half of what a sample shows late
+  gain         slope of that fit
+  error_nm     root mean square of shifted torque less command
   contrast     crest and floor of the command smoothed by a zero-phase low-pass (Butterworth, 4th order, 4 Hz, to and fro):
                its greatest value, and where its fall behind has come to a twentieth of its steepest; means of torque (shifted)
                and command over a tenth of the time between, either side of both; drop of torque over drop of command
   late_s       crossing of the middle between both means by the smoothed torque, less that by the smoothed command
 
-Run: python tests/reference/plant/trace.py RIG TRACE.csv SHARE_OF_PEAK OUT.json
+Run: python tests/reference/plant/trace.py OUT_FOLDER [belt direct geared]   (numpy, scipy; numba makes it a minute)
 """
 
 import json
@@ -21,38 +24,11 @@ import scipy
 from scipy.interpolate import CubicSpline
 from scipy.signal import butter, sosfiltfilt
 
-import model
+import fast
 import unit
 
-H, PHASES, STRIDE, KEEP = 25e-6, 4, 10, 20  # step, poll phases, steps a setpoint, steps a kept sample (2 kHz)
-REST_S, LOOK_S = 0.5, 4.0  # between both plays; how much of the second one is looked at
-
-
-def simulate(u, values, tail_s=0.2):
-    """Torque through the sensor at 2 kHz for each phase."""
-    per = lambda s: int(round(s / H))
-    poll, dead = per(u.poll_s), per(u.dead_s)
-    first = (np.arange(PHASES) * poll // PHASES).astype(int)
-    steps = len(values) * STRIDE + per(tail_s)
-    y = np.zeros((model.states(u), PHASES))
-    target, s, lines = np.zeros(PHASES), np.zeros(PHASES), [[] for _ in range(PHASES)]
-    kept, most = [], u.slew * H
-    for i in range(steps):
-        for p in range(PHASES):
-            if i >= first[p] and (i - first[p]) % poll == 0:
-                lines[p].append((i + dead, values[min(i // STRIDE, len(values) - 1)]))
-            if lines[p] and lines[p][0][0] == i:
-                target[p] = np.clip(u.gain * lines[p].pop(0)[1] + u.offset, -u.peak, u.peak)
-        s_end = s + np.clip(target - s, -most, most)
-        s_mid = 0.5 * (s + s_end)
-        if i % KEEP == 0:
-            kept.append(model.rim_torque(u, y).copy())
-        k1 = model.rhs(u, s, y)
-        k2 = model.rhs(u, s_mid, y + H / 2 * k1)
-        k3 = model.rhs(u, s_mid, y + H / 2 * k2)
-        k4 = model.rhs(u, s_end, y + H * k3)
-        y, s = y + H / 6 * (k1 + 2 * k2 + 2 * k3 + k4), s_end
-    return np.array(kept).T
+PHASES, KEEP = 4, 20  # poll phases; steps a kept sample (2 kHz)
+REST_S = 0.5  # between plays
 
 
 def shifted(y, lag, n, fs):
@@ -65,6 +41,7 @@ def measures(c, ys, fs):
     """The figures named above from the command and torques."""
     n, edge = len(c), int(0.1 * fs)
     core = slice(edge, n - edge)
+    gains, errors = [], []
     def misfit(y, lag):
         d = shifted(y, lag, n, fs)[core]
         a = np.stack([c[core], np.ones(n - 2 * edge)], 1)
@@ -99,35 +76,50 @@ def measures(c, ys, fs):
         return (i - 1 + (x[i - 1] - level) / (x[i - 1] - x[i])) / fs
     for y in ys:
         a = shifted(y, lag, n, fs)
+        errors.append(np.sqrt(np.mean((a[core] - c[core]) ** 2)))
+        gains.append(np.polyfit(c[core], a[core], 1)[0])
         high, low = mean(a, crest), mean(a, floor)
         contrast.append((high - low) / drop)
         late.append(crosses(sign * smooth(y[:n]), 0.5 * (high + low))
                     - crosses(sc, 0.5 * (mean(c, crest) + mean(c, floor))))
     return {
-        "drop_nm": float(drop),
+        "delay_s": float(lag), "gain": float(np.mean(gains)), "error_nm": float(np.mean(errors)), "drop_nm": float(drop),
         "contrast": float(np.mean(contrast)), "late_s": float(np.mean(late)),
         "contrast_over_phases": float(np.std(contrast)), "crest_s": crest / fs, "floor_s": floor / fs,
     }
 
 
-def main():
-    """Command line."""
-    rig, trace, share, out = sys.argv[1:5]
-    u = unit.load(rig)
-    rows = [line for line in pathlib.Path(trace).read_text().splitlines() if not line.startswith("#")]
+def trace(u, path, share):
+    """The figures of one trace on one unit."""
+    rows = [line for line in path.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
     table = np.array([[float(v) for v in row.split(",")] for row in rows[1:]])
     t, torque = table[:, 0], table[:, rows[0].split(",").index("rim_torque")]
-    values = CubicSpline(t, torque, bc_type="natural")(np.arange(0, t[-1] + 1e-9, STRIDE * H))
-    values *= float(share) * u.peak / np.abs(values).max()
-    fs = 1 / (KEEP * H)
-    look, rest = int(LOOK_S / (STRIDE * H)), np.zeros(int(REST_S / (STRIDE * H)))
-    ys = simulate(u, np.concatenate([values, rest, values[:look]]))[:, (len(values) + len(rest)) * STRIDE // KEEP:]
-    c = np.repeat(values[:look], STRIDE)[::KEEP]
-    found = measures(c, ys, fs)
-    print(json.dumps(found, indent=1))
-    document = {"about": "see trace.py beside this file", "rig": u.file, "trace": pathlib.Path(trace).name,
-                "share_of_peak": float(share), "step_s": H, "numpy": np.__version__, "scipy": scipy.__version__, **found}
-    pathlib.Path(out).write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
+    stride = fast.STRIDE * fast.H
+    values = CubicSpline(t, torque, bc_type="natural")(np.arange(0, t[-1] + 1e-9, stride))
+    values *= share * u.peak / np.abs(values).max()
+    fs = 1 / (KEEP * fast.H)
+    rest, tail = np.zeros(int(REST_S / stride)), np.zeros(int(0.2 / stride))
+    start = (len(values) + len(rest)) * fast.STRIDE // KEEP
+    setpoints = np.concatenate([values, rest, values, tail])
+    ys = [fast.run(u, setpoints, phase, KEEP)[start:] for phase in (np.arange(PHASES) + 0.5) / PHASES]
+    # The command as a sample sees it; the setpoint in force is on average half its period old.
+    c = np.repeat(values, fast.STRIDE)[::KEEP]
+    return measures(c, np.array(ys), fs)
+
+
+def main():
+    """Writes one file a unit."""
+    folder = pathlib.Path(sys.argv[1])
+    traces = unit.rigs().parent / "procedures" / "traces"
+    for name in sys.argv[2:] or ("belt", "direct", "geared"):
+        u = unit.load(unit.rigs() / f"{name}.toml")
+        document = {"about": "see trace.py beside this file", "rig": u.file, "share_of_peak": 0.6, "step_s": fast.H,
+                    "numpy": np.__version__, "scipy": scipy.__version__}
+        for path in sorted(traces.glob("*.csv")):
+            document[path.stem] = trace(u, path, 0.6)
+        rounded = json.loads(json.dumps(document), parse_float=lambda s: float(f"{float(s):.7g}"))
+        (folder / f"trace-{name}.json").write_text(json.dumps(rounded, indent=1) + "\n", encoding="utf-8")
+        print(name, json.dumps(rounded, indent=1))
 
 
 if __name__ == "__main__":

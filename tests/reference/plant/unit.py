@@ -44,14 +44,19 @@ def gear(table):
         mu=si(table["load_friction"]))
 
 
+def rigs():
+    """The folder of rig files."""
+    return pathlib.Path(__file__).resolve().parents[3] / "rigs"
+
+
 def load(path=None):
     """The unit of `path`, by default rigs/belt.toml."""
-    path = path or pathlib.Path(__file__).resolve().parents[3] / "rigs" / "belt.toml"
+    path = path or rigs() / "belt.toml"
     v = tomllib.loads(pathlib.Path(path).read_text(encoding="utf-8"))["virtual"]
     m, mount = v["motor"], v["mounting"]
     bearing = v.get("bearing", {"eccentricity": 0, "phase": 0})
     assert si(v["firmware"]["jitter"]) == 0
-    assert si(v["firmware"].get("smoothing", 0)) == 0
+    assert all(si(v["firmware"].get(key, 0)) == 0 for key in ("smoothing", "deadband", "resolution"))
     return SimpleNamespace(
         file=str(pathlib.Path(path).name),
         poll_s=si(v["firmware"]["period"]), dead_s=si(v["firmware"]["dead_time"]),

@@ -165,6 +165,11 @@ fn shorten(excitation: &mut Excitation) {
             hold.hold_us = hold.hold_us.min(2_000_000);
         }
         Excitation::Chirp(_) | Excitation::Trace(_) => {}
+        Excitation::Increment(increment) => {
+            increment.preloads.truncate(2);
+            increment.sizes.truncate(2);
+        }
+        Excitation::Sine(sine) => sine.periods = sine.periods.min(2),
         Excitation::Multisine(multisine) => multisine.periods.count = multisine.periods.count.min(2),
         Excitation::HalfSine(pulse) => {
             pulse.levels.truncate(2);

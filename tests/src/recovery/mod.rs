@@ -4,6 +4,7 @@
 //! file's parameters by closed form, or from an independent integration whose script and numbers are in
 //! `tests/reference/plant`; never from the simulator or the fits.
 
+mod driver;
 mod drivetrain;
 mod least;
 mod scene;

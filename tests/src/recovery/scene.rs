@@ -24,7 +24,7 @@ const UNITS: [(Unit, Option<&str>); 3] = [
     (Unit::Direct, None),
     (Unit::Geared, None),
 ];
-const PROCEDURES: [(Mounting, &str); 8] = [
+const PROCEDURES: [(Mounting, &str); 12] = [
     (Mounting::Clamped, "quick"),
     (Mounting::Free, "coast"),
     (Mounting::BackDriven, "drag"),
@@ -33,6 +33,10 @@ const PROCEDURES: [(Mounting, &str); 8] = [
     (Mounting::Free, "free"),
     (Mounting::BackDriven, "rolling"),
     (Mounting::Clamped, "static"),
+    (Mounting::Clamped, "shock"),
+    (Mounting::Clamped, "resolution"),
+    (Mounting::Clamped, "limit"),
+    (Mounting::Clamped, "heat"),
 ];
 
 /// Every unit in every mounting, by every procedure.

@@ -8,7 +8,7 @@ use virtual_rig::parameters::RigParameters;
 
 use super::least::played;
 use super::scene::Scene;
-use super::{drivetrain, root};
+use super::{driver, drivetrain, root};
 
 /// A known value.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,6 +78,9 @@ const INTEGRATION: &str = "independent integration, tests/reference/plant/truth.
 /// # Errors
 /// In words, when the reference file cannot be read.
 pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
+    if driver::PROCEDURES.contains(&scene.procedure) {
+        return driver::truths(scene);
+    }
     let unit = scene.wheelbase;
     let parameters = unit.parameters(unit.text(), scene.mounting, 1);
     let rows = describe(&parameters);

@@ -2,14 +2,17 @@
 //! time line, and where it has one, its closed form as a pure function of time.
 
 mod chirp;
+mod correction;
 pub(crate) mod crest;
 pub(crate) mod fourier;
 mod half_sine;
 mod hold;
+mod increment;
 mod lines;
 mod multisine;
 mod pseudo_random;
 mod reversal;
+mod sine;
 mod spline;
 mod staircase;
 mod step;
@@ -18,14 +21,17 @@ mod trace;
 mod wave;
 
 pub use chirp::{Chirp, ChirpTorque, Law, Sweep};
+pub use correction::{Correction, CorrectionCurve, CorrectionProblem};
 pub use crest::{clipped_phases, crest_factor, schroeder_phases};
 pub use half_sine::{HalfSine, HalfSineTorque};
 pub use hold::Hold;
+pub use increment::Increment;
 pub use lines::{LineChoice, Lines};
 pub(crate) use multisine::Realisation;
 pub use multisine::{Multisine, Phases, Tones};
 pub use pseudo_random::{PseudoRandom, maximum_length_sequence};
 pub use reversal::{Reversal, ReversalTorque};
+pub use sine::Sine;
 pub use staircase::Staircase;
 pub use step::Step;
 pub use timing::{Periods, Timing};
@@ -63,6 +69,10 @@ words! {
         Staircase = "staircase",
         /// A trace of torque from a file.
         Trace = "trace",
+        /// Small changes on preloads, and trials without one.
+        Increment = "increment",
+        /// Periods of one frequency on a preload.
+        Sine = "sine",
     }
 }
 
@@ -87,6 +97,10 @@ pub enum Excitation {
     Staircase(Staircase),
     /// A trace of torque from a file.
     Trace(Trace),
+    /// Small changes on preloads.
+    Increment(Increment),
+    /// Sines of one frequency.
+    Sine(Sine),
 }
 
 impl Excitation {
@@ -102,6 +116,8 @@ impl Excitation {
             Self::Reversal(_) => ExcitationKind::Reversal,
             Self::Staircase(_) => ExcitationKind::Staircase,
             Self::Trace(_) => ExcitationKind::Trace,
+            Self::Increment(_) => ExcitationKind::Increment,
+            Self::Sine(_) => ExcitationKind::Sine,
         }
     }
 
@@ -117,6 +133,8 @@ impl Excitation {
             Self::Reversal(reversal) => &mut reversal.timing,
             Self::Staircase(staircase) => &mut staircase.timing,
             Self::Trace(trace) => &mut trace.timing,
+            Self::Increment(increment) => &mut increment.timing,
+            Self::Sine(sine) => &mut sine.timing,
         }
     }
 
@@ -132,6 +150,8 @@ impl Excitation {
             Some(ExcitationKind::Reversal) => Self::Reversal(Reversal::read(s)),
             Some(ExcitationKind::Staircase) => Self::Staircase(Staircase::read(s)),
             Some(ExcitationKind::Trace) => Self::Trace(Trace::read(s)),
+            Some(ExcitationKind::Increment) => Self::Increment(Increment::read(s)),
+            Some(ExcitationKind::Sine) => Self::Sine(Sine::read(s)),
             None => {
                 // Which other keys belong here depends on the excitation; calling them unknown would mislead.
                 for key in s.keys() {
@@ -170,6 +190,8 @@ impl Excitation {
             Self::Reversal(reversal) => reversal.check(against),
             Self::Staircase(staircase) => staircase.check(against),
             Self::Trace(trace) => trace.check(against),
+            Self::Increment(increment) => increment.check(against),
+            Self::Sine(sine) => sine.check(against),
         }
     }
 
@@ -185,6 +207,8 @@ impl Excitation {
             Self::Reversal(reversal) => reversal.lay(layout),
             Self::Staircase(staircase) => staircase.lay(layout),
             Self::Trace(trace) => trace.lay(layout),
+            Self::Increment(increment) => increment.lay(layout),
+            Self::Sine(sine) => sine.lay(layout),
         }
     }
 }

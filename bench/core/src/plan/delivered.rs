@@ -130,7 +130,10 @@ impl Plan {
         let mut by_length: BTreeMap<u64, Vec<&Window>> = BTreeMap::new();
         for window in windows.iter().filter(|w| w.part == 0) {
             match window.kind {
-                ExcitationKind::Step | ExcitationKind::Hold | ExcitationKind::Staircase => {}
+                ExcitationKind::Step
+                | ExcitationKind::Hold
+                | ExcitationKind::Staircase
+                | ExcitationKind::Increment => {}
                 _ => by_length
                     .entry(window.end_us - window.start_us)
                     .or_default()

@@ -11,6 +11,7 @@ mod layout;
 mod piece;
 mod random;
 mod summary;
+mod warming;
 mod window;
 
 pub use approach::Approach;
@@ -31,7 +32,7 @@ use crate::{
     plan::layout::{LONGEST_US, MOST_PIECES},
     procedure::Procedure,
     rig::{Limits, Mounting, Rig},
-    units::show_us,
+    units::{show_nm, show_us},
 };
 
 /// Time between setpoints within a piece, µs.
@@ -82,6 +83,31 @@ impl Plan {
                 let fix = "shorten it, or divide the procedure into several";
                 return Err(Finding::new(&procedure.file, &segment.place, problem, fix).into());
             }
+        }
+        if let Some(passes) = warming::passes(&layout.pieces, &rig.wheelbase) {
+            let place = passes
+                .segment
+                .checked_sub(1)
+                .and_then(|index| procedure.segments.get(index))
+                .map_or(&procedure.approach.level.place, |segment| &segment.place);
+            let problem = format!(
+                "after {} the plan has asked for more than the wheelbase holds for good: up to {} by the mean square over its \
+                 warming",
+                show_us(passes.at_us),
+                show_nm(passes.greatest_nm)
+            );
+            let allowed = rig.wheelbase.sustained_torque_nm.map(|nm| {
+                format!(
+                    "at most the limit of {} in {}, rig.wheelbase.sustained_torque",
+                    show_nm(nm),
+                    rig.file
+                )
+            });
+            let fix = "lower the levels, or rest longer between them";
+            let finding = Finding::new(&procedure.file, place, problem, fix);
+            return Err(allowed
+                .map_or(finding.clone(), |allowed| finding.allowing(allowed))
+                .into());
         }
         Ok(Self {
             procedure: procedure.name.clone(),
@@ -243,11 +269,18 @@ impl Plan {
 }
 
 fn sources(procedure: &Procedure) -> Vec<(String, String)> {
+    let traces = procedure.traces().filter_map(|trace| {
+        let samples = trace.samples.as_ref()?;
+        Some((&trace.file.value, samples.text()))
+    });
+    let corrections = procedure.corrections().filter_map(|correction| {
+        let curve = correction.curve.as_ref()?;
+        Some((&correction.file.value, curve.text()))
+    });
     let mut all: Vec<(String, String)> = Vec::new();
-    for trace in procedure.traces() {
-        let known = all.iter().any(|(name, _)| *name == trace.file.value);
-        if let (false, Some(samples)) = (known, &trace.samples) {
-            all.push((trace.file.value.clone(), samples.text().into()));
+    for (name, text) in traces.chain(corrections) {
+        if !all.iter().any(|(known, _)| known == name) {
+            all.push((name.clone(), text.into()));
         }
     }
     all

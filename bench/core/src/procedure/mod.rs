@@ -15,7 +15,7 @@ use alloc::{string::String, sync::Arc, vec::Vec};
 use settings_file::{Finding, Findings, Place};
 
 use crate::{
-    excitation::{Excitation, Trace, TraceSamples},
+    excitation::{Correction, CorrectionCurve, Excitation, Trace, TraceSamples},
     plan::Plan,
     rig::Mounting,
     rig::Rig,
@@ -105,6 +105,39 @@ impl Procedure {
             if let Excitation::Trace(trace) = &mut segment.excitation {
                 match supply(trace) {
                     Ok(samples) => trace.samples = Some(samples),
+                    Err(finding) => findings.push(finding),
+                }
+            }
+        }
+        findings.or_value(self)
+    }
+
+    /// The correction curves that segments go by, in the order of the segments.
+    pub fn corrections(&self) -> impl Iterator<Item = &Correction> {
+        self.segments
+            .iter()
+            .filter_map(|segment| match &segment.excitation {
+                Excitation::Staircase(staircase) => staircase.correction.as_ref(),
+                _ => None,
+            })
+    }
+
+    /// Gives every correction its curve, as `supply` reads it.
+    ///
+    /// # Errors
+    /// All that `supply` finds.
+    pub fn with_corrections(
+        mut self,
+        mut supply: impl FnMut(&Correction) -> Result<Arc<CorrectionCurve>, Finding>,
+    ) -> Result<Self, Findings> {
+        let mut findings = Findings::new();
+        for segment in &mut self.segments {
+            let Excitation::Staircase(staircase) = &mut segment.excitation else {
+                continue;
+            };
+            if let Some(correction) = &mut staircase.correction {
+                match supply(correction) {
+                    Ok(curve) => correction.curve = Some(curve),
                     Err(finding) => findings.push(finding),
                 }
             }

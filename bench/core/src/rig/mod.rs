@@ -138,6 +138,10 @@ pub struct Wheelbase {
     /// Greatest difference of rotor and rim angle, both at the rim, from that at rest, which a sound drivetrain shows at
     /// peak torque, rad: backlash, compliance and errors of both sensors included.
     pub lost_motion_rad: f64,
+    /// Torque that it holds for good, N·m, if declared: plans beyond it are refused.
+    pub sustained_torque_nm: Option<f64>,
+    /// How long it holds the peak torque from cold, s; declared with the sustained torque.
+    pub peak_time_s: Option<f64>,
 }
 
 /// The torque sensor and its calibration.

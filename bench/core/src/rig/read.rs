@@ -88,6 +88,8 @@ fn wheelbase(s: &Section<'_>) -> Wheelbase {
         update_period_s: s.quantity::<Time>("update_period", 2e-5..=0.05),
         ratio: s.has("ratio").then(|| s.number("ratio", 0.1..=200.0)),
         lost_motion_rad: s.quantity::<Angle>("lost_motion", 1e-4..=0.5),
+        sustained_torque_nm: s.optional_quantity::<Torque>("sustained_torque", 0.05..=MOST_TORQUE_NM),
+        peak_time_s: s.optional_quantity::<Time>("peak_time", 1.0..=3600.0),
     }
 }
 
@@ -177,6 +179,28 @@ fn contradictions(rig: &Rig, section: &Section<'_>) {
         let fix = "lower it, or correct rig.wheelbase.peak_torque";
         let problem = "above the wheelbase's peak torque";
         limits.report("torque", problem, at_most(rig.wheelbase.peak_torque_nm), fix);
+    }
+    let wheelbase = section.section("wheelbase");
+    match (rig.wheelbase.sustained_torque_nm, rig.wheelbase.peak_time_s) {
+        (Some(nm), _) if nm >= rig.wheelbase.peak_torque_nm => wheelbase.report(
+            "sustained_torque",
+            "not below the peak torque: what is held for good needs no limit then",
+            Some(format!("below {}", show_nm(rig.wheelbase.peak_torque_nm))),
+            "lower it, or leave it and peak_time out",
+        ),
+        (Some(_), None) => wheelbase.report(
+            "sustained_torque",
+            "without the time that the peak torque may be held",
+            None,
+            "add rig.wheelbase.peak_time, such as \"60 s\"",
+        ),
+        (None, Some(_)) => wheelbase.report(
+            "peak_time",
+            "without the torque that is held for good",
+            None,
+            "add rig.wheelbase.sustained_torque",
+        ),
+        _ => {}
     }
     if rig.limits.sensor_torque_nm > rig.torque_sensor.range_nm {
         let problem = "beyond the torque sensor's range, so the rig would never see it";

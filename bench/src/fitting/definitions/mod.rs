@@ -3,7 +3,10 @@
 
 mod chirps;
 mod drivetrain;
+mod heat;
 mod motion;
+mod shock;
+mod small;
 mod static_map;
 mod steps;
 mod traces;
@@ -44,11 +47,17 @@ pub enum Family {
     Drivetrain,
     /// Steering traces.
     Traces,
+    /// Half-sine pulses and trains of them.
+    Shock,
+    /// Small steps, small sines and steady torque on preloads.
+    Small,
+    /// Long holds: warming, and what it takes from torque.
+    Heat,
 }
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 87] = [
+    pub const ALL: [Self; 108] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -135,6 +144,27 @@ impl Quantity {
         Self::TraceBandGain,
         Self::TraceDistortion,
         Self::TraceClipped,
+        Self::ShockRetention,
+        Self::ShockDelay,
+        Self::ShockWidth,
+        Self::ShockAfter,
+        Self::TrainSwing,
+        Self::TrainLeft,
+        Self::ResolutionUp,
+        Self::ResolutionDown,
+        Self::IncrementUp,
+        Self::IncrementDown,
+        Self::SineGain,
+        Self::SineDelay,
+        Self::GrainRms,
+        Self::GrainPeak,
+        Self::GrainBand,
+        Self::TorqueHeld,
+        Self::HeatFast,
+        Self::HeatSlow,
+        Self::SustainedTorque,
+        Self::DeratingOnset,
+        Self::HeatRecovery,
         Self::SensorDelay,
     ];
 
@@ -210,6 +240,27 @@ impl Quantity {
             | Self::TraceBandGain
             | Self::TraceDistortion
             | Self::TraceClipped => Family::Traces,
+            Self::ShockRetention
+            | Self::ShockDelay
+            | Self::ShockWidth
+            | Self::ShockAfter
+            | Self::TrainSwing
+            | Self::TrainLeft => Family::Shock,
+            Self::ResolutionUp
+            | Self::ResolutionDown
+            | Self::IncrementUp
+            | Self::IncrementDown
+            | Self::SineGain
+            | Self::SineDelay
+            | Self::GrainRms
+            | Self::GrainPeak
+            | Self::GrainBand => Family::Small,
+            Self::TorqueHeld
+            | Self::HeatFast
+            | Self::HeatSlow
+            | Self::SustainedTorque
+            | Self::DeratingOnset
+            | Self::HeatRecovery => Family::Heat,
             _ => Family::Steps,
         }
     }
@@ -256,6 +307,7 @@ impl Quantity {
                 | Self::BeltStiffness
                 | Self::BeltBeyond
                 | Self::PositionDelay
+                | Self::SineDelay
         )
     }
 
@@ -348,6 +400,27 @@ impl Quantity {
             Self::TraceBandGain => traces::TRACE_BAND_GAIN,
             Self::TraceDistortion => traces::TRACE_DISTORTION,
             Self::TraceClipped => traces::TRACE_CLIPPED,
+            Self::ShockRetention => shock::SHOCK_RETENTION,
+            Self::ShockDelay => shock::SHOCK_DELAY,
+            Self::ShockWidth => shock::SHOCK_WIDTH,
+            Self::ShockAfter => shock::SHOCK_AFTER,
+            Self::TrainSwing => shock::TRAIN_SWING,
+            Self::TrainLeft => shock::TRAIN_LEFT,
+            Self::ResolutionUp => small::RESOLUTION_UP,
+            Self::ResolutionDown => small::RESOLUTION_DOWN,
+            Self::IncrementUp => small::INCREMENT_UP,
+            Self::IncrementDown => small::INCREMENT_DOWN,
+            Self::SineGain => small::SINE_GAIN,
+            Self::SineDelay => small::SINE_DELAY,
+            Self::GrainRms => small::GRAIN_RMS,
+            Self::GrainPeak => small::GRAIN_PEAK,
+            Self::GrainBand => small::GRAIN_BAND,
+            Self::TorqueHeld => heat::TORQUE_HELD,
+            Self::HeatFast => heat::HEAT_FAST,
+            Self::HeatSlow => heat::HEAT_SLOW,
+            Self::SustainedTorque => heat::SUSTAINED_TORQUE,
+            Self::DeratingOnset => heat::DERATING_ONSET,
+            Self::HeatRecovery => heat::HEAT_RECOVERY,
             Self::SensorDelay => steps::SENSOR_DELAY,
         };
         QuantityText {

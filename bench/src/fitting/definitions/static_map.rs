@@ -30,7 +30,8 @@ pub(super) const DEADBAND: Words = (
     "Command that it takes before torque follows: half the distance between the commands at which the lines of both sides \
      reach the offset. Friction is not in it, as the mean of both ways is taken: on one way half of the hysteresis comes on \
      top. Below zero, small commands are amplified, or friction grows with load, as that of gears does.",
-    MAP,
+    "Staircase up and down on both sides of zero, mean of both ways; least squares over 10 to 45 % of the largest command (terms \
+     of IEC 61298-2)",
     ShownIn::NewtonMetres,
 );
 

@@ -9,6 +9,31 @@ use crate::report::{Plot, escape, words};
 pub(in crate::report) const STYLE: &str = include_str!("../style.css");
 const SCRIPT: &str = include_str!("../plots.js");
 
+/// Sections of what a driver gets beside steps: family, anchor, title, lead, plot.
+const OF_THE_DRIVER: [(Family, &str, &str, &str, &str); 3] = [
+    (
+        Family::Shock,
+        "shock",
+        "What of short pulses arrives",
+        "Half-sine pulses, alone and close behind each other: what share of the crest comes, how late, how wide, and what is left.",
+        "shock",
+    ),
+    (
+        Family::Small,
+        "small",
+        "What small changes come to",
+        "Small steps and sines on preloads, and torque that is held: what is told from noise, and how restless torque is.",
+        "resolution",
+    ),
+    (
+        Family::Heat,
+        "heat",
+        "What warming takes",
+        "Long holds: how fast the motor warms and cools, what it costs in torque, and what can be held for good.",
+        "heat",
+    ),
+];
+
 /// The report as one HTML file. `plots` are put into it as they are; all other text is escaped.
 pub fn html(report: &FitDocument, plots: &[Plot]) -> String {
     let recording = &report.recording;
@@ -48,6 +73,12 @@ pub fn html(report: &FitDocument, plots: &[Plot]) -> String {
             "A car's steering torque, played as it is: how late and how truly it comes, and what is left of the drop at the grip limit.",
             &(results::table(report, Family::Traces) + &figures(plots, &["trace"])),
         ));
+    }
+    for (family, id, title, text, plot) in OF_THE_DRIVER {
+        if has(family) {
+            let content = results::table(report, family) + &figures(plots, &[plot]);
+            page.push_str(&section(id, title, text, &content));
+        }
     }
     if has(Family::Motion) {
         page.push_str(&section(

@@ -14,6 +14,9 @@ pub(super) fn section(document: &FitDocument) -> String {
         not_asked_for(document),
         steady(document),
         at_the_limit(document),
+        short_pulses(document),
+        small_changes(document),
+        warming(document),
         turning(document),
         ringing(document),
     ] {
@@ -86,6 +89,40 @@ fn at_the_limit(document: &FitDocument) -> String {
     format!("Of the drop in torque at the tyre's limit {contrast} reaches the rim{late}.")
 }
 
+/// What of a kerb arrives.
+fn short_pulses(document: &FitDocument) -> String {
+    let late = number(document, Quantity::ShockDelay).map_or(String::new(), |late| format!(", {late} late"));
+    let share = number(document, Quantity::ShockRetention)
+        .map(|share| format!("Of the crest of a short pulse {share} arrives{late}."));
+    let swing = number(document, Quantity::TrainSwing)
+        .map(|swing| format!("In a train of pulses {swing} of the swing between them is kept."));
+    sentences([share, swing])
+}
+
+/// What small changes come to.
+fn small_changes(document: &FitDocument) -> String {
+    let up = number(document, Quantity::ResolutionUp)
+        .map(|up| format!("On a preload a step of {up} away from zero is told from noise."));
+    let down =
+        number(document, Quantity::ResolutionDown).map(|down| format!("Towards zero it takes {down}."));
+    let grain = number(document, Quantity::GrainRms)
+        .map(|grain| format!("Held, torque moves by {grain} (RMS), the sensor's noise included."));
+    sentences([up, down, grain])
+}
+
+/// What warming takes.
+fn warming(document: &FitDocument) -> String {
+    let held = number(document, Quantity::TorqueHeld)
+        .map(|held| format!("At the end of the longest hold {held} of its torque at first is left."));
+    let torque = number(document, Quantity::SustainedTorque)
+        .map(|torque| format!("Held for good, {torque} warms the winding by 50\u{a0}K."));
+    sentences([held, torque])
+}
+
+fn sentences<const N: usize>(list: [Option<String>; N]) -> String {
+    list.into_iter().flatten().collect::<Vec<_>>().join(" ")
+}
+
 /// Why there is no number; nothing where the procedure was about other things and did not play for it.
 fn unless_not_played(document: &FitDocument, quantity: Quantity, what: &str) -> String {
     let refused = document.headline(quantity).and_then(|m| m.result.refused());
@@ -93,7 +130,12 @@ fn unless_not_played(document: &FitDocument, quantity: Quantity, what: &str) -> 
     let other = |m: &Measurand| {
         matches!(
             m.quantity.family(),
-            Family::Static | Family::Traces | Family::Drivetrain
+            Family::Static
+                | Family::Traces
+                | Family::Drivetrain
+                | Family::Shock
+                | Family::Small
+                | Family::Heat
         ) && m.estimate().is_some()
     };
     if not_played && document.measurands.iter().any(other) {

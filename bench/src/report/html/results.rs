@@ -36,8 +36,10 @@ pub(super) fn table(document: &FitDocument, family: Family) -> String {
         ));
     }
     match family {
-        Family::Motion | Family::Static => text,
-        Family::Steps | Family::Drivetrain | Family::Traces => text + &others(document, family),
+        Family::Motion | Family::Static | Family::Heat => text,
+        Family::Steps | Family::Drivetrain | Family::Traces | Family::Shock | Family::Small => {
+            text + &others(document, family)
+        }
         Family::Chirps => text + &models(document) + &others(document, family),
     }
 }
@@ -134,7 +136,9 @@ fn others(document: &FitDocument, family: Family) -> String {
         Family::Steps => format!("The other {count} groups of steps"),
         Family::Chirps => format!("The other {count} groups of signals"),
         Family::Traces => format!("One by one: {count} octaves and further traces"),
-        Family::Motion | Family::Static | Family::Drivetrain => {
+        Family::Shock => format!("One by one: {count} widths, heights and trains"),
+        Family::Small => format!("One by one: {count} preloads, sines and bands"),
+        Family::Motion | Family::Static | Family::Drivetrain | Family::Heat => {
             format!("One by one: {count} orders, speeds or ranges")
         }
     };

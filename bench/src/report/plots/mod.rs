@@ -7,11 +7,14 @@ pub(super) mod axis;
 pub(super) mod canvas;
 pub(super) mod caption;
 mod frequency;
+mod heat;
 mod latency;
 pub(super) mod legend;
 pub(super) mod palette;
 pub(super) mod panel;
 mod path;
+mod resolution;
+mod shock;
 mod static_map;
 mod steps;
 mod trace;
@@ -33,7 +36,8 @@ impl PlotError {
 /// One plot.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Plot {
-    /// File name without ending: `steps`, `latency`, `frequency`, `static-map`, `trace`.
+    /// File name without ending: `steps`, `latency`, `frequency`, `static-map`, `trace`, `shock`,
+    /// `resolution`, `heat`.
     pub name: &'static str,
     /// What it shows.
     pub title: String,
@@ -137,6 +141,57 @@ pub fn plots(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
                 .into(),
             wide: trace::draw(document, curve, Format::Wide)?,
             narrow: trace::draw(document, curve, Format::Narrow)?,
+        });
+    }
+    plots.extend(of_the_driver(document)?);
+    Ok(plots)
+}
+
+/// Plots of pulses, small steps and warming.
+fn of_the_driver(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
+    let curves = &document.curves;
+    let mut plots = Vec::new();
+    if let Some(curve) = curves
+        .shock
+        .as_ref()
+        .filter(|c| c.train.is_some() || !c.lines.is_empty())
+    {
+        plots.push(Plot {
+            name: "shock",
+            title: "Short pulses".into(),
+            reading: "Above: how much of a half-sine's crest arrives, by its width, each way and from each preload. Below: pulses \
+                      close behind each other, as kerbs give them. Valleys that do not come down are smear; those that go \
+                      beyond the preload are ringing."
+                .into(),
+            wide: shock::draw(document, curve, Format::Wide)?,
+            narrow: shock::draw(document, curve, Format::Narrow)?,
+        });
+    }
+    if let Some(curve) = curves
+        .resolution
+        .as_ref()
+        .filter(|c| !(c.preloads.is_empty() && c.grain.is_empty()))
+    {
+        plots.push(Plot {
+            name: "resolution",
+            title: "Small changes".into(),
+            reading: "Above: change of torque over change of command, each preload twice, away from zero and towards it; on the \
+                      dotted line all of it arrives, in the shaded area it is not told from noise. Below: the spectrum of \
+                      torque while it is held."
+                .into(),
+            wide: resolution::draw(document, curve, Format::Wide)?,
+            narrow: resolution::draw(document, curve, Format::Narrow)?,
+        });
+    }
+    if let Some(curve) = curves.heat.as_ref().filter(|c| c.t_s.len() > 1) {
+        plots.push(Plot {
+            name: "heat",
+            title: "Warming".into(),
+            reading: "Above: the temperature, and what one or two bodies warmed by the current say of it. Below: torque over the \
+                      same time; what it loses while the command stays is what heat takes."
+                .into(),
+            wide: heat::draw(document, curve, Format::Wide)?,
+            narrow: heat::draw(document, curve, Format::Narrow)?,
         });
     }
     Ok(plots)

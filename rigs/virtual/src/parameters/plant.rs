@@ -56,6 +56,8 @@ fn firmware(table: &Section<'_>, setup: &mut ChaCha8Rng) -> FirmwareParameters {
         dead_time_s: table.quantity::<Time>("dead_time", 0.0..=0.1),
         jitter_s: table.quantity::<Time>("jitter", 0.0..=20e-3),
         smoothing_s: table.quantity_or::<Time>("smoothing", 0.0..=0.1, 0.0),
+        deadband_nm: table.quantity_or::<Torque>("deadband", 0.0..=5.0, 0.0),
+        resolution_nm: table.quantity_or::<Torque>("resolution", 0.0..=5.0, 0.0),
     }
 }
 

@@ -6,6 +6,9 @@
 //! random moment is therefore delayed by `dead_time + U(0, period) + U(0, jitter)`: uniform, standard deviation
 //! `period/√12` without jitter, the usual result for a polled input.
 //!
+//! What it reads it may shape: within a deadband it acts as if nothing was asked for and counts from there on,
+//! `x → sign(x)·max(|x| − deadband, 0)`; and it may know steps of a resolution only, to the nearest of which it rounds.
+//!
 //! It may smooth what it reads: `y += (1 − exp(−period/τ))·(x − y)` at each read, a first-order lag of time constant τ.
 //!
 //! Times are seconds since the rig booted.
@@ -27,6 +30,26 @@ pub struct FirmwareParameters {
     pub jitter_s: f64,
     /// Time constant τ of the smoothing, s; 0 for none.
     pub smoothing_s: f64,
+    /// Setpoint either way up to which it does nothing, N·m; 0 for none.
+    pub deadband_nm: f64,
+    /// Steps that it rounds to, N·m; 0 for none.
+    pub resolution_nm: f64,
+}
+
+impl FirmwareParameters {
+    /// What it takes a setpoint for, N·m.
+    pub fn taken_for_nm(&self, setpoint_nm: f64) -> f64 {
+        let beyond = (setpoint_nm.abs() - self.deadband_nm)
+            .max(0.0)
+            .copysign(setpoint_nm);
+        if self.resolution_nm > 0.0 {
+            (beyond / self.resolution_nm).round() * self.resolution_nm
+        } else if self.deadband_nm > 0.0 {
+            beyond
+        } else {
+            setpoint_nm
+        }
+    }
 }
 
 /// Poll-and-hold with a delay line.
@@ -85,7 +108,7 @@ impl Firmware {
             };
             let release = (self.next_poll_s + self.parameters.dead_time_s + jitter).max(self.last_release_s);
             self.last_release_s = release;
-            let read = setpoint_nm(self.next_poll_s);
+            let read = self.parameters.taken_for_nm(setpoint_nm(self.next_poll_s));
             self.smoothed_nm = if self.approach < 1.0 {
                 self.smoothed_nm + self.approach * (read - self.smoothed_nm)
             } else {

@@ -1,0 +1,36 @@
+//! Warming: one or two bodies behind the current, what torque loses, and what can be held for good.
+//!
+//! The winding's rise is `Σ a x`, each body's `τ dx/dt = p − x`, with `p = i² (1 + α (ϑ − 20 °C))`: the loss in a copper winding over
+//! its cold resistance, at the temperature measured, so that warming and cooling, long holds and duty cycles are all one linear
+//! response. Two bodies in a row, winding and case, have two such constants, the roots of both heat balances.
+
+mod bodies;
+mod holds;
+
+pub use bodies::{Warming, warming};
+pub use holds::{Hold, derating, held, recovery, sustained};
+
+/// Copper's temperature coefficient at 20 °C, 1/K (IEC 60034-1's rule `(235 + ϑ)`, from memory: 1/255).
+pub const COPPER_PER_K: f64 = 0.00393;
+
+/// Means over equal stretches of time, one behind the other; lists have one entry a stretch.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct HeatRecord {
+    /// Length of a stretch, s.
+    pub step_s: f64,
+    /// Temperature of the winding, °C.
+    pub temperature_degc: Vec<f64>,
+    /// Mean square of the current, A², or of what is proportional to it.
+    pub square: Vec<f64>,
+    /// Torque, N·m.
+    pub torque_nm: Vec<f64>,
+    /// Setpoint in force, N·m.
+    pub command_nm: Vec<f64>,
+}
+
+impl HeatRecord {
+    /// Loss over cold resistance in stretch `i`.
+    fn loss(&self, i: usize) -> f64 {
+        self.square[i] * (1.0 + COPPER_PER_K * (self.temperature_degc[i] - 20.0))
+    }
+}

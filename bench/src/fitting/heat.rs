@@ -1,0 +1,174 @@
+//! Long holds: warming, what it takes from torque, and what can be held for good.
+
+use truerim_analysis::estimate::Outcome;
+use truerim_analysis::heat::{HeatRecord, Hold, derating, held, recovery, sustained, warming};
+
+use super::document::{Conditions, Measurand, Quantity};
+use super::driver_curves::HeatCurve;
+use super::groups::{overall, temperature_of};
+use super::{FittingError, Source};
+use crate::recording::{Recording, SegmentRow};
+
+/// Time under torque from which on holds are looked at, s.
+const LEAST_S: f64 = 120.0;
+/// Most stretches that the record is divided into, and the shortest, s.
+const MOST: f64 = 1500.0;
+const SHORTEST_S: f64 = 1.0;
+/// Rise that the sustained torque is stated for, K; its definition says so.
+const RISE_K: f64 = 50.0;
+
+const ASKED: [Quantity; 6] = [
+    Quantity::TorqueHeld,
+    Quantity::HeatFast,
+    Quantity::HeatSlow,
+    Quantity::SustainedTorque,
+    Quantity::DeratingOnset,
+    Quantity::HeatRecovery,
+];
+
+/// All results of long holds and their curve; nothing for a recording without any.
+pub(crate) fn of(
+    source: &Source<'_>,
+    base: &Conditions,
+) -> Result<(Vec<Measurand>, Option<HeatCurve>), FittingError> {
+    let recording = source.recording;
+    let is_hold =
+        |row: &&SegmentRow| row.excitation == "hold" && row.is_excitation() && row.to_nm.abs() > 0.0;
+    let rows: Vec<&SegmentRow> = recording.segments().iter().filter(is_hold).collect();
+    if rows.iter().map(|row| row.duration_s).sum::<f64>() < LEAST_S {
+        return Ok((Vec::new(), None));
+    }
+    let Some((record, start_tick)) = read(recording)? else {
+        return Ok((Vec::new(), None));
+    };
+    let step = record.step_s / recording.header().tick_s;
+    let place = |tick: u64| tick.saturating_sub(start_tick) as f64 / step;
+    let all: Vec<Hold> = rows
+        .iter()
+        .map(|row| {
+            // The first stretch wholly inside, and none that the end cuts.
+            let (from, to) = (
+                place(row.start_tick).ceil() as usize,
+                place(row.end_tick).floor() as usize,
+            );
+            Hold {
+                rows: from.min(record.square.len())
+                    ..to.min(record.square.len()).max(from.min(record.square.len())),
+                command_nm: row.to_nm,
+            }
+        })
+        .collect();
+    let holds = longest(&all);
+    let command_nm = holds.first().map_or(0.0, |h| h.command_nm.abs());
+    let stretches = [0..recording.rows()];
+    let conditions = Conditions {
+        amplitude_nm: Some(command_nm),
+        preload_nm: Some(0.0),
+        temperature: temperature_of(recording, &stretches)?,
+        n: holds.len(),
+        ..base.clone()
+    };
+    let last = all.iter().map(|h| h.rows.end).max().unwrap_or(0);
+    let found = warming(&record);
+    let of_warming = |f: &dyn Fn(&truerim_analysis::heat::Warming) -> Outcome| match &found {
+        Ok(found) => f(found),
+        Err(refusal) => refusal.clone().into(),
+    };
+    let outcomes = [
+        held(&record, &holds).into(),
+        of_warming(&|w| w.fast.clone()),
+        of_warming(&|w| w.slow.clone()),
+        of_warming(&|w| sustained(&record, &holds, w, RISE_K).into()),
+        derating(&record, &holds).into(),
+        of_warming(&|w| recovery(&record, last, w.cold_degc).into()),
+    ];
+    let results = ASKED
+        .into_iter()
+        .zip(outcomes)
+        .map(|(quantity, outcome): (Quantity, Outcome)| {
+            let n = outcome.estimate().map_or(holds.len(), |e| e.n);
+            overall(quantity, "", &conditions, n, outcome)
+        });
+    let t_s = (0..record.square.len()).map(|i| (i as f64 + 0.5) * record.step_s);
+    let curve = HeatCurve {
+        conditions: conditions.clone(),
+        t_s: t_s.collect(),
+        model_degc: found.as_ref().map(|w| w.model_degc.clone()).unwrap_or_default(),
+        temperature_degc: record.temperature_degc.clone(),
+        commanded_nm: record.command_nm.clone(),
+        torque_nm: record.torque_nm.clone(),
+    };
+    Ok((results.collect(), Some(curve)))
+}
+
+/// The holds at the torque, either way, that was held longest in all.
+fn longest(all: &[Hold]) -> Vec<Hold> {
+    let micro = |nm: f64| (nm.abs() * 1e6).round() as i64;
+    let mut times: std::collections::BTreeMap<i64, usize> = std::collections::BTreeMap::new();
+    for hold in all {
+        *times.entry(micro(hold.command_nm)).or_default() += hold.rows.len();
+    }
+    let most = times.iter().max_by_key(|(_, n)| **n).map(|(nm, _)| *nm);
+    let own = all.iter().filter(|h| Some(micro(h.command_nm)) == most);
+    own.cloned().collect()
+}
+
+/// Means over stretches from the first sample on, and its tick; `None` without a channel in °C or with a gap of a stretch.
+fn read(recording: &Recording) -> Result<Option<(HeatRecord, u64)>, FittingError> {
+    let header = recording.header();
+    let Some(temperature) = header.channels.iter().find(|c| c.units == "degC") else {
+        return Ok(None);
+    };
+    let current = header.channels.iter().find(|c| c.name == "current");
+    let ends = |i: usize| recording.ticks(i..i + 1).map(|t| t.first().copied());
+    let rows = recording.rows();
+    let (Some(first), Some(last)) = (ends(0)?, ends(rows.saturating_sub(1))?) else {
+        return Ok(None);
+    };
+    let duration_s = (last - first) as f64 * header.tick_s;
+    let step_s = (duration_s / MOST).max(SHORTEST_S).ceil();
+    let step = (step_s / header.tick_s).round() as u64;
+    let mut record = HeatRecord {
+        step_s,
+        ..HeatRecord::default()
+    };
+    let mut from = first;
+    while from + step <= last {
+        let range = recording.rows_between(from, from + step)?;
+        from += step;
+        let mean = |name: &str| recording.values(name, range.clone()).map(|v| v.mean());
+        let means = (mean(&temperature.name)?, mean("torque")?, mean("setpoint")?);
+        let (Some(degc), Some(torque), Some(setpoint)) = means else {
+            return Ok(None);
+        };
+        // The square of what flows; of what was asked for, where the rig does not tell.
+        let name = current.map_or("setpoint", |c| c.name.as_str());
+        let flows = recording.values(name, range.clone())?;
+        record.temperature_degc.push(degc);
+        record.torque_nm.push(torque);
+        record.command_nm.push(setpoint);
+        record.square.push(flows.mapv(|v| v * v).mean().unwrap_or(0.0));
+    }
+    Ok(Some((record, first)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_torque_held_longest_in_all_stands_for_all() {
+        let hold = |rows: std::ops::Range<usize>, command_nm: f64| Hold { rows, command_nm };
+        let all = [
+            hold(0..10, 3.0),
+            hold(12..40, 1.0),
+            hold(40..52, -3.0),
+            hold(60..69, 3.0),
+        ];
+        let found = longest(&all);
+        assert_eq!(
+            found.iter().map(|h| h.command_nm).collect::<Vec<_>>(),
+            [3.0, -3.0, 3.0]
+        );
+    }
+}

@@ -1,0 +1,344 @@
+"""What a perfect measurement finds of what a driver gets: pulses and trains, the static map, small steps, small sines, heat.
+
+Independent of the Rust plant, excitations and estimators: fast.py plays setpoints written here, free of sensor noise; heat is
+scipy's integration of both heat balances. Definitions are those of the terms (IEEE Std 181, IEC 61298-2), written again:
+
+  pulse   crest over crest commanded; middle between both instants at half the crest less half the width; time between them over 2/3
+          of the width; largest torque either way behind the delayed end; mean over phases of the firmware's polling
+  train   crests less valleys between them over the crest commanded, first pair left out; valleys over the crests beside them
+  static  settled torque at the levels of the staircase, mean of both ways: least squares of one slope and two intercepts over 10 to
+          70 % (deadband: 10 to 45 %) of the largest level; distances from the best line at its worst (linear programme), the line
+          through the ends, the best line through zero
+  step    change of the mean over the last half of a hold behind a small step on a preload, less that without one
+  smallest  2 z s over the share, z the normal quantile of 95 %, s that of a difference of two means of the sensor's noise alone
+  sine    amplitude and phase of torque over setpoint by projection on whole periods
+  heat    roots of both balances; torque, temperature and half the rise by integration of the holds; torque of a rise of 50 K
+
+Run: python tests/reference/plant/driver.py OUT_FOLDER [belt direct geared]   (numpy, scipy; numba makes it minutes)
+"""
+
+import json
+import pathlib
+import sys
+import tomllib
+
+import numpy as np
+import scipy
+from scipy.integrate import solve_ivp
+from scipy.optimize import linprog, minimize_scalar
+from scipy.special import ndtri
+
+import fast
+import unit
+
+PERIOD = fast.STRIDE * fast.H  # of setpoints, s
+RAMP = 50.0  # N m/s
+PHASES = 8
+
+
+class Line:
+    """Setpoints put together piece by piece."""
+
+    def __init__(self):
+        self.values, self.now = [], 0.0
+
+    def at(self):
+        """Number of setpoints so far."""
+        return len(self.values)
+
+    def hold(self, seconds):
+        """Stays."""
+        self.values += [self.now] * int(round(seconds / PERIOD))
+
+    def ramp(self, to):
+        """Goes at the procedures' rate."""
+        n = int(np.ceil(abs(to - self.now) / RAMP / PERIOD))
+        self.values += list(self.now + (to - self.now) * np.arange(n) / max(n, 1))
+        self.now = to
+
+    def jump(self, to):
+        """Is there at once."""
+        self.now = to
+
+    def shape(self, function, seconds):
+        """A function of the time since here, counted from the present torque."""
+        self.values += list(self.now + function(np.arange(int(round(seconds / PERIOD))) * PERIOD))
+
+
+def phases():
+    """Where in its period the firmware is."""
+    return (np.arange(PHASES) + 0.5) / PHASES
+
+
+KEEP = 5  # steps a kept sample: 8 kHz, two a setpoint
+FS = 1 / (KEEP * fast.H)
+
+
+def crossings(y, top, level):
+    """Places at which `y` passes a level on both sides of its crest."""
+    a = top - int(np.argmax(y[:top + 1][::-1] < level))
+    b = top + int(np.argmax(y[top:] < level))
+    return a + (level - y[a]) / (y[a + 1] - y[a]), b - 1 + (level - y[b - 1]) / (y[b] - y[b - 1])
+
+
+def pulses(u):
+    """Pulses of procedures/shock.toml on their preload, both ways."""
+    out = {}
+    for sign in (1.0, -1.0):
+        a, preload = 0.15 * u.peak, 0.2 * u.peak
+        for width in (4e-3, 8e-3, 15e-3, 30e-3, 60e-3):
+            line = Line()
+            line.hold(0.06)
+            line.ramp(sign * preload)
+            line.hold(0.15)
+            start = line.at()
+            line.shape(lambda t: sign * a * np.sin(np.pi * t / width), width)
+            line.hold(0.12)
+            found = []
+            for phase in phases():
+                y = sign * fast.run(u, line.values, phase, KEEP)
+                at = int(round(start * PERIOD * FS))
+                y = y - y[at - int(0.015 * FS):at].mean()
+                y = y[at:]
+                top = int(np.argmax(y[:int((width + 0.06) * FS)]))
+                up, down = (c / FS for c in crossings(y, top, 0.5 * y[top]))
+                late = 0.5 * (up + down) - 0.5 * width
+                rest = y[int(np.ceil((width + late) * FS)):int((width + 0.1) * FS)]
+                # On average a held setpoint is half a period late.
+                found.append((y[top] / a, late - 0.5 * PERIOD, (down - up) / (2 / 3 * width), np.abs(rest).max() / a))
+            names = ("retention", "delay_s", "width", "after")
+            out[f"{width * 1e3:g} ms, {sign * a:.6g} on {sign * preload:.6g}"] = dict(
+                zip(names, np.mean(found, axis=0).tolist()))
+    return out
+
+
+def trains(u):
+    """Trains of procedures/shock.toml, both ways."""
+    out = {}
+    for sign in (1.0, -1.0):
+        a, preload, count = 0.15 * u.peak, 0.2 * u.peak, 8
+        for width, spacing in ((30e-3, 60e-3), (15e-3, 30e-3), (10e-3, 20e-3)):
+            line = Line()
+            line.hold(0.06)
+            line.ramp(sign * preload)
+            line.hold(0.15)
+            start = line.at()
+            one = lambda t: np.where(t % spacing < width, np.sin(np.pi * (t % spacing) / width), 0.0)
+            line.shape(lambda t: sign * a * one(t), (count - 1) * spacing + width)
+            line.hold(0.12)
+            found = []
+            for phase in phases():
+                y = sign * fast.run(u, line.values, phase, KEEP)
+                at = int(round(start * PERIOD * FS))
+                base = y[at - int(0.015 * FS):at].mean()
+                y = y[at:] - base
+                t = np.arange(len(y)) / FS
+                command = lambda late: np.where((t >= late) & (t < late + (count - 1) * spacing + width), one(t - late), 0.0)
+                lags = np.arange(0, 0.06, 1 / FS)
+                late = lags[int(np.argmax([y @ command(lag) for lag in lags]))]
+                crests = []
+                for k in range(count):
+                    middle = k * spacing + 0.5 * width + late
+                    i = int(np.ceil((middle - spacing / 2) * FS))
+                    j = int(np.ceil((middle + spacing / 2) * FS))
+                    i = max(i, 0)
+                    crests.append(i + int(np.argmax(y[i:j])))
+                swing, left = [], []
+                for m, n in list(zip(crests, crests[1:]))[1:]:
+                    low, high = y[m:n].min(), 0.5 * (y[m] + y[n])
+                    swing.append((high - low) / a)
+                    left.append(low / high)
+                found.append((np.mean(swing), np.mean(left)))
+            key = f"{count} of {width * 1e3:g} ms, {sign * a:.6g} on {sign * preload:.6g}, every {spacing * 1e3:g} ms"
+            out[key] = dict(zip(("swing", "left"), np.mean(found, axis=0).tolist()))
+    return out
+
+
+def straight(x, y, low, high):
+    """Slope, mean of both intercepts, half their distance over the slope."""
+    share = np.abs(x) / np.abs(x).max()
+    own = (share >= low - 1e-9) & (share <= high + 1e-9)
+    x, y = x[own], y[own]
+    a = np.stack([x, x > 0, x < 0], 1).astype(float)
+    slope, up, down = np.linalg.lstsq(a, y, rcond=None)[0]
+    return slope, 0.5 * (up + down), 0.5 * (down - up) / slope
+
+
+def static(u):
+    """The staircase of procedures/static.toml, its second cycle."""
+    to, steps, dwell = 0.6 * u.peak, 20, 0.4
+    way = list(range(1, steps + 1)) + list(range(steps - 1, -steps - 1, -1)) + list(range(-steps + 1, 1))
+    line, read = Line(), []
+    line.hold(0.5)
+    for cycle in range(2):
+        line.hold(0.5)
+        before = 0
+        for level in way:
+            line.ramp(to * level / steps)
+            line.hold(dwell)
+            if cycle:
+                read.append((level, level > before, line.at()))
+            before = level
+    keep = 20
+    y = fast.run(u, line.values + [0.0] * 200, 0.4, keep)
+    fs = 1 / (keep * fast.H)
+    up, down = {}, {}
+    for level, rising, end in read:
+        i = int(end * PERIOD * fs)
+        (up if rising else down).setdefault(level, []).append(y[i - int(0.4 * dwell * fs):i].mean())
+    levels = np.arange(-steps, steps + 1)
+    both = {l: [np.mean(d[l]) for d in (up, down) if l in d] for l in levels}
+    x, t = to * levels / steps, np.array([np.mean(both[l]) for l in levels])
+    gain, offset, _ = straight(x, t, 0.1, 0.7)
+    deadband = straight(x, t, 0.1, 0.45)[2]
+    span = (x[-1] - x[0]) * abs(gain)
+    # Line whose largest distance is least: minimise e with |t - a - b x| <= e.
+    one = np.ones_like(x)
+    best = linprog([0, 0, 1], A_ub=np.block([[-one[:, None], -x[:, None], -one[:, None]], [one[:, None], x[:, None], -one[:, None]]]),
+                   b_ub=np.concatenate([-t, t]), bounds=[(None, None)] * 3).x[2]
+    ends = np.abs(t - t[0] - (t[-1] - t[0]) / (x[-1] - x[0]) * (x - x[0])).max()
+    zero = t[steps]
+    through = minimize_scalar(lambda b: np.abs(t - zero - b * x).max(), bounds=(0.5, 1.5), method="bounded",
+                              options={"xatol": 1e-12}).fun
+    return {
+        "gain": gain, "offset_nm": offset, "deadband_nm": deadband,
+        "hysteresis_nm": max(abs(np.mean(down[l]) - np.mean(up[l])) for l in levels if l in up and l in down),
+        "independent": best / span, "terminal": ends / span, "zero_based": through / span,
+        "largest_nm": float(t[-1]), "lowest_nm": float(t[0]),
+    }
+
+
+def changes(u, noise):
+    """Small steps of procedures/resolution.toml: shares at 2 % of the peak, and the smallest steps by the sensor's noise alone."""
+    out, rng = {}, np.random.default_rng(7)
+    read, fs = 0.1, 2000.0
+    sd = noise * np.sqrt(2 / (read * fs))
+    for share in (0.0, 0.25, 0.5, 0.75):
+        preload, size = share * u.peak, 0.02 * u.peak
+        # Trials in random order behind each other, as they are played: friction keeps what the one before left.
+        sizes = [sign * s * u.peak for s in (2e-4, 5e-4, 1e-3, 2e-3, 5e-3, 2e-2) for sign in (1, -1)] + [0.0]
+        found = {}
+        for phase in phases():
+            order = np.concatenate([rng.permutation(len(sizes)) for _ in range(5)])
+            line, starts = Line(), []
+            line.hold(0.3)
+            for number in order:
+                line.hold(0.2)
+                line.ramp(preload)
+                line.hold(0.3 if preload else 0.2)
+                starts.append((sizes[number], line.at()))
+                line.jump(preload + sizes[number])
+                line.hold(0.2)
+                line.ramp(0.0)
+            y = fast.run(u, line.values, phase, KEEP)
+            for change, start in starts[1:]:
+                at, end = int(start * PERIOD * FS), int((start * PERIOD + 0.2) * FS)
+                moved = y[end - int(read * FS):end].mean() - y[at - int(read * FS):at].mean()
+                found.setdefault(change, []).append(moved)
+        means = {change: np.mean(moved) for change, moved in found.items()}
+        up, down = (means[size] - means[0.0]) / size, (means[0.0] - means[-size]) / size
+        needed = 2 * ndtri(0.95) * sd
+        # The smallest step lies below the sizes that are told: by the answer to those nearest, straight from none.
+        small = lambda sign: min((s for s in sizes if sign * s > 0 and sign * (means[s] - means[0.0]) > needed), key=abs)
+        smallest = {sign: needed * small(sign) / (means[small(sign)] - means[0.0]) for sign in (1, -1)}
+        out[f"on {preload:.6g}"] = {"up": up, "down": down, "smallest_up_nm": abs(smallest[1]),
+                                    "smallest_down_nm": abs(smallest[-1])}
+    return out
+
+
+def sines(u):
+    """Small sines of procedures/resolution.toml: 5 Hz on half of the peak."""
+    out, f, periods = {}, 5.0, 5
+    for share in (0.005, 0.02):
+        a, preload = share * u.peak, 0.5 * u.peak
+        found = []
+        for phase in phases()[::2]:
+            line = Line()
+            line.hold(0.1)
+            line.ramp(preload)
+            line.hold(0.3)
+            start = line.at()
+            rise = lambda t: np.where(t < 1 / f, 0.5 - 0.5 * np.cos(np.pi * f * t), 1.0)
+            line.shape(lambda t: a * rise(t) * np.sin(2 * np.pi * f * t), (periods + 2) / f)
+            y = fast.run(u, line.values, phase, KEEP)
+            at = int(round((start * PERIOD + 1 / f) * FS))
+            n = int(round(periods / f * FS))
+            t = np.arange(n) / FS
+            command = np.repeat(line.values, int(round(PERIOD * FS)))[at:at + n]
+            # Beside sine and cosine a line, since the torque creeps.
+            basis = np.stack([np.cos(2 * np.pi * f * t), np.sin(2 * np.pi * f * t), np.ones(n), t - t.mean()], 1)
+            of = lambda v: complex(*(np.linalg.lstsq(basis, v, rcond=None)[0][:2] * [1, -1]))
+            ratio = of(y[at:at + n]) / of(command)
+            found.append((abs(ratio), -np.angle(ratio) / (2 * np.pi * f)))
+        out[f"{a:.6g} on {preload:.6g}"] = dict(zip(("gain", "delay_s"), np.mean(found, axis=0).tolist()))
+    return out
+
+
+ALPHA = 0.00393
+
+
+def heat(u, rig):
+    """The holds of procedures/heat.toml."""
+    v = tomllib.loads(rig.read_text(encoding="utf-8"))["virtual"]
+    h, m = v["heat"], v["motor"]
+    si = unit.si
+    inner, outer, cw, cc, cold = (si(h[k]) for k in ("winding_case", "case_air", "winding", "case", "ambient"))
+    ohm, factor, alpha = si(m["resistance"]), si(m.get("loss_factor", 1)), si(m.get("flux_loss_per_kelvin", 0))
+    matrix = np.array([[-1 / (inner * cw), 1 / (inner * cw)], [1 / (inner * cc), -(1 / inner + 1 / outer) / cc]])
+    fast_s, slow_s = sorted(-1 / np.linalg.eigvals(matrix))
+
+    def go(state, nm, seconds):
+        i2 = (nm / u.kt) ** 2
+        def rate(_, y):
+            loss = factor * i2 * ohm * (1 + ALPHA * (y[0] - 20))
+            across = (y[0] - y[1]) / inner
+            return [(loss - across) / cw, (across - (y[1] - cold) / outer) / cc]
+        return solve_ivp(rate, (0, seconds), state, rtol=1e-9, atol=1e-9, dense_output=True)
+
+    state, level, flux = [cold, cold], 0.35 * u.peak, lambda y: 1 - alpha * (y[1] - 20)
+    pairs, before = [], None
+    for _ in range(30):
+        run = go(state, level, 60.0)
+        t = np.linspace(0, 60, 601)
+        mean = flux(run.sol(t)).mean()
+        if before is not None:
+            pairs.append(0.5 * (before + mean))
+        state, before = run.y[:, -1].tolist(), mean
+    for _ in range(6):
+        state = go(state, 0.0, 40.0).y[:, -1].tolist()
+        state = go(state, 0.45 * u.peak, 20.0).y[:, -1].tolist()
+    part = max(len(pairs) // 10, 1)
+    hot = state[0] - cold
+    run = go(state, 0.0, 600.0)
+    t = np.linspace(0, 600, 600001)
+    below = np.nonzero(run.sol(t)[0] - cold <= 0.5 * hot)[0]
+    rise = 50.0
+    loss = rise / (inner + outer)
+    i = np.sqrt(loss / (factor * ohm * (1 + ALPHA * (cold + rise - 20))))
+    return {
+        "fast_s": fast_s, "slow_s": slow_s, "held": np.mean(pairs[-part:]) / np.mean(pairs[:part]),
+        "recovery_s": float(t[below[0]]) if below.size else None,
+        "sustained_nm": i * u.kt * (1 - alpha * (cold + loss * outer - 20)),
+        "hottest_degc": state[0],
+    }
+
+
+def main():
+    """Writes one file a unit."""
+    folder = pathlib.Path(sys.argv[1])
+    for name in sys.argv[2:] or ("belt", "direct", "geared"):
+        rig = unit.rigs() / f"{name}.toml"
+        u = unit.load(rig)
+        noise = unit.si(tomllib.loads(rig.read_text(encoding="utf-8"))["virtual"]["sensors"]["torque"]["noise"])
+        document = {
+            "about": "see driver.py beside this file", "rig": u.file, "numpy": np.__version__, "scipy": scipy.__version__,
+            "heat": heat(u, rig), "pulses": pulses(u), "trains": trains(u), "static": static(u),
+            "changes": changes(u, noise), "sines": sines(u),
+        }
+        rounded = json.loads(json.dumps(document), parse_float=lambda s: float(f"{float(s):.7g}"))
+        (folder / f"driver-{name}.json").write_text(json.dumps(rounded, indent=1) + "\n", encoding="utf-8")
+        print(name, json.dumps(rounded, indent=1))
+
+
+if __name__ == "__main__":
+    main()

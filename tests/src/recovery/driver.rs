@@ -1,0 +1,134 @@
+//! What a perfect measurement finds of what a driver gets: figures of independent integrations, read from
+//! `tests/reference/plant/driver-UNIT.json` and `trace-UNIT.json`.
+
+use serde_json::Value;
+use truerim::fitting::Quantity;
+
+use super::scene::Scene;
+use super::{Truth, root};
+
+const PLAYED: &str = "independent integration, tests/reference/plant/driver.py";
+const TRACED: &str = "independent integration, tests/reference/plant/trace.py";
+
+/// Procedures that have truths here.
+pub(super) const PROCEDURES: [&str; 5] = ["static", "shock", "resolution", "heat", "limit"];
+
+/// The known values of a unit by one of them.
+pub(super) fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
+    let unit = scene.wheelbase.word();
+    let name = if scene.procedure == "limit" {
+        "trace"
+    } else {
+        "driver"
+    };
+    let file = root().join(format!("tests/reference/plant/{name}-{unit}.json"));
+    let text = std::fs::read_to_string(&file).map_err(|error| format!("{}: {error}", file.display()))?;
+    let known: Value = serde_json::from_str(&text).map_err(|error| format!("{}: {error}", file.display()))?;
+    let all = match scene.procedure {
+        "static" => of(&known["static"], "", &STATIC, PLAYED),
+        "heat" => of(&known["heat"], "", &HEAT, PLAYED),
+        "shock" => shock(&known),
+        "resolution" => resolution(&known),
+        "limit" => {
+            let rough = of(&known["rough-corner"], "limit on a rough road", &LIMIT, TRACED);
+            [of(&known["corner"], "corner to the limit", &LIMIT, TRACED), rough].concat()
+        }
+        other => return Err(format!("{other} has no known values here")),
+    };
+    if all.is_empty() {
+        return Err(format!(
+            "{} holds nothing for {}",
+            file.display(),
+            scene.procedure
+        ));
+    }
+    Ok(all)
+}
+
+const STATIC: [(Quantity, &str); 8] = [
+    (Quantity::StaticGain, "gain"),
+    (Quantity::StaticOffset, "offset_nm"),
+    (Quantity::Deadband, "deadband_nm"),
+    (Quantity::StaticHysteresis, "hysteresis_nm"),
+    (Quantity::Linearity, "independent"),
+    (Quantity::LinearityTerminal, "terminal"),
+    (Quantity::TorquePositive, "largest_nm"),
+    (Quantity::TorqueNegative, "lowest_nm"),
+];
+const HEAT: [(Quantity, &str); 5] = [
+    (Quantity::TorqueHeld, "held"),
+    (Quantity::HeatFast, "fast_s"),
+    (Quantity::HeatSlow, "slow_s"),
+    (Quantity::SustainedTorque, "sustained_nm"),
+    (Quantity::HeatRecovery, "recovery_s"),
+];
+const LIMIT: [(Quantity, &str); 5] = [
+    (Quantity::LimitContrast, "contrast"),
+    (Quantity::LimitDelay, "late_s"),
+    (Quantity::TraceDelay, "delay_s"),
+    (Quantity::TraceError, "error_nm"),
+    (Quantity::TraceGain, "gain"),
+];
+
+/// Figures of one table.
+fn of(table: &Value, group: &str, keys: &[(Quantity, &str)], source: &'static str) -> Vec<Truth> {
+    let rows = keys
+        .iter()
+        .filter_map(|(quantity, key)| Some((*quantity, table[*key].as_f64()?)));
+    rows.map(|(quantity, value)| Truth {
+        group: group.to_owned(),
+        ..Truth::of(quantity, value, source)
+    })
+    .collect()
+}
+
+/// Tables by the name of a group, which the scripts write with hyphens and without units.
+fn tables(known: &Value) -> impl Iterator<Item = (String, &Value)> {
+    let rows = known.as_object().into_iter().flatten();
+    rows.map(|(name, table)| (name.replace('-', "\u{2212}"), table))
+}
+
+fn shock(known: &Value) -> Vec<Truth> {
+    let mut all = Vec::new();
+    for (name, table) in tables(&known["pulses"]) {
+        let mut keys = vec![(Quantity::ShockRetention, "retention")];
+        if !name.contains('\u{2212}') {
+            keys.push((Quantity::ShockDelay, "delay_s"));
+            keys.push((Quantity::ShockWidth, "width"));
+            keys.push((Quantity::ShockAfter, "after"));
+        }
+        all.extend(of(table, &format!("{name} N·m"), &keys, PLAYED));
+    }
+    for (name, table) in tables(&known["trains"]) {
+        // `8 of 30 ms, 1.05 on 1.4, every 60 ms` of blocks 0.6 m apart.
+        let Some((pulses, every)) = name.rsplit_once(", every ") else {
+            continue;
+        };
+        let spacing = every.strip_suffix(" ms").and_then(|ms| ms.parse::<f64>().ok());
+        let speed = 600.0 / spacing.unwrap_or(f64::NAN);
+        let group = format!("kerb of 0.6 m at {speed} m/s: {pulses} N·m, every {every}");
+        let keys = [(Quantity::TrainSwing, "swing"), (Quantity::TrainLeft, "left")];
+        all.extend(of(table, &group, &keys, PLAYED));
+    }
+    all.sort_by_key(|truth| truth.quantity);
+    all
+}
+
+fn resolution(known: &Value) -> Vec<Truth> {
+    let mut all = Vec::new();
+    let keys = [
+        (Quantity::ResolutionUp, "smallest_up_nm"),
+        (Quantity::ResolutionDown, "smallest_down_nm"),
+        (Quantity::IncrementUp, "up"),
+        (Quantity::IncrementDown, "down"),
+    ];
+    for (name, table) in tables(&known["changes"]) {
+        all.extend(of(table, &format!("{name} N·m"), &keys, PLAYED));
+    }
+    let keys = [(Quantity::SineGain, "gain"), (Quantity::SineDelay, "delay_s")];
+    for (name, table) in tables(&known["sines"]) {
+        all.extend(of(table, &format!("sine of {name} N·m, 5 Hz"), &keys, PLAYED));
+    }
+    all.sort_by_key(|truth| truth.quantity);
+    all
+}
