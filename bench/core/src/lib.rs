@@ -13,4 +13,5 @@ pub mod procedure;
 pub mod rig;
 pub mod run;
 pub mod time;
+pub mod time_base;
 pub mod units;
