@@ -67,6 +67,8 @@ pub struct ForceFeedback {
     pub update_period_s: f64,
     /// Time after which the device drops a level by itself that nobody renewed, s.
     pub expiry_s: f64,
+    /// Bound of the error in time between a level and the rig's clock, s: the device is released when it is known worse.
+    pub time_bound_s: f64,
     /// Rim angle of the device's own axis from end to end, rad; `None`: a rig controller measures the angle.
     pub axis_rad: Option<f64>,
 }
@@ -138,6 +140,7 @@ pub(super) fn drive(rig: &Section<'_>) -> Drive {
             gain: s.quantity_or::<Ratio>("gain", 0.01..=1.0, 1.0),
             update_period_s: s.quantity::<Time>("update_period", 0.5e-3..=20e-3),
             expiry_s: s.quantity_or::<Time>("expiry", 20e-3..=0.5, 0.1),
+            time_bound_s: s.quantity::<Time>("time_bound", 1e-5..=0.02),
             axis_rad: s.optional_quantity::<Angle>("axis", 0.1..=60.0),
         }),
         Some(DriveKind::Rig) | None => Drive::Rig,
@@ -168,7 +171,7 @@ pub(super) fn sense(rig: &Section<'_>) -> Sense {
                 let fix = "write a line as the sensor sends it, with {torque} for the number and {*} for what changes";
                 s.report("pattern", error.to_string(), None, fix);
             }
-            "{torque}".parse().unwrap_or_else(|_| unreachable!("one torque"))
+            Pattern::default()
         });
         let lines = LinesSettings {
             pattern,
@@ -216,7 +219,9 @@ fn scale(s: &Section<'_>) -> Scale {
     }
     Scale {
         nm: one.map_or(1.0, |amount| amount.si) * s.number_or("scale", -1e6..=1e6, 1.0),
-        offset_nm: s.optional_quantity::<Torque>("zero", -500.0..=500.0).unwrap_or(0.0),
+        offset_nm: s
+            .optional_quantity::<Torque>("zero", -500.0..=500.0)
+            .unwrap_or(0.0),
     }
 }
 
@@ -251,18 +256,12 @@ pub(super) fn contradictions(rig: &super::Rig, section: &Section<'_>) {
             );
         }
     }
-    if let (Some((rate_hz, delay_s)), Some(s)) = (rig.sense.declared(), &sense) {
-        if delay_s + 3.0 / rate_hz > LATEST_S {
-            s.report(
-                "delay",
-                "with the time between readings too long for a sensor that guards a motor",
-                Some(alloc::format!(
-                    "delay and three readings within {} ms",
-                    LATEST_S * 1e3
-                )),
-                "take a faster sensor or filter",
-            );
-        }
+    if let (Some((rate_hz, delay_s)), Some(s)) = (rig.sense.declared(), &sense)
+        && delay_s + 3.0 / rate_hz > LATEST_S
+    {
+        let within = alloc::format!("delay and three readings within {} ms", LATEST_S * 1e3);
+        let problem = "with the time between readings too long for a sensor that guards a motor";
+        s.report("delay", problem, Some(within), "take a faster sensor or filter");
     }
     if no_controller && (rig.drive == Drive::Rig || rig.sense == Sense::Rig) {
         let fix = "give its port, or both rig.drive and rig.sense of their own";

@@ -150,14 +150,20 @@ mod tests {
             } else {
                 format!("{line} mN·m\r\n")
             };
-            sensor.receive(sent_ns + late_ns, text.as_bytes(), |reading| readings.push((sent_ns, reading)));
+            sensor.receive(sent_ns + late_ns, text.as_bytes(), |reading| {
+                readings.push((sent_ns, reading))
+            });
         }
         assert!(readings.len() > 1_900, "{}", readings.len());
         for (sent_ns, reading) in &readings {
             // Measured 2 ms before it was sent; the bound is that of the way, a millisecond either way of its middle, and no more than
             // three times that before there is a line to lay.
             let off = (reading.moment_ns - (sent_ns - 2_000_000)) as f64;
-            assert!(libm::fabs(off) <= reading.bound_ns, "{off} of {}", reading.bound_ns);
+            assert!(
+                libm::fabs(off) <= reading.bound_ns,
+                "{off} of {}",
+                reading.bound_ns
+            );
             assert!(reading.bound_ns < 1.6e6, "{}", reading.bound_ns);
         }
         let account = sensor.account();

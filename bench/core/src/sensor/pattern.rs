@@ -106,6 +106,16 @@ impl core::fmt::Display for Pattern {
     }
 }
 
+impl Default for Pattern {
+    /// The number alone.
+    fn default() -> Self {
+        Self {
+            text: "{torque}".to_string(),
+            parts: Vec::from([Part::Torque]),
+        }
+    }
+}
+
 impl Pattern {
     /// The number in a line, as written.
     ///
@@ -200,7 +210,10 @@ mod tests {
         ];
         for (text, value, rest) in cases {
             let (found, behind) = number(text).unwrap();
-            assert!((found - value).abs() < 1e-12 && behind == rest, "{text}: {found} {behind:?}");
+            assert!(
+                (found - value).abs() < 1e-12 && behind == rest,
+                "{text}: {found} {behind:?}"
+            );
         }
         for text in ["", "-", ".", "OL", "--1", "e5", "1e999"] {
             assert_eq!(number(text), None, "{text}");
@@ -213,7 +226,10 @@ mod tests {
         assert_eq!(with_unit.read("  1.25N·m "), Ok(1.25));
         assert_eq!(with_unit.read("1.25 kN·m"), Err("other words"));
         assert_eq!(with_unit.read("1.25 N·m 7"), Err("more than the pattern has"));
-        assert_eq!(with_unit.read("OL N·m"), Err("no number where the torque should be"));
+        assert_eq!(
+            with_unit.read("OL N·m"),
+            Err("no number where the torque should be")
+        );
         let fields = pattern("T={torque};F={*};S={*}");
         assert_eq!(fields.read("T=-0.5;F=12.1;S=OK"), Ok(-0.5));
         assert_eq!(fields.read("T=-0.5;F=12.1"), Err("other words"));

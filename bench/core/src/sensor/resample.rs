@@ -42,7 +42,10 @@ impl Resampler {
 
     /// Takes a reading. One that is not behind the last one (the clock was just found to be another) is left out.
     pub fn push(&mut self, reading: Reading) {
-        let behind = self.readings.back().is_none_or(|last| last.moment_ns < reading.moment_ns);
+        let behind = self
+            .readings
+            .back()
+            .is_none_or(|last| last.moment_ns < reading.moment_ns);
         let placed = reading.bound_ns <= self.bound_ns;
         if !behind || !placed || !reading.torque_nm.is_finite() {
             return;
@@ -56,7 +59,9 @@ impl Resampler {
     /// The torque at a moment whose own bound is `bound_ns`.
     #[must_use]
     pub fn at(&self, moment_ns: i64, bound_ns: f64) -> Known {
-        let behind = self.readings.partition_point(|reading| reading.moment_ns < moment_ns);
+        let behind = self
+            .readings
+            .partition_point(|reading| reading.moment_ns < moment_ns);
         let Some(after) = self.readings.get(behind) else {
             return Known::NotYet;
         };

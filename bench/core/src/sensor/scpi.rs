@@ -215,10 +215,7 @@ impl Scpi {
         if written.abs() >= NO_NUMBER {
             return Err("beyond the range, or no number");
         }
-        self.settings
-            .scale
-            .torque_nm(written)
-            .ok_or("no finite number")
+        self.settings.scale.torque_nm(written).ok_or("no finite number")
     }
 
     /// What was heard so far.

@@ -96,7 +96,10 @@ mod tests {
         cutter.restart();
         let long = [b'7'; 2 * LONGEST];
         assert_eq!(cut(&mut cutter, &long), [""; 0]);
-        assert_eq!(cut(&mut cutter, b"\n1.0\n\xff\xfe\n2.0\n"), ["!", "1.0", "!", "2.0"]);
+        assert_eq!(
+            cut(&mut cutter, b"\n1.0\n\xff\xfe\n2.0\n"),
+            ["!", "1.0", "!", "2.0"]
+        );
         assert!(cutter.line.capacity() <= 2 * LONGEST);
     }
 }

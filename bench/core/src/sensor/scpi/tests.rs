@@ -76,12 +76,12 @@ fn what_is_no_reading_is_none_and_the_error_queue_is_asked() {
     ] {
         let mut scpi = ready();
         asks(&mut scpi, 3 * MS);
-        assert_eq!(says(&mut scpi, 4 * MS, &(answer.to_string() + "\n")), [], "{answer}");
         assert_eq!(
-            scpi.account().misfit,
-            Some((answer.to_string(), why)),
+            says(&mut scpi, 4 * MS, &(answer.to_string() + "\n")),
+            [],
             "{answer}"
         );
+        assert_eq!(scpi.account().misfit, Some((answer.to_string(), why)), "{answer}");
         assert_eq!(asks(&mut scpi, 5 * MS), "SYST:ERR?\n", "{answer}");
         says(&mut scpi, 6 * MS, "-222,\"Data out of range\"\n");
         assert_eq!(
