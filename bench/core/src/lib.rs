@@ -12,5 +12,7 @@ pub mod plan;
 pub mod procedure;
 pub mod rig;
 pub mod run;
+pub mod sensor;
 pub mod time;
+pub mod time_base;
 pub mod units;

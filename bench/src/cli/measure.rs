@@ -160,7 +160,11 @@ fn tell(session: &Session, recording: &Path, say: &Say) {
         granted,
         approach,
         lateness,
+        account,
     } = session;
+    for line in account {
+        say.note(line);
+    }
     if let Some(granted) = granted {
         say.note(&format!(
             "Host: {granted}; of {} timed wakes the latest came {} us late.",

@@ -3,21 +3,27 @@
 //! - [`mod@conduct`] is the one loop that carries bytes between a [`Line`] and a [`bench_core::run::Run`].
 //! - [`lockstep`] runs a virtual rig in this process, as fast as the processor allows, on the rig's own clock.
 //! - [`serial`] talks to any serial port, a pty included, in real time.
+//! - [`sense`] is a torque sensor of its own port, [`force`] a wheelbase that is a force-feedback device, and [`composed`] puts
+//!   either or both around the line to a rig controller.
 //! - [`clock`] is the only file that reads the host's clocks.
 //! - [`lateness`] counts how late the loop woke.
 //! - [`schedule`] asks the system for real-time scheduling and locked memory, and says what was granted.
 //! - [`signals`] turns Ctrl-C and the system's requests to end into a stop.
 
 pub mod clock;
+pub mod composed;
 pub mod conduct;
+pub mod force;
 pub mod lateness;
 pub mod lockstep;
 #[cfg(target_os = "linux")]
 mod prompt;
 pub mod schedule;
+pub mod sense;
 pub mod serial;
 pub mod signals;
 
+pub use composed::Composed;
 pub use conduct::{Sink, conduct};
 pub use lateness::Lateness;
 pub use lockstep::LockStep;
@@ -42,6 +48,11 @@ pub trait Line {
     /// # Errors
     /// [`LineError`] when the line is gone or takes nothing any more.
     fn write(&mut self, bytes: &[u8], discard_first: bool) -> Result<(), LineError>;
+
+    /// What the parts of a rig have to say of themselves, for people: a line each.
+    fn account(&self) -> Vec<String> {
+        Vec::new()
+    }
 }
 
 /// Why a line is no use any more.
@@ -56,6 +67,22 @@ pub enum LineError {
         port: String,
         /// What the system said.
         source: serialport::Error,
+    },
+    /// A force-feedback device cannot be taken.
+    #[error(
+        "cannot take the force-feedback device {device}: {source}; check its path, that you may use it, and that nothing else has it"
+    )]
+    Device {
+        /// Its path.
+        device: String,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// A force-feedback device was released, or could not be.
+    #[error("{why}")]
+    Released {
+        /// Why.
+        why: String,
     },
     /// Reading or writing failed.
     #[error("{port} failed while {doing}: {source}; check the cable and the rig's supply")]

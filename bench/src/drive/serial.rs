@@ -39,6 +39,14 @@ impl SerialLine {
     /// # Errors
     /// [`LineError::Open`] with what the system said.
     pub fn open(name: &str, baud: u32) -> Result<Self, LineError> {
+        Self::with_clock(name, baud, HostClock::start())
+    }
+
+    /// As [`Self::open`], stamping with a clock that others stamp with too.
+    ///
+    /// # Errors
+    /// As [`Self::open`].
+    pub fn with_clock(name: &str, baud: u32, clock: HostClock) -> Result<Self, LineError> {
         let open = |source| LineError::Open {
             port: name.to_owned(),
             source,
@@ -55,7 +63,7 @@ impl SerialLine {
             #[cfg(target_os = "linux")]
             prompt,
             name: name.to_owned(),
-            clock: HostClock::start(),
+            clock,
             chunk: Box::new([0; CHUNK]),
         })
     }

@@ -1,12 +1,13 @@
 //! What a recording says about itself, from the files and from what the rig says.
 
 use bench_core::plan::Plan;
+use bench_core::rig::{Drive, Sense};
 use bench_core::run::Permit;
 use rig_link::Width;
 use rig_link::message::{Channel, Configuration, Identity};
 use sha2::{Digest as _, Sha256};
 
-use super::{Bench, SettingsText, Way};
+use super::{Bench, SettingsText, Way, parts};
 use crate::calibration::reference::{self, Reference};
 use crate::drive::clock::today;
 use crate::drive::schedule::Granted;
@@ -43,6 +44,12 @@ pub(super) fn before_contact(
     ];
     if !bench.clamping.trim().is_empty() {
         extra.push((own(CLAMPING), own(bench.clamping.trim())));
+    }
+    if rig.drive != Drive::Rig || rig.sense != Sense::Rig {
+        extra.push((own("drive"), own(rig.drive.word())));
+        extra.push((own("sense"), own(rig.sense.word())));
+        let clocks_us = parts::clock_uncertainty_s(rig) * 1e6;
+        extra.push((own("clocks_uncertainty_us"), format!("{clocks_us:.1}")));
     }
     extra.extend(reference::of(rig, &today()).iter().flat_map(Reference::facts));
     if !bench.faults.is_empty() {
@@ -93,7 +100,7 @@ pub(super) fn before_contact(
             certificate: sensor.certificate.clone(),
             gain_uncertainty: sensor.gain_uncertainty,
             zero_uncertainty_nm: sensor.zero_uncertainty_nm,
-            delay_uncertainty_s: sensor.delay_uncertainty_s,
+            delay_uncertainty_s: sensor.delay_uncertainty_s.hypot(parts::clock_uncertainty_s(rig)),
         },
         sample_period_ticks: plan.sample_period_us(),
         tick_s: rig_link::TICK_S,

@@ -1,9 +1,13 @@
 //! A look at a rig's torque sensor with the motor off.
 //!
-//! This never arms: it sends a greeting, asks for descriptions, limits with a greatest setpoint of zero, and samples, and
-//! sends nothing else. It does not ask for torque, so it needs no permit.
+//! This never arms: it sends a greeting, asks for descriptions, limits with a greatest setpoint of zero, and samples, keep-alives
+//! where a sensor has a clock of its own, and nothing else. It does not ask for torque, so it needs no permit.
 
-use rig_link::message::{Configuration, DescribeChannel, Empty, Hello, RigMessage, WindowReference};
+use bench_core::rig::Sense;
+use bench_core::time::HostNs;
+use rig_link::message::{
+    Configuration, DescribeChannel, Empty, Hello, KeepAlive, RigMessage, WindowReference,
+};
 use rig_link::{
     ChannelKind, HostMessage, MAX_CHANNELS, MAX_FRAME, PROTOCOL_MAJOR, PROTOCOL_MINOR, RigState, Splitter,
     StopMode, Width, encode_host, frame::DELIMITER,
@@ -20,6 +24,8 @@ const PERIOD_US: u32 = 1_000;
 const SETTLE: usize = 200;
 /// A message is answered within this, or the rig is not there, µs.
 const ANSWER_US: u64 = 1_000_000;
+/// Time between two keep-alives, where they are sent, µs.
+const KEEP_ALIVE_US: u64 = 5_000;
 /// The greeting is sent again after this, for a controller that resets when its port is opened, µs.
 const AGAIN_US: u64 = 300_000;
 
@@ -42,6 +48,7 @@ pub struct Look {
 pub fn look(bench: &Bench, load_nm: f64, number: u64, samples: usize) -> Result<Look, SessionError> {
     let mut client = Client {
         line: line(bench, load_nm, number)?,
+        keep_alive: bench.rig.sense != Sense::Rig,
         splitter: Splitter::new(),
         sequence: 0,
     };
@@ -73,6 +80,8 @@ fn line(bench: &Bench, load_nm: f64, number: u64) -> Result<Box<dyn Line>, Sessi
 
 struct Client {
     line: Box<dyn Line>,
+    /// Whether the clocks of parts are to be told apart, which rests on keep-alives and their echoes.
+    keep_alive: bool,
     splitter: Splitter,
     sequence: u16,
 }
@@ -97,11 +106,18 @@ impl Client {
         mut take: impl FnMut(&RigMessage<'_>) -> Option<T>,
     ) -> Result<T, SessionError> {
         let until = self.line.now().plus_us(within_us);
+        let mut fed = HostNs(0);
         let mut inbox = Vec::new();
         let mut refused = None;
         while self.line.now() < until {
+            let now = self.line.now();
+            if self.keep_alive && now >= fed {
+                fed = now.plus_us(KEEP_ALIVE_US);
+                self.send(&HostMessage::KeepAlive(KeepAlive { host_ns: now.0 }))?;
+            }
             inbox.clear();
-            self.line.wait(until, &mut inbox)?;
+            let next = if self.keep_alive { until.min(fed) } else { until };
+            self.line.wait(next, &mut inbox)?;
             let mut found = None;
             self.splitter.feed(&inbox, |result| {
                 let Some(message) = result.ok().and_then(|frame| RigMessage::parse(frame).ok()) else {

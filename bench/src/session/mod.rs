@@ -6,6 +6,7 @@ mod faults;
 mod header;
 mod look;
 mod notes;
+mod parts;
 mod proof;
 mod recorder;
 mod room;
@@ -22,7 +23,7 @@ use virtual_rig::{RigParameters, VirtualRig};
 
 use crate::drive::clock::wall_clock;
 use crate::drive::schedule::{Granted, ask_for_real_time, back_to_ordinary};
-use crate::drive::{Lateness, Line, LineError, LockStep, SerialLine, StopFlag, conduct};
+use crate::drive::{Lateness, Line, LineError, LockStep, StopFlag, conduct};
 use crate::recording::{RecordingError, Seal};
 pub use faults::{fault_kinds_text, faults_of};
 pub use look::{Look, look};
@@ -205,7 +206,7 @@ impl Bench {
             (Way::LockStep, None) => Err(SessionError::NotVirtual {
                 file: self.rig_text.file.clone(),
             }),
-            (Way::Port(port), _) => Ok(Box::new(SerialLine::open(port, self.rig.link.baud)?)),
+            (Way::Port(port), _) => Ok(parts::line(&self.rig, port)?),
         }
     }
 
@@ -231,6 +232,8 @@ pub struct Session {
     pub approach: Option<ApproachGain>,
     /// How late the loop woke when the time of a wait had come.
     pub lateness: Lateness,
+    /// What the parts of a rig have to say of themselves: a sensor on its own port, a force-feedback device.
+    pub account: Vec<String>,
 }
 
 /// Records one run of `plan` into `path`, calling `on_progress` as it goes on, on a thread of its own.
@@ -312,6 +315,7 @@ pub fn record_over(
             RunOptions::default(),
         );
         let outcome = conduct(&mut run, line.as_mut(), &mut sink, stop);
+        let account = line.account();
         drop(line);
         sink.hide();
         if let Ok(showing) = showing {
@@ -333,6 +337,7 @@ pub fn record_over(
             granted,
             approach,
             lateness,
+            account,
         }
     })
 }

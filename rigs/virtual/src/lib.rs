@@ -24,5 +24,5 @@ mod rig;
 pub mod serve;
 
 pub use faults::{Fault, FaultKind};
-pub use parameters::{Mounting, RigParameters};
+pub use parameters::{ControllerParameters, Mounting, RigParameters};
 pub use rig::{Truth, VirtualRig};

@@ -349,6 +349,7 @@ fn setpoint_scale_nm(parameters: &RigParameters) -> f64 {
 fn wiring(parameters: &RigParameters) -> Wiring {
     let sensors = &parameters.sensors;
     Wiring {
+        channels: crate::controller::ALL,
         setpoint_nm: setpoint_scale_nm(parameters),
         torque_nm: sensors.torque.scale_nm(),
         torque_end: sensors.torque.counts_at_range,

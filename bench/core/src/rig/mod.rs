@@ -3,9 +3,11 @@
 mod limits;
 mod mounted;
 mod read;
+mod roles;
 
 pub use limits::{Limits, WindowFrom};
 pub use mounted::{FarSide, Mounted};
+pub use roles::{Drive, DriveKind, ForceFeedback, LATEST_S, OwnPort, Sense, SenseKind};
 use settings_file::Date;
 
 use alloc::{string::String, vec::Vec};
@@ -44,7 +46,14 @@ pub struct Rig {
     pub limits: Limits,
     /// How to reach the rig controller.
     pub link: Link,
+    /// What pushes.
+    pub drive: Drive,
+    /// What measures the torque.
+    pub sense: Sense,
 }
+
+/// In place of a port: there is no rig controller.
+pub const NO_PORT: &str = "none";
 
 impl Rig {
     /// Stiffness of sensor and fixture in series, N·m/rad: `1/k = 1/k_sensor + 1/k_fixture`.
@@ -186,7 +195,7 @@ pub struct Fixture {
 #[derive(Clone, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub struct Link {
-    /// Path of the serial port; `auto` for a virtual rig.
+    /// Path of the serial port; `auto` for a virtual rig, `none` where there is no rig controller.
     pub port: String,
     /// Symbols a second.
     pub baud: u32,

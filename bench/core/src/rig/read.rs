@@ -9,7 +9,7 @@ use settings_file::{
 
 use super::{
     EmergencyStop, FarSide, Fixture, Kind, Limits, Link, Mounting, Rig, TorqueSensor, Wheelbase, WindowFrom,
-    drivetrain, mounted,
+    drivetrain, mounted, roles,
 };
 use crate::units::{show_nm, us_from_s};
 
@@ -60,6 +60,8 @@ impl Rig {
             fixture: fixture(&rig.section("fixture")),
             limits: limits(&rig.section("limits")),
             link: link(&rig.section("link")),
+            drive: roles::drive(&rig),
+            sense: roles::sense(&rig),
         };
         // A contradiction with a placeholder would only confuse.
         if !settings.has_findings() {
@@ -172,6 +174,7 @@ fn link(s: &Section<'_>) -> Link {
 /// Checks across values: each one is fine by itself, together they cannot be meant.
 fn contradictions(rig: &Rig, section: &Section<'_>) {
     drivetrain::contradictions(rig.drivetrain.as_ref(), rig.wheelbase.ratio, section);
+    roles::contradictions(rig, section);
     let limits = section.section("limits");
     let sensor = section.section("torque_sensor");
     let at_most = |nm: f64| Some(format!("at most {}", show_nm(nm)));

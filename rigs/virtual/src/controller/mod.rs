@@ -19,7 +19,7 @@ mod wiring;
 
 pub use arming::{Challenge, Feed};
 pub use output::Output;
-pub use wiring::{CHANNELS, Counts, WIDTHS, Wiring};
+pub use wiring::{ALL, CHANNELS, Counts, WIDTHS, Wiring};
 
 use rand_chacha::ChaCha8Rng;
 use rig_link::message::{Configuration, STOP_KIND};

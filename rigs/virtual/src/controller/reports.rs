@@ -5,7 +5,7 @@ use rig_link::message::{Capabilities, Event, Identity, Name, Refused, RigMessage
 use rig_link::{EventCode, PROTOCOL_MAJOR, PROTOCOL_MINOR, RefusalCode, StopMode};
 
 use super::line::Arrived;
-use super::wiring::{CHANNELS, Counts, row};
+use super::wiring::{Counts, row};
 use super::{Controller, STATUS_US};
 
 /// Counters since boot.
@@ -50,7 +50,7 @@ impl Controller {
 
     pub(super) fn identity(&mut self, nonce: u32) {
         let p = &self.parameters;
-        let mut capabilities = Capabilities::SIMULATED;
+        let mut capabilities = if p.simulated { Capabilities::SIMULATED } else { 0 };
         if p.brake {
             capabilities |= Capabilities::BRAKE;
         }
@@ -70,7 +70,7 @@ impl Controller {
             boot_id: self.boot_id,
             tick: self.now,
             capabilities: Capabilities(capabilities),
-            channels: CHANNELS as u8,
+            channels: self.wiring.channels.len() as u8,
             queue_capacity: p.queue_capacity,
             min_sample_period_us: p.min_sample_period_us,
             full_scale_nm: p.full_scale_nm,
@@ -180,7 +180,10 @@ impl Controller {
         let Some(sampling) = &mut self.sampling else {
             return;
         };
-        if sampling.next_row == self.now && sampling.push(&row(setpoint, counts)) {
+        let (widths, row, length) = row(&self.wiring, setpoint, counts);
+        let (widths, row) = (widths.get(..length), row.get(..length));
+        if sampling.next_row == self.now && sampling.push(widths.unwrap_or_default(), row.unwrap_or_default())
+        {
             self.send_batch();
         }
     }

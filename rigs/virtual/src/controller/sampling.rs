@@ -1,8 +1,7 @@
 //! The sample grid and the batch being gathered.
 
+use rig_link::Width;
 use rig_link::message::SamplesBuilder;
-
-use super::wiring::WIDTHS;
 
 /// Longest time that a batch may take to fill, µs: the bench's reaction time contains it.
 const BATCH_US: u32 = 1_000;
@@ -47,10 +46,10 @@ impl Sampling {
     }
 
     /// Appends the row of `next_row`; `true` when the batch is to be sent now.
-    pub(super) fn push(&mut self, counts: &[i32]) -> bool {
+    pub(super) fn push(&mut self, widths: &[Width], counts: &[i32]) -> bool {
         let tick = self.next_row;
         self.next_row += u64::from(self.period_us);
-        if self.builder.push(tick, &WIDTHS, counts).is_ok() {
+        if self.builder.push(tick, widths, counts).is_ok() {
             self.last_row = tick;
         }
         self.builder.rows() >= self.rows

@@ -16,9 +16,14 @@ pub const WIDTHS: [Width; CHANNELS] = [
     Width::I16,
 ];
 
+/// Every channel, in order.
+pub const ALL: &[usize] = &[0, 1, 2, 3, 4, 5, 6];
+
 /// Scales of the channels, and what the controller must know of its sensors.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Wiring {
+    /// The channels that there are, as places of [`WIDTHS`].
+    pub channels: &'static [usize],
     /// Torque of one setpoint count, N·m.
     pub setpoint_nm: f64,
     /// Torque of one count of the torque sensor, N·m.
@@ -66,7 +71,8 @@ impl Wiring {
         let full = i32::from(FULL_SCALE_COUNTS);
         let span = TEMPERATURE_SPAN_DEGC.map(|t| (t / self.temperature_k).round() as i32);
         let all = i32::MAX;
-        let (kind, unit, scale, ends, delay, name) = match index {
+        let place = *self.channels.get(usize::from(index))?;
+        let (kind, unit, scale, ends, delay, name) = match place {
             0 => (
                 ChannelKind::Setpoint,
                 Unit::NewtonMetre,
@@ -128,7 +134,7 @@ impl Wiring {
         Some(Channel {
             index,
             kind,
-            width: *WIDTHS.get(usize::from(index))?,
+            width: *WIDTHS.get(place)?,
             unit,
             scale,
             offset: 0.0,
@@ -140,9 +146,13 @@ impl Wiring {
     }
 }
 
-/// One row in the order of the channels.
-pub(super) fn row(setpoint: i16, counts: &Counts) -> [i32; CHANNELS] {
-    [
+/// One row of counts with their widths, in the order of the channels; places past the last one are zero.
+pub(super) fn row(
+    wiring: &Wiring,
+    setpoint: i16,
+    counts: &Counts,
+) -> ([Width; CHANNELS], [i32; CHANNELS], usize) {
+    let all = [
         i32::from(setpoint),
         counts.torque,
         counts.rim,
@@ -150,5 +160,12 @@ pub(super) fn row(setpoint: i16, counts: &Counts) -> [i32; CHANNELS] {
         counts.current,
         counts.temperature,
         counts.supply,
-    ]
+    ];
+    let (mut widths, mut row) = (WIDTHS, [0; CHANNELS]);
+    let places = widths.iter_mut().zip(&mut row).zip(wiring.channels);
+    for ((width, value), &place) in places {
+        *width = WIDTHS.get(place).copied().unwrap_or(Width::I16);
+        *value = all.get(place).copied().unwrap_or(0);
+    }
+    (widths, row, wiring.channels.len().min(CHANNELS))
 }

@@ -33,6 +33,8 @@ pub struct ControllerParameters {
     pub own_rim_speed_rad_s: f64,
     /// Temperature that the controller allows whatever it is asked, °C.
     pub own_temperature_degc: f64,
+    /// Whether it says of itself that the far side of the link is simulated.
+    pub simulated: bool,
     /// Grid on which the controller is stepped, µs: sample periods are multiples of it.
     pub step_us: u32,
 }
@@ -60,6 +62,7 @@ pub(super) fn read(table: &Section<'_>) -> ControllerParameters {
         own_sensor_torque_nm: table.quantity::<Torque>("own_sensor_torque", 0.1..=1000.0),
         own_rim_speed_rad_s: table.quantity::<Speed>("own_rim_speed", 0.1..=1000.0),
         own_temperature_degc: table.quantity::<Temperature>("own_temperature", 0.0..=190.0),
+        simulated: true,
         step_us: 1,
     }
 }
