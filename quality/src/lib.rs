@@ -10,6 +10,7 @@
 //! | [`compare`] | do two groups differ, are they alike within a margin, what many tests at once are worth |
 //! | [`conformity`] | does a measured value keep its limits, and what is the risk of saying so |
 //! | [`distributions`] | normal, Student, chi-square, Fisher, noncentral t |
+//! | [`factory`] | an invented factory of known causes, for trials and shows |
 //! | [`gauge`] | what the measurement adds: crossed studies with their plan, bias, linearity, the daily check unit |
 //! | [`normality`] | are values normal |
 //! | [`outliers`] | values and units that do not belong, and by which measurands |
@@ -21,6 +22,7 @@ pub mod charts;
 pub mod compare;
 pub mod conformity;
 pub mod distributions;
+pub mod factory;
 pub mod gauge;
 mod matrix;
 pub mod normality;

@@ -39,7 +39,7 @@ pub fn two_sided_factor(n: usize, share: f64, level: f64) -> Result<f64, Refusal
         let short = |r: f64| 1.0 - share - normal_above(r - z) - normal_below(-r - z);
         crossing(short, 0.0, z + normal_quantile(0.5 + 0.5 * share) + 1.0)
     };
-    let (steps, far) = (400, 8.5 / root);
+    let (steps, far) = (100, 8.5 / root);
     let grid: Vec<(f64, f64)> = (0..=steps)
         .map(|i| far * f64::from(i) / f64::from(steps))
         .map(|z| (normal_density(z * root), half(z)))
