@@ -37,6 +37,7 @@ pub fn main() -> ExitCode {
         Command::Fit(args) => fit::fit(&args, &say),
         Command::Report(args) => report::report(&args, &say),
         Command::Check(args) => check::check(&args, &say),
+        Command::Ports => check::list_ports(&say),
         Command::Calibrate(what) => calibrate::calibrate(&what, &say),
         Command::Virtual(args) => simulate::simulate(&args, &say),
         Command::Verify(args) => files::verify(&args, &say),
