@@ -6,6 +6,8 @@ pub mod diagram;
 pub mod kills;
 pub mod model;
 pub mod pairs;
+#[cfg(target_os = "linux")]
+pub mod parts;
 pub mod program;
 #[cfg(unix)]
 pub mod pty_figures;

@@ -85,6 +85,8 @@ pub(super) enum Command {
     Compare(CompareArgs),
     /// Open a rig, identify it, and prove at zero torque that stop and watchdog work
     Check(CheckArgs),
+    /// List the serial ports of this computer, with what they are and the names that stay
+    Ports,
     /// Calibrate the torque sensor by dead weights or an angle, or verify with a check weight; never arms
     #[command(subcommand)]
     Calibrate(Calibrate),
@@ -324,6 +326,15 @@ pub(super) struct CheckArgs {
     /// Procedure file whose limits or signals are asked for; without it, the limits of the rig at zero torque
     #[arg(long, value_name = "FILE", requires = "shown")]
     pub(super) procedure: Option<PathBuf>,
+    /// Also push with 5 % of the peak torque, for sign and gain; asks again before it arms
+    #[arg(long, conflicts_with = "shown")]
+    pub(super) torque: bool,
+    /// Also ask to press the emergency stop, and see that the rig reports it
+    #[arg(long, conflicts_with = "shown")]
+    pub(super) emergency_stop: bool,
+    /// Write everything that was found, with what to do about it, as a page (HTML)
+    #[arg(long, value_name = "FILE", conflicts_with = "shown")]
+    pub(super) page: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Args)]

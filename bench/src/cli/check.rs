@@ -1,5 +1,6 @@
 //! `check`.
 
+use bench_core::run::End;
 use serde_json::json;
 
 use super::args::CheckArgs;
@@ -7,9 +8,16 @@ use super::exit::{Exit, Problem};
 use super::measure::warn_of_torque;
 use super::say::Say;
 use super::{contact, limits, permit, signals};
+use crate::drive::clock::wall_clock;
+use crate::drive::ports;
 use crate::session;
+use crate::session::checkup::page::page;
+use crate::session::checkup::{Extras, findings, smallest_torque, watch_emergency_stop};
 
-/// Opens the rig, identifies it, and proves stop and watchdog at zero torque.
+/// Time to press the emergency stop, and to release it, s.
+const PRESS_S: u32 = 30;
+
+/// Opens the rig, identifies it, proves stop and watchdog at zero torque, and says what to do about what it finds.
 pub(super) fn check(args: &CheckArgs, say: &Say) -> Result<Exit, Problem> {
     if args.limits {
         return limits::show(args, say);
@@ -24,6 +32,22 @@ pub(super) fn check(args: &CheckArgs, say: &Say) -> Result<Exit, Problem> {
     let permit = permit::ask(&bench, None, args.rig.yes, &args.rig.operator, say)?;
     let stop = contact::stop_flag()?;
     let checked = session::check(&bench, permit, &stop)?;
+    let mut extras = Extras {
+        account: checked.account.clone(),
+        ..Extras::default()
+    };
+    if args.torque && checked.outcome.end == End::Completed {
+        say.note("Now the smallest torque: the motor pushes with 5 % of its peak.");
+        let permit = permit::ask(&bench, None, args.rig.yes, &args.rig.operator, say)?;
+        extras.torque = smallest_torque(&bench, permit, &stop)?;
+    }
+    if args.emergency_stop {
+        say.note(&format!(
+            "Press the emergency stop within {PRESS_S} s, wait a second, and release it."
+        ));
+        extras.emergency = Some(watch_emergency_stop(&bench, PRESS_S)?);
+    }
+    let findings = findings(&bench, &checked, &extras);
     let outcome = &checked.outcome;
     for line in checked.lines(&bench.rig) {
         say.result(&line);
@@ -36,10 +60,51 @@ pub(super) fn check(args: &CheckArgs, say: &Say) -> Result<Exit, Problem> {
         "rows": outcome.counters.rows,
         "rows_lost": outcome.counters.rows_lost,
         "round_trip_us": checked.round_trips_us(),
+        "findings": findings.iter().map(|finding| json!({
+            "name": finding.name,
+            "verdict": finding.verdict.word(),
+            "found": finding.found,
+            "advice": finding.advice,
+        })).collect::<Vec<_>>(),
     }));
-    if outcome.end != bench_core::run::End::Completed {
+    for finding in &findings {
+        let word = finding.verdict.word();
+        say.result(&format!("{word:<10} {:<18} {}", finding.name, finding.found));
+        if !finding.advice.is_empty() {
+            say.result(&format!("{:29} {}", "", finding.advice));
+        }
+    }
+    if let Some(path) = &args.page {
+        let page = page(&bench.rig.name, &wall_clock(), &findings, &ports::list());
+        std::fs::write(path, page).map_err(|source| Problem::Io {
+            doing: "write",
+            path: path.display().to_string(),
+            source,
+        })?;
+        say.note(&format!("Open {}", path.display()));
+    }
+    if let Some(smallest) = &extras.torque {
+        warn_of_torque(&smallest.outcome, say);
+        if smallest.outcome.end != End::Completed {
+            return Ok(Exit::of(&smallest.outcome.end));
+        }
+    }
+    if outcome.end != End::Completed {
         say.error(&outcome.end.to_string());
     }
     warn_of_torque(outcome, say);
     Ok(Exit::of(&outcome.end))
+}
+
+/// The serial ports of this computer, with what they are.
+pub(super) fn list_ports(say: &Say) -> Result<Exit, Problem> {
+    let ports = ports::list();
+    for port in &ports {
+        say.result(&port.to_string());
+    }
+    if ports.is_empty() {
+        say.result("no serial ports");
+    }
+    say.json(&json!({ "ports": ports.iter().map(ToString::to_string).collect::<Vec<_>>() }));
+    Ok(Exit::Done)
 }

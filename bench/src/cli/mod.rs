@@ -44,6 +44,7 @@ pub fn main() -> ExitCode {
         Command::Publish(args) => publish::publish(&args, &say),
         Command::Compare(args) => compare::compare(&args, &say),
         Command::Check(args) => check::check(&args, &say),
+        Command::Ports => check::list_ports(&say),
         Command::Calibrate(what) => calibrate::calibrate(&what, &say),
         Command::Virtual(args) => simulate::simulate(&args, &say),
         Command::Verify(args) => files::verify(&args, &say),

@@ -5,6 +5,7 @@
 //! - [`serial`] talks to any serial port, a pty included, in real time.
 //! - [`sense`] is a torque sensor of its own port, [`force`] a wheelbase that is a force-feedback device, and [`composed`] puts
 //!   either or both around the line to a rig controller.
+//! - [`ports`] lists ports with what they are, and sets their latency timers.
 //! - [`clock`] is the only file that reads the host's clocks.
 //! - [`lateness`] counts how late the loop woke.
 //! - [`schedule`] asks the system for real-time scheduling and locked memory, and says what was granted.
@@ -16,6 +17,7 @@ pub mod conduct;
 pub mod force;
 pub mod lateness;
 pub mod lockstep;
+pub mod ports;
 #[cfg(target_os = "linux")]
 mod prompt;
 pub mod schedule;
@@ -68,6 +70,9 @@ pub enum LineError {
         /// What the system said.
         source: serialport::Error,
     },
+    /// No port is the one that was asked for.
+    #[error("{0}")]
+    NoSuchPort(String),
     /// A force-feedback device cannot be taken.
     #[error(
         "cannot take the force-feedback device {device}: {source}; check its path, that you may use it, and that nothing else has it"

@@ -9,7 +9,7 @@ use serialport::{ClearBuffer, SerialPort};
 use super::clock::{HostClock, remaining};
 #[cfg(target_os = "linux")]
 use super::prompt::PromptPort;
-use super::{Line, LineError};
+use super::{Line, LineError, ports};
 
 /// Bytes taken in one read; more than the rig sends in 10 ms.
 const CHUNK: usize = 4_096;
@@ -47,6 +47,7 @@ impl SerialLine {
     /// # Errors
     /// As [`Self::open`].
     pub fn with_clock(name: &str, baud: u32, clock: HostClock) -> Result<Self, LineError> {
+        let name = &ports::resolve(name).map_err(LineError::NoSuchPort)?;
         let open = |source| LineError::Open {
             port: name.to_owned(),
             source,

@@ -51,6 +51,9 @@ pub(super) fn before_contact(
         let clocks_us = parts::clock_uncertainty_s(rig) * 1e6;
         extra.push((own("clocks_uncertainty_us"), format!("{clocks_us:.1}")));
     }
+    if let Way::Port(port) = &bench.way {
+        extra.extend(parts::latency_timers(rig, port));
+    }
     extra.extend(reference::of(rig, &today()).iter().flat_map(Reference::facts));
     if !bench.faults.is_empty() {
         extra.push((own("faults"), bench.faults.join("; ")));

@@ -6,7 +6,7 @@
 use bench_core::rig::Sense;
 use bench_core::time::HostNs;
 use rig_link::message::{
-    Configuration, DescribeChannel, Empty, Hello, KeepAlive, RigMessage, WindowReference,
+    Configuration, DescribeChannel, Empty, Hello, Identity, KeepAlive, RigMessage, WindowReference,
 };
 use rig_link::{
     ChannelKind, HostMessage, MAX_CHANNELS, MAX_FRAME, PROTOCOL_MAJOR, PROTOCOL_MINOR, RigState, Splitter,
@@ -15,6 +15,7 @@ use rig_link::{
 use truerim_analysis::statistics::mean_sd;
 use virtual_rig::VirtualRig;
 
+use super::checkup::emergency::shown;
 use super::{Bench, SessionError, Way};
 use crate::drive::{Line, LockStep};
 
@@ -24,6 +25,8 @@ const PERIOD_US: u32 = 1_000;
 const SETTLE: usize = 200;
 /// A message is answered within this, or the rig is not there, µs.
 const ANSWER_US: u64 = 1_000_000;
+/// Time between two looks at the emergency-stop input, µs.
+const LOOK_US: u64 = 20_000;
 /// Time between two keep-alives, where they are sent, µs.
 const KEEP_ALIVE_US: u64 = 5_000;
 /// The greeting is sent again after this, for a controller that resets when its port is opened, µs.
@@ -46,12 +49,7 @@ pub struct Look {
 /// # Errors
 /// [`SessionError`] when the line cannot be opened, or the rig does not answer, refuses, or has torque permitted.
 pub fn look(bench: &Bench, load_nm: f64, number: u64, samples: usize) -> Result<Look, SessionError> {
-    let mut client = Client {
-        line: line(bench, load_nm, number)?,
-        keep_alive: bench.rig.sense != Sense::Rig,
-        splitter: Splitter::new(),
-        sequence: 0,
-    };
+    let mut client = Client::over(line(bench, load_nm, number)?, bench);
     let (scale, offset, widths, place) = client.meet()?;
     let counts = client.sample(&widths, place, samples)?;
     let values: Vec<f64> = counts.into_iter().map(f64::from).collect();
@@ -78,7 +76,7 @@ fn line(bench: &Bench, load_nm: f64, number: u64) -> Result<Box<dyn Line>, Sessi
     }
 }
 
-struct Client {
+pub(super) struct Client {
     line: Box<dyn Line>,
     /// Whether the clocks of parts are to be told apart, which rests on keep-alives and their echoes.
     keep_alive: bool,
@@ -90,6 +88,41 @@ struct Client {
 type Met = (f64, f64, Vec<Width>, usize);
 
 impl Client {
+    /// Opens the line to a rig.
+    pub(super) fn open(bench: &Bench) -> Result<Self, SessionError> {
+        Ok(Self::over(bench.line()?, bench))
+    }
+
+    fn over(line: Box<dyn Line>, bench: &Bench) -> Self {
+        Self {
+            line,
+            keep_alive: bench.rig.sense != Sense::Rig,
+            splitter: Splitter::new(),
+            sequence: 0,
+        }
+    }
+
+    /// Whether the emergency-stop input is closed now.
+    pub(super) fn status(&mut self) -> Result<bool, SessionError> {
+        self.send(&HostMessage::StatusRequest(Empty))?;
+        self.until("its state", ANSWER_US, shown)
+    }
+
+    /// Waits until the emergency-stop input is closed, or open; whether it came to be within the time.
+    pub(super) fn wait_for_input(&mut self, closed: bool, within_us: u64) -> Result<bool, SessionError> {
+        let until = self.line.now().plus_us(within_us);
+        while self.line.now() < until {
+            if self.status()? == closed {
+                return Ok(true);
+            }
+            let next = self.line.now().plus_us(LOOK_US);
+            while self.line.now() < next {
+                self.line.wait(next, &mut Vec::new())?;
+            }
+        }
+        Ok(false)
+    }
+
     fn send(&mut self, message: &HostMessage) -> Result<(), SessionError> {
         let mut frame = [0; MAX_FRAME];
         // A message of the bench always fits its frame.
@@ -146,29 +179,35 @@ impl Client {
         })
     }
 
-    fn meet(&mut self) -> Result<Met, SessionError> {
+    /// Greets the rig.
+    pub(super) fn greet(&mut self) -> Result<Identity, SessionError> {
         self.line.write(&[DELIMITER], false)?;
         let hello = HostMessage::Hello(Hello {
             major: PROTOCOL_MAJOR,
             minor: PROTOCOL_MINOR,
             nonce: self.line.now().0 as u32,
         });
-        let mut count = Err(SessionError::NotLookedAt {
+        let mut identity = Err(SessionError::NotLookedAt {
             what: "a greeting",
             why: "no answer".to_owned(),
         });
         for _ in 0..10 {
             self.send(&hello)?;
-            count = self.until("a greeting", AGAIN_US, |message| match message {
-                RigMessage::Identity(identity) => Some(identity.channels),
+            identity = self.until("a greeting", AGAIN_US, |message| match message {
+                RigMessage::Identity(identity) => Some(*identity),
                 _ => None,
             });
-            if count.is_ok() {
+            if identity.is_ok() {
                 break;
             }
         }
+        identity
+    }
+
+    fn meet(&mut self) -> Result<Met, SessionError> {
+        let identity = self.greet()?;
         let (mut widths, mut torque) = (Vec::new(), None);
-        for index in 0..count? {
+        for index in 0..identity.channels {
             self.send(&HostMessage::DescribeChannel(DescribeChannel { index }))?;
             let channel = self.until("a channel's description", ANSWER_US, |message| match message {
                 RigMessage::Channel(channel) if channel.index == index => Some(*channel),

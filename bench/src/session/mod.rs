@@ -1,5 +1,6 @@
 //! One run from files to a sealed recording: what to measure, on what, and where to put it.
 
+pub mod checkup;
 pub mod corrections;
 mod display;
 mod faults;

@@ -1,15 +1,23 @@
 //! The line to a rig on a port, with the parts that its file puts around it.
 
+use std::path::Path;
+
 use bench_core::rig::{Drive, ForceFeedback, NO_PORT, Rig};
 
 use crate::drive::clock::HostClock;
 use crate::drive::force::{Player, Push};
 use crate::drive::sense::{Sense, SensorPort};
-use crate::drive::{Composed, Line, LineError, SerialLine};
+use crate::drive::{Composed, Line, LineError, SerialLine, ports};
 
 /// Opens everything that the rig file names: the rig controller on `port`, a sensor on its own, a force-feedback device.
 pub(super) fn line(rig: &Rig, port: &str) -> Result<Box<dyn Line>, LineError> {
     let clock = HostClock::start();
+    // Before anything is open: a bridge may fall silent for a moment after it.
+    for port in [Some(port), rig.sense.port().map(|own| own.port.as_str())] {
+        if let Some(path) = port.and_then(|port| ports::resolve(port).ok()) {
+            let _ = ports::lower_latency(Path::new(&path));
+        }
+    }
     let inner: Box<dyn Line> = match &rig.drive {
         Drive::ForceFeedback(device) if port == NO_PORT => desk(rig, device, clock)?,
         _ => Box::new(SerialLine::with_clock(port, rig.link.baud, clock)?),
@@ -65,6 +73,24 @@ fn not_taken(device: &ForceFeedback, source: std::io::Error) -> LineError {
         device: device.device.clone(),
         source,
     }
+}
+
+/// What the ports' latency timers are at, for the recording: name and value.
+pub(super) fn latency_timers(rig: &Rig, port: &str) -> Vec<(String, String)> {
+    let both = [
+        ("usb_latency_timer_ms", Some(port)),
+        (
+            "sensor_usb_latency_timer_ms",
+            rig.sense.port().map(|own| own.port.as_str()),
+        ),
+    ];
+    both.into_iter()
+        .filter_map(|(name, port)| {
+            let path = ports::resolve(port?).ok()?;
+            let ms = ports::latency_timer_ms(Path::new(&path))?;
+            Some((name.to_owned(), ms.to_string()))
+        })
+        .collect()
 }
 
 /// Standard uncertainty of time that the parts' clocks add to the torque sensor's own delay, s: each bound that they must keep as a

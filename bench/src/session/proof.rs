@@ -6,6 +6,7 @@ use bench_core::run::{Course, Outcome, Permit, Run, RunEvent, RunOptions};
 use bench_core::time::HostNs;
 use rig_link::message::{Capabilities, Channel, Configuration, Identity, Status};
 
+use super::checkup::noise::Noise;
 use super::{Bench, SessionError};
 use crate::drive::schedule::{Granted, ask_for_real_time};
 use crate::drive::{Sink, StopFlag, conduct};
@@ -20,6 +21,8 @@ pub struct Checked {
     pub outcome: Outcome,
     /// What the system granted to the driving thread; `None` in lock-step.
     pub granted: Option<Granted>,
+    /// What the parts of a rig have to say of themselves.
+    pub account: Vec<String>,
     seen: Seen,
 }
 
@@ -30,10 +33,12 @@ struct Seen {
     configuration: Option<Configuration>,
     status: Option<Status>,
     round_trips_ns: Vec<u64>,
+    noise: Noise,
 }
 
 impl Sink for Seen {
-    fn row(&mut self, _: &SampleRow) -> Result<(), String> {
+    fn row(&mut self, row: &SampleRow) -> Result<(), String> {
+        self.noise.row(row);
         Ok(())
     }
 
@@ -79,11 +84,30 @@ pub fn check(bench: &Bench, permit: Permit, stop: &StopFlag) -> Result<Checked, 
     Ok(Checked {
         outcome,
         granted,
+        account: line.account(),
         seen,
     })
 }
 
 impl Checked {
+    /// Every channel at zero torque.
+    #[must_use]
+    pub fn noise(&self) -> &Noise {
+        &self.seen.noise
+    }
+
+    /// What the rig says of its channels.
+    #[must_use]
+    pub fn channels(&self) -> &[Channel] {
+        &self.seen.channels
+    }
+
+    /// The limits that the rig applied.
+    #[must_use]
+    pub fn configuration(&self) -> Option<&Configuration> {
+        self.seen.configuration.as_ref()
+    }
+
     /// Least, median and greatest round trip of the keep-alives, µs.
     #[must_use]
     pub fn round_trips_us(&self) -> Option<[f64; 3]> {

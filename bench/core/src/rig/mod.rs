@@ -179,6 +179,8 @@ pub struct TorqueSensor {
     pub zero_uncertainty_nm: f64,
     /// Standard uncertainty of the declared group delay, s.
     pub delay_uncertainty_s: f64,
+    /// Standard deviation of its samples at rest when all is well, N·m; `None` where nobody has said.
+    pub noise_nm: Option<f64>,
 }
 
 /// What holds the sensor.

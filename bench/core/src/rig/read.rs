@@ -126,6 +126,7 @@ fn torque_sensor(s: &Section<'_>) -> TorqueSensor {
         gain_uncertainty: s.quantity::<Ratio>("gain_uncertainty", 0.0..=0.1),
         zero_uncertainty_nm: s.quantity::<Torque>("zero_uncertainty", 0.0..=5.0),
         delay_uncertainty_s: s.quantity::<Time>("delay_uncertainty", 0.0..=0.01),
+        noise_nm: s.optional_quantity::<Torque>("noise", 1e-6..=5.0),
     }
 }
 

@@ -32,7 +32,7 @@ pub struct RoundTrip {
     pub received_ns: i64,
     /// Second clock when the answer left, ns; not before `received_ns`.
     pub answered_ns: i64,
-    /// Host clock when the answer was there, ns; after `sent_ns`.
+    /// Host clock when the answer was there, ns; not before `sent_ns`.
     pub returned_ns: i64,
 }
 
@@ -48,7 +48,7 @@ impl RoundTrip {
     #[must_use]
     pub fn mark(&self, resolution_ns: u32) -> Option<Mark> {
         let way = self.round_trip_ns();
-        let in_order = self.returned_ns > self.sent_ns && self.answered_ns >= self.received_ns;
+        let in_order = self.returned_ns >= self.sent_ns && self.answered_ns >= self.received_ns;
         // A turned-around time shorter than the resolution may come out as a way of nothing.
         if !in_order || way < -i64::from(resolution_ns) {
             return None;

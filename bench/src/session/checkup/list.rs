@@ -1,0 +1,313 @@
+//! The findings, put together.
+
+use bench_core::rig::{NO_PORT, Rig};
+use bench_core::run::{Counters, End};
+use rig_link::message::Channel;
+use rig_link::{ChannelKind, Unit};
+
+use super::{Finding, Pressed, Smallest, Verdict};
+use crate::drive::ports::{self, LatencyTimer};
+use crate::session::{Bench, Checked, Way};
+
+use Verdict::{Attention, Bad, Good, NotTried};
+
+/// What was looked at besides the proofs.
+#[derive(Debug, Default)]
+pub struct Extras {
+    /// The smallest torque; `None` where it was not asked for or the rim would turn.
+    pub torque: Option<Smallest>,
+    /// The emergency stop; `None` where nobody was asked to press.
+    pub emergency: Option<Pressed>,
+    /// What the parts of the rig said.
+    pub account: Vec<String>,
+}
+
+/// Everything that was found, in the order in which one would mend it.
+#[must_use]
+pub fn findings(bench: &Bench, checked: &Checked, extras: &Extras) -> Vec<Finding> {
+    let mut all = port(bench);
+    all.extend(extras.account.iter().map(|line| {
+        let advice =
+            "compare with the instrument's own display and manual, and correct rig.sense or rig.drive";
+        let verdict = if line.contains("not read") || line.contains("error") || line.contains("lost") {
+            Attention
+        } else {
+            Good
+        };
+        Finding::new("part", verdict, line.clone(), advice)
+    }));
+    all.push(ended(checked));
+    all.extend(rate(checked));
+    all.extend(channels(checked, &bench.rig));
+    all.push(round_trips(checked));
+    all.push(host(checked));
+    all.extend(proofs(checked));
+    all.push(torque(extras, &bench.rig));
+    all.push(emergency(extras));
+    all
+}
+
+fn port(bench: &Bench) -> Vec<Finding> {
+    let path = match &bench.way {
+        Way::LockStep => return Vec::new(),
+        Way::Port(port) if port == NO_PORT => return Vec::new(),
+        Way::Port(port) => ports::resolve(port).unwrap_or_else(|_| port.clone()),
+    };
+    let listed = ports::list();
+    let real = std::fs::canonicalize(&path).unwrap_or_else(|_| path.clone().into());
+    let own = listed.iter().find(|port| port.path == real);
+    let advice = "give rig.link.port by its stable name, or as usb:VENDOR:PRODUCT, so that another plugging in does not change it";
+    let fixed = path.starts_with("/dev/serial/") || bench.rig.link.port.starts_with("usb:");
+    let verdict = match own {
+        Some(port) if port.usb.is_some() && !fixed => Attention,
+        _ => Good,
+    };
+    let words = own.map_or_else(
+        || format!("{path}, not in the system's list"),
+        ToString::to_string,
+    );
+    let timer = ports::lower_latency(real.as_path());
+    let timed = match &timer {
+        LatencyTimer::Left(..) => Attention,
+        LatencyTimer::None | LatencyTimer::Short(_) | LatencyTimer::Set(..) => Good,
+    };
+    let timer_advice = "set it once as root, or by a udev rule; round trips and reactions contain it";
+    vec![
+        Finding::new("port", verdict, words, advice),
+        Finding::new("latency timer", timed, timer.to_string(), timer_advice),
+    ]
+}
+
+fn ended(checked: &Checked) -> Finding {
+    let end = &checked.outcome.end;
+    let advice = "read the message; nothing else on this page is complete without these proofs";
+    let verdict = if *end == End::Completed { Good } else { Bad };
+    Finding::new("proofs", verdict, end.to_string(), advice)
+}
+
+fn rate(checked: &Checked) -> Option<Finding> {
+    let found = checked.noise().rate_hz()?;
+    let asked = 1e6 / f64::from(checked.configuration()?.sample_period_us);
+    let Counters { rows, rows_lost, .. } = checked.outcome.counters;
+    let off = found / asked - 1.0;
+    let verdict = if rows_lost > 0 || off.abs() > 1e-3 {
+        Bad
+    } else {
+        Good
+    };
+    let words = format!("{found:.1} of {asked:.0} samples a second, {rows_lost} of {rows} lost");
+    let advice = "raise the baud rate, take another cable or USB port, or ask for a lower sample rate";
+    Some(Finding::new("sample rate", verdict, words, advice))
+}
+
+fn channels(checked: &Checked, rig: &Rig) -> Vec<Finding> {
+    let look = |(place, channel): (usize, &Channel)| {
+        let rest = checked.noise().channel(place)?;
+        let factor = channel.scale.abs();
+        let unit = channel.unit.udunits();
+        let name = channel.name.as_str();
+        let (sd, mean) = (rest.sd * factor, rest.mean * channel.scale + channel.offset);
+        let words = format!(
+            "{name}: mean {mean:.4} {unit}, noise {sd:.2e} {unit} ({:.2} counts)",
+            rest.sd
+        );
+        let mut all = Vec::new();
+        if channel.kind == ChannelKind::Torque && channel.unit == Unit::NewtonMetre {
+            let declared = rig.torque_sensor.zero_uncertainty_nm;
+            let zero = if mean.abs() > 3.0 * declared.max(sd) {
+                Attention
+            } else {
+                Good
+            };
+            let advice = "zero the sensor with nothing on it, and let it warm up; zeros before and after each run take it out of results";
+            all.push(Finding::new(
+                "torque zero",
+                zero,
+                format!("{mean:.4} N·m, its zero declared to ± {declared:.4} N·m"),
+                advice,
+            ));
+            all.push(noise_of_torque(&words, sd, rig));
+            if let Some(white) = rest.whiteness {
+                all.push(filter(white, channel));
+            }
+        } else {
+            all.push(Finding::new(format!("channel {name}"), Good, words, ""));
+        }
+        Some(all)
+    };
+    let all = checked.channels().iter().enumerate().filter_map(look);
+    all.flatten().collect()
+}
+
+fn noise_of_torque(words: &str, sd: f64, rig: &Rig) -> Finding {
+    let declared = rig.torque_sensor.noise_nm;
+    let advice =
+        "look for loose cables, a missing shield or earth, mains hum, or a sensor near its amplifier's limit";
+    match declared {
+        Some(declared) => {
+            let verdict = if sd > 2.0 * declared {
+                Bad
+            } else if sd > 1.3 * declared {
+                Attention
+            } else {
+                Good
+            };
+            let words = format!("{words}, declared {declared:.2e} N·m");
+            Finding::new("torque noise", verdict, words, advice)
+        }
+        None if sd <= 0.0 => {
+            let advice =
+                "a sensor without any noise is not connected, or its counts are too coarse: check both";
+            Finding::new("torque noise", Bad, words, advice)
+        }
+        None => Finding::new(
+            "torque noise",
+            NotTried,
+            format!("{words}; none declared to compare with"),
+            "write this as rig.torque_sensor.noise once the rig is known to be well",
+        ),
+    }
+}
+
+/// White noise up to half the sample rate means that nothing in front of the converter stops what would fold down.
+fn filter(white: f64, channel: &Channel) -> Finding {
+    let delay_us = f64::from(channel.group_delay_ns) * 1e-3;
+    let words = format!(
+        "noise is {:.0} % as rough as white noise; declared delay {delay_us:.0} us",
+        100.0 * white
+    );
+    let advice = "fit an anti-alias filter at 0.4 of the sample rate or below, the same on every channel, and declare its delay";
+    let verdict = if white > 0.9 { Attention } else { Good };
+    Finding::new("sensor filter", verdict, words, advice)
+}
+
+fn round_trips(checked: &Checked) -> Finding {
+    let Some([least, median, greatest]) = checked.round_trips_us() else {
+        let advice = "the rig answered no keep-alive: its clock is not known";
+        return Finding::new("round trip", Bad, "none", advice);
+    };
+    let words = format!("{least:.0} us least, {median:.0} us median, {greatest:.0} us greatest");
+    // 30 ms without an echo stops an armed run.
+    let verdict = if greatest > 15_000.0 {
+        Bad
+    } else if median > 4_000.0 || greatest > 8_000.0 {
+        Attention
+    } else {
+        Good
+    };
+    let advice = "set the USB latency timer to 1 ms, connect without a hub, close other programs";
+    Finding::new("round trip", verdict, words, advice)
+}
+
+fn host(checked: &Checked) -> Finding {
+    let late_us = checked.outcome.counters.latest_wake_us;
+    let Some(granted) = checked.granted else {
+        return Finding::new("host", Good, "simulated time: nothing is waited for", "");
+    };
+    let words = format!("{granted}; latest wake {late_us} us");
+    let verdict = if late_us > 10_000 {
+        Bad
+    } else if !granted.real_time || late_us > 3_000 {
+        Attention
+    } else {
+        Good
+    };
+    let advice = "permit real-time scheduling and locked memory (limits.conf: rtprio 20, memlock unlimited), close other programs";
+    Finding::new("host", verdict, words, advice)
+}
+
+fn proofs(checked: &Checked) -> Vec<Finding> {
+    let (proofs, set) = (&checked.outcome.proofs, checked.configuration());
+    let stop = match proofs.stop_round_trip_us {
+        Some(us) => Finding::new(
+            "stop",
+            Good,
+            format!("confirmed {:.1} ms after it was sent", us as f64 * 1e-3),
+            "",
+        ),
+        None => Finding::new(
+            "stop",
+            Bad,
+            "not proved",
+            "do not arm this rig; see the rig controller",
+        ),
+    };
+    let watchdog = match (proofs.watchdog_us, set) {
+        (Some(us), Some(set)) => Finding::new(
+            "watchdog",
+            Good,
+            format!(
+                "fired {:.1} ms after the last keep-alive, set to {:.1} ms",
+                us as f64 * 1e-3,
+                f64::from(set.watchdog_us) * 1e-3
+            ),
+            "",
+        ),
+        _ => Finding::new(
+            "watchdog",
+            Bad,
+            "not proved",
+            "do not arm this rig; see the rig controller",
+        ),
+    };
+    vec![stop, watchdog]
+}
+
+fn torque(extras: &Extras, rig: &Rig) -> Finding {
+    let name = "sign and gain";
+    let Some(smallest) = &extras.torque else {
+        let words = format!("not asked for, or the rim would turn ({} mounting)", rig.mounting);
+        return Finding::new(name, NotTried, words, "add --torque on a clamped rim");
+    };
+    match (smallest.gain, &smallest.outcome.end) {
+        (Some(gain), End::Completed) => {
+            let verdict = if (gain - 1.0).abs() > 0.25 {
+                Attention
+            } else {
+                Good
+            };
+            let words = format!(
+                "right sign, {:.1} % of the smallest torque asked for",
+                100.0 * gain
+            );
+            let advice = "friction hides a part of so small a torque; more than that is a wrong full scale, sensor scale or arm";
+            Finding::new(name, verdict, words, advice)
+        }
+        (_, end) => {
+            let advice = "check the direction of both, the coupling, full scale and the sensor's scale before anything larger";
+            Finding::new(name, Bad, end.to_string(), advice)
+        }
+    }
+}
+
+fn emergency(extras: &Extras) -> Finding {
+    let (verdict, words, advice) = match extras.emergency {
+        None => (
+            NotTried,
+            "nobody was asked to press it",
+            "add --emergency-stop and press it when asked",
+        ),
+        Some(Pressed::NoInput) => (
+            Attention,
+            "the rig controller has no such input",
+            "press it by hand before each shift and see that the supply goes off; only the wire counts",
+        ),
+        Some(Pressed::OpenAlready) => (
+            Bad,
+            "open from the beginning",
+            "release it, and check its wires for a break",
+        ),
+        Some(Pressed::NotSeen) => (
+            Bad,
+            "pressed, and not seen",
+            "check that the supply went off; then the wire from its second contact to the controller",
+        ),
+        Some(Pressed::Seen { closed_again: true }) => (Good, "seen to open, and to close again", ""),
+        Some(Pressed::Seen { closed_again: false }) => (
+            Attention,
+            "seen to open; not to close again",
+            "release it; if it is, check the contact",
+        ),
+    };
+    Finding::new("emergency stop", verdict, words, advice)
+}

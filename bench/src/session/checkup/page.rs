@@ -1,0 +1,94 @@
+//! The findings as a page of their own: one file, nothing loaded from elsewhere.
+
+use std::fmt::Write as _;
+
+use super::{Finding, Verdict};
+use crate::drive::ports::Port;
+
+const STYLE: &str = "body{font:16px/1.5 system-ui,sans-serif;color:#1d2733;background:#fbfbf9;margin:2.5rem auto;max-width:62rem;padding:0 1.2rem}\
+h1{font-size:1.6rem;margin:0 0 .2rem}h2{font-size:1.1rem;margin:2.2rem 0 .5rem}p{margin:.3rem 0}.small{color:#56616e}\
+table{border-collapse:collapse;width:100%}td,th{text-align:left;vertical-align:top;padding:.5rem .8rem .5rem 0;border-top:1px solid #d9dcd6}\
+th{font-weight:600;white-space:nowrap}td.v{white-space:nowrap;font-weight:600}.advice{color:#56616e}\
+.good{color:#2c6e49}.attention{color:#8a5a00}.bad{color:#a4262c}.not{color:#56616e}\
+@media print{body{margin:0;max-width:none}}";
+
+/// A sign beside the word, so that colour alone tells nothing.
+const fn sign(verdict: Verdict) -> (&'static str, &'static str) {
+    match verdict {
+        Verdict::Good => ("✓", "good"),
+        Verdict::Attention => ("!", "attention"),
+        Verdict::Bad => ("✕", "bad"),
+        Verdict::NotTried => ("–", "not"),
+    }
+}
+
+/// The page. `title` names the rig, `when` says when it was looked at.
+#[must_use]
+pub fn page(title: &str, when: &str, findings: &[Finding], ports: &[Port]) -> String {
+    let count = |verdict| {
+        findings
+            .iter()
+            .filter(|finding| finding.verdict == verdict)
+            .count()
+    };
+    let mut out = String::new();
+    let head = match (
+        count(Verdict::Bad),
+        count(Verdict::Attention),
+        count(Verdict::NotTried),
+    ) {
+        (0, 0, 0) => "Everything that was looked at is as it should be.".to_owned(),
+        (0, attention, open) => {
+            format!("Nothing is wrong; {attention} to look at, {open} not tried.")
+        }
+        (bad, attention, open) => {
+            format!(
+                "{bad} wrong, {attention} to look at, {open} not tried. Do not measure before what is wrong is mended."
+            )
+        }
+    };
+    let _ = write!(
+        out,
+        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\">\
+         <title>Check of {title}</title><style>{STYLE}</style></head><body>\n<h1>Check of {title}</h1>\n\
+         <p class=\"small\">{when}, truerim {version}</p>\n<p>{head}</p>\n<table>\n",
+        title = escaped(title),
+        when = escaped(when),
+        version = env!("CARGO_PKG_VERSION"),
+    );
+    for finding in findings {
+        let (sign, class) = sign(finding.verdict);
+        let _ = write!(
+            out,
+            "<tr><th scope=\"row\">{}</th><td class=\"v {class}\">{sign} {}</td><td>{}",
+            escaped(&finding.name),
+            finding.verdict.word(),
+            escaped(&finding.found)
+        );
+        if !finding.advice.is_empty() {
+            let _ = write!(
+                out,
+                "<br><span class=\"advice\">{}.</span>",
+                escaped(&finding.advice)
+            );
+        }
+        out += "</td></tr>\n";
+    }
+    out += "</table>\n<h2>Serial ports of this computer</h2>\n";
+    if ports.is_empty() {
+        out += "<p>None.</p>\n";
+    }
+    for port in ports {
+        let _ = writeln!(out, "<p>{}</p>", escaped(&port.to_string()));
+    }
+    out += "<h2>What this page does not show</h2>\n<p>That the emergency stop cuts the supply by wire: press it with the motor \
+            pushing at its smallest and see. That guards and stops hold. The program's interlock is no safety function.</p>\n</body></html>\n";
+    out
+}
+
+fn escaped(text: &str) -> String {
+    text.replace('&', "&amp;")
+        .replace('<', "&lt;")
+        .replace('>', "&gt;")
+        .replace('"', "&quot;")
+}
