@@ -5,11 +5,13 @@
 //! that. [`contents`] says what is entered, [`enter`] enters a folder, [`Outbox`] keeps in mind what could not be.
 
 mod contents;
+mod demo;
 mod enter;
 mod export;
 mod outbox;
 mod receipt;
 mod refit;
+mod sheet;
 
 use std::path::{Path, PathBuf};
 
@@ -20,11 +22,13 @@ use crate::recording::RecordingError;
 use crate::report::ReportError;
 
 pub use contents::{Given, contents};
+pub use demo::{LimitsFile, demo_sheet, enter_year, limits_files};
 pub use enter::{Entered, enter, folders, load};
 pub use export::{Exported, export};
 pub use outbox::{Delivered, Outbox, Waiting};
 pub use receipt::{RECEIPT, receipts};
 pub use refit::{Refitted, refit};
+pub use sheet::{Study, StudyBy, Wanted, sheet};
 
 /// Name of the recording in a results folder.
 pub const RECORDING: &str = "recording.h5";

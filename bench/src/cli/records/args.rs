@@ -71,7 +71,20 @@ pub(in crate::cli) enum Records {
     Export(ExportArgs),
     /// Fit the recordings of an archive again with this version, on all cores; goes on where it was ended
     Refit(RefitArgs),
+    /// Write the page of a model: charts with limits, capability, what goes with shifts, odd units, gauge study
+    #[command(after_help = PAGE_HELP)]
+    Page(PageArgs),
+    /// Plan a gauge study: every unit on every bench or by every operator, in random order
+    Study(StudyArgs),
+    /// Enter a year of an invented factory with known faults, and write its pages
+    Demo(DemoArgs),
 }
+
+const PAGE_HELP: &str = "\
+Examples:
+  truerim records page \"Marten 7\" --out marten.html --limits limits/marten.toml
+  truerim records page \"Marten 7\" --out marten.html --check-unit W-CHECK \\
+      --study-unit W-0401,W-0402,W-0403,W-0404,W-0405 --study-by operator --study-measurand latency";
 
 /// Which records, and who writes.
 #[derive(Debug, Clone, Args)]
@@ -165,6 +178,82 @@ pub(in crate::cli) struct ValuesArgs {
     pub(in crate::cli) measurand: Vec<String>,
     #[command(flatten)]
     pub(in crate::cli) filter: FilterArgs,
+    #[command(flatten)]
+    pub(in crate::cli) place: Where,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(in crate::cli) struct PageArgs {
+    /// Model
+    pub(in crate::cli) model: String,
+    /// File to write (HTML)
+    #[arg(long, value_name = "FILE")]
+    pub(in crate::cli) out: PathBuf,
+    /// Measurands, as in fit.json, separated by commas [default: those of the limits, or the twelve measured most often]
+    #[arg(long, value_name = "NAMES", value_delimiter = ',')]
+    pub(in crate::cli) measurand: Vec<String>,
+    /// Limits file
+    #[arg(long, value_name = "FILE")]
+    pub(in crate::cli) limits: Option<PathBuf>,
+    /// Serial number of a unit that is measured again and again to check a bench; repeatable
+    #[arg(long, value_name = "SERIAL")]
+    pub(in crate::cli) check_unit: Vec<String>,
+    /// Serial numbers of the units of a gauge study, separated by commas
+    #[arg(
+        long,
+        value_name = "SERIALS",
+        value_delimiter = ',',
+        requires = "study_measurand"
+    )]
+    pub(in crate::cli) study_unit: Vec<String>,
+    /// What the gauge study crosses with the units
+    #[arg(long, value_enum, default_value = "operator")]
+    pub(in crate::cli) study_by: By,
+    /// Measurand of the gauge study
+    #[arg(long, value_name = "NAME", requires = "study_unit")]
+    pub(in crate::cli) study_measurand: Option<String>,
+    #[command(flatten)]
+    pub(in crate::cli) filter: FilterArgs,
+    #[command(flatten)]
+    pub(in crate::cli) place: Where,
+}
+
+/// What a gauge study crosses with its units.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(in crate::cli) enum By {
+    /// Benches
+    Bench,
+    /// Operators
+    Operator,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(in crate::cli) struct StudyArgs {
+    /// Serial numbers of the units, separated by commas: ten that span the product
+    #[arg(long, value_name = "SERIALS", value_delimiter = ',', required = true)]
+    pub(in crate::cli) unit: Vec<String>,
+    /// Benches or operators, separated by commas
+    #[arg(long, value_name = "NAMES", value_delimiter = ',', required = true)]
+    pub(in crate::cli) by: Vec<String>,
+    /// Measurements of each unit by each of them
+    #[arg(long, value_name = "N", default_value_t = 3)]
+    pub(in crate::cli) repeats: usize,
+    /// Seed of the order
+    #[arg(long, default_value_t = 1)]
+    pub(in crate::cli) seed: u64,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(in crate::cli) struct DemoArgs {
+    /// Folder for pages and limits
+    #[arg(long, value_name = "FOLDER", default_value = "out/demo")]
+    pub(in crate::cli) out: PathBuf,
+    /// Units of each model
+    #[arg(long, value_name = "N", default_value_t = 300)]
+    pub(in crate::cli) units: usize,
+    /// Seed of the year
+    #[arg(long, default_value_t = 2)]
+    pub(in crate::cli) seed: u64,
     #[command(flatten)]
     pub(in crate::cli) place: Where,
 }

@@ -3,6 +3,7 @@
 pub(super) mod args;
 mod judge;
 pub(super) mod measured;
+mod page;
 mod table;
 
 use std::collections::BTreeMap;
@@ -37,6 +38,9 @@ pub(super) fn records(what: &Records, say: &Say) -> Result<Exit, Problem> {
         Records::Verify(args) => verify(args, say),
         Records::Export(args) => export(args, say),
         Records::Refit(args) => refit(args, say),
+        Records::Page(args) => page::page(args, say),
+        Records::Study(args) => page::study(args, say),
+        Records::Demo(args) => page::demo(args, say),
     }
 }
 
