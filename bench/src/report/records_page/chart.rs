@@ -1,6 +1,6 @@
 //! A measurand over time.
 
-use super::figure::{figure, mark};
+use super::figure::{capital, figure, mark};
 use super::judge::Judged;
 use crate::report::PlotError;
 use crate::report::plots::Format;
@@ -9,6 +9,7 @@ use crate::report::plots::canvas::{Canvas, Stroke, finish};
 use crate::report::plots::legend::{self, Sample};
 use crate::report::plots::palette::{BLUE, GREEN, SOFT, VERMILION};
 use crate::report::plots::panel::Panel;
+use std::collections::BTreeSet;
 
 const LIMIT: Stroke = Stroke::solid(VERMILION, 1.8).dashed(9.0, 4.0);
 const CONTROL: Stroke = Stroke::solid(SOFT, 1.2).dashed(3.0, 3.0);
@@ -18,13 +19,13 @@ const LEVEL: Stroke = Stroke::solid(GREEN, 2.4);
 pub(super) fn over_time(judged: &Judged<'_>, place: usize) -> Result<String, PlotError> {
     let signals = judged.chart.as_ref().map_or(0, |c| c.location.signals.len());
     let reading = format!(
-        "Each dot is one measurement; a diamond lies outside the limits or three sigma or more from the mean. Control limits rest on \
-         the spread from one unit to the next. The thick line is the level; it steps where the level changed and stayed. {signals} \
-         points complete a run rule (one beyond three sigma, nine on one side)."
+        "Each dot is one measurement; a diamond lies outside the limits or completes a run rule (one beyond three sigma, nine on one \
+         side), as {signals} do. Control limits rest on the spread from one unit to the next. The thick line is the level; it steps \
+         where the level changed and stayed."
     );
     figure(
         &format!("chart-{place}"),
-        &format!("{} over time", judged.measurand.name),
+        &format!("{} over time", capital(&judged.measurand.name)),
         &reading,
         |format| draw(judged, format),
     )
@@ -80,22 +81,27 @@ fn draw(judged: &Judged<'_>, format: Format) -> Result<String, PlotError> {
     }
     panel.names(&mut canvas, "days", &judged.label())?;
     canvas.close()?;
+    let last: BTreeSet<usize> = judged
+        .chart
+        .iter()
+        .flat_map(|c| &c.location.signals)
+        .map(|s| s.last)
+        .collect();
     let mut odd = 0;
-    for ((row, day), value) in judged.rows.iter().zip(&judged.days).zip(&judged.values) {
-        let beyond = control.is_some_and(|p| *value < p.lower || *value > p.upper);
-        let signals = judged.fails(*value) || beyond;
+    for (place, value) in judged.values.iter().enumerate() {
+        let signals = judged.fails(*value) || last.contains(&place);
         odd += usize::from(signals);
-        let at = panel.at(*day, panel.y.clamp(*value));
+        let at = panel.at(judged.days[place], panel.y.clamp(*value));
         mark(
             &mut drawn,
-            *row,
+            judged.rows[place],
             at,
             if signals { VERMILION } else { BLUE },
             signals,
         );
     }
     let description = format!(
-        "{} measurements, {odd} outside the limits or three sigma.",
+        "{} measurements, {odd} outside the limits or completing a run rule.",
         judged.values.len()
     );
     Ok(finish(&drawn, width, height, &judged.label(), &description))

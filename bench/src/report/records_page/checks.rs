@@ -1,7 +1,7 @@
 //! Check units: may the benches be relied on?
 
 use super::CheckSeries;
-use super::figure::{figure, mark};
+use super::figure::{capital, figure, mark};
 use crate::report::plots::Format;
 use crate::report::plots::axis::Axis;
 use crate::report::plots::canvas::{Canvas, Stroke, finish};
@@ -59,7 +59,7 @@ pub(super) fn section(all: &[Checked<'_>]) -> Result<String, PlotError> {
         if let Ok(found) = &checked.found {
             body += &figure(
                 &format!("check-{place}"),
-                &checked.series.name,
+                &capital(&checked.series.name),
                 "Single checks with control limits; the line is their moving average, which shows what creeps. Diamonds signal.",
                 |format| draw(checked.series, found, format),
             )?;

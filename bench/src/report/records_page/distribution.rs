@@ -1,6 +1,6 @@
 //! How a measurand spreads within its limits.
 
-use super::figure::{figure, number};
+use super::figure::{capital, figure, number};
 use super::judge::Judged;
 use crate::report::plots::Format;
 use crate::report::plots::axis::Axis;
@@ -31,7 +31,7 @@ pub(super) fn capability(judged: &Judged<'_>, place: usize) -> Result<String, Pl
     };
     let drawn = figure(
         &format!("spread-{place}"),
-        &format!("{} within its limits", judged.measurand.name),
+        &format!("{} within its limits", capital(&judged.measurand.name)),
         "How the values spread, with the normal curve of the same mean and standard deviation.",
         |format| draw(judged, found, format),
     )?;
@@ -121,17 +121,20 @@ fn table(judged: &Judged<'_>, found: &Capability) -> String {
         )
         .replace('-', "−")
     };
-    let maybe = |i: Option<&Index>| i.map_or_else(|| "–".to_owned(), index);
-    let mut rows = vec![
-        (
-            "Ppk, the whole spread".to_owned(),
-            index(&found.performance.actual),
-        ),
-        ("Pp".to_owned(), maybe(found.performance.potential.as_ref())),
-    ];
+    let mut rows = vec![(
+        "Ppk, the whole spread".to_owned(),
+        index(&found.performance.actual),
+    )];
+    rows.extend(
+        found
+            .performance
+            .potential
+            .iter()
+            .map(|i| ("Pp".to_owned(), index(i))),
+    );
     if let Some(short) = &found.capability {
         rows.push(("Cpk, from one unit to the next".into(), index(&short.actual)));
-        rows.push(("Cp".into(), maybe(short.potential.as_ref())));
+        rows.extend(short.potential.iter().map(|i| ("Cp".to_owned(), index(i))));
     }
     if let (Some(bench), Some(limits)) = (judged.measurand.bench_sd, judged.measurand.limits.as_ref()) {
         let alone = product_spread(found.summary.sd, bench).and_then(|sigma| {

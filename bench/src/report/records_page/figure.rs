@@ -57,3 +57,11 @@ pub(super) fn chance(p: f64) -> String {
         format!("{p:.4}")
     }
 }
+
+/// With a capital at its beginning.
+pub(super) fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}

@@ -1,6 +1,6 @@
 //! The page from head to foot.
 
-use super::figure::{chance, number};
+use super::figure::{capital, chance, number};
 use super::judge::{ALPHA, Judged, judge, odd};
 use super::{Row, Sheet, chart, checks, distribution, gauge, units};
 use crate::report::html::page::{STYLE, base64, section};
@@ -109,13 +109,6 @@ fn document(title: &str, body: &str) -> String {
     )
 }
 
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
-}
-
 /// Choices for the filter, and which row has what: hidden until the script is there to use them.
 fn filters(sheet: &Sheet) -> String {
     let mut text = "<form id=\"filters\" hidden>\n".to_owned();
@@ -222,10 +215,16 @@ fn causes(judged: &[Judged<'_>]) -> String {
 }
 
 fn cause(judged: &Judged<'_>, cause: &Cause) -> String {
-    let what = match (cause.kind, cause.level.as_str()) {
-        (_, "") => "a drift of all".to_owned(),
-        (Kind::Shift, level) => format!("<b>{}</b>: {}", escape(&cause.factor), escape(level)),
-        (Kind::Drift, level) => format!("<b>{}</b>: {}, creeping", escape(&cause.factor), escape(level)),
+    // A level may say its factor itself.
+    let level = cause
+        .level
+        .strip_prefix(&cause.factor)
+        .unwrap_or(&cause.level)
+        .trim();
+    let what = match cause.kind {
+        _ if cause.level.is_empty() => "a drift of all".to_owned(),
+        Kind::Shift => format!("<b>{}</b> {}", escape(&cause.factor), escape(level)),
+        Kind::Drift => format!("<b>{}</b> {}, creeping", escape(&cause.factor), escape(level)),
     };
     let instead = if cause.instead.is_empty() {
         String::new()
