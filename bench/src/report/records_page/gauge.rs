@@ -52,8 +52,8 @@ fn verdict(data: &GaugeData, found: &GaugeStudy) -> String {
         Fitness::Unfit => ("bad", "Not fit"),
     };
     format!(
-        "<p class=\"verdict\"><span class=\"{class}\">{word}</span>: the measurement takes {share:.1} % of the {of}; it tells {} classes of \
-         units apart (five are wanted).</p>\n",
+        "<p class=\"verdict\"><span class=\"{class}\">{word}</span>: the measurement takes {share:.1} % of the {of}. Classes of \
+         units that it tells apart: {} (five are wanted).</p>\n",
         v.distinct_categories()
     )
 }
@@ -113,7 +113,12 @@ fn draw(data: &GaugeData, format: Format) -> Result<String, PlotError> {
         top,
         right: width - 12.0,
         bottom: top + 200.0,
-        x: Axis::linear(0.4, units + 0.6, 30.0),
+        // A number for each unit, where there is room.
+        x: Axis::linear(
+            0.4,
+            units + 0.6,
+            (0.95 * (width - 64.0) / (units + 0.2)).max(22.0),
+        ),
         y: Axis::around(data.cells.iter().flatten().flatten().copied(), 0.06, 32.0),
     };
     let height = panel.bottom + 46.0;
