@@ -6,6 +6,7 @@ mod comparison;
 mod escape;
 mod html;
 mod plots;
+pub mod records_page;
 #[cfg(test)]
 mod sample;
 #[cfg(test)]
