@@ -1,6 +1,8 @@
 //! Comparisons against closed forms, the set-ups they warn of, and virtual units that are equal or not.
 #![allow(clippy::unwrap_used, clippy::panic)] // a test
 
+use std::slice::from_ref;
+
 use acceptance::pairs::{against, measure, quicker};
 use serde_json::{Value, json};
 use truerim::compare::{
@@ -90,7 +92,7 @@ fn a_difference_under_one_certificate_has_the_interval_of_the_guide() {
         fit("a", 4.0, (0.03, 9.0), 0.04),
         fit("b", 4.4, (0.04, 14.0), 0.044),
     );
-    let one = two(&[then.clone()], &[now.clone()], &PLAIN);
+    let one = two(from_ref(&then), from_ref(&now), &PLAIN);
     let (row, found) = only(&one);
     near(found.difference.value, 0.4, 1e-12);
     near(found.difference.std_uncertainty, 0.050_159_744_815_937_81, 1e-9);
@@ -195,7 +197,7 @@ fn runs_clamped_anew_are_two_samples_and_runs_without_are_not_mixed_with_them() 
 #[test]
 fn runs_clamped_anew_elsewhere_widen_a_difference_of_two_single_runs() {
     let (then, now) = (fit("a", 4.0, (0.01, 9.0), 0.0), fit("b", 4.4, (0.01, 9.0), 0.0));
-    let alone = two(&[then.clone()], &[now.clone()], &PLAIN);
+    let alone = two(from_ref(&then), from_ref(&now), &PLAIN);
     assert!(alone.differs());
     assert!(alone.warnings.iter().any(|w| w.code == "remounting_unknown"));
     let set: Vec<FitDocument> = [("x", 3.5), ("y", 4.0), ("z", 4.5)]
