@@ -5,6 +5,8 @@ pub mod campaign;
 pub mod diagram;
 pub mod kills;
 pub mod model;
+#[cfg(target_os = "linux")]
+pub mod parts;
 pub mod program;
 #[cfg(unix)]
 pub mod pty_figures;

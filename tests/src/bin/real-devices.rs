@@ -1,0 +1,43 @@
+//! The first process of a small virtual machine: kernel devices that a test may unplug. `tests/tests/real_devices.rs` starts it.
+//!
+//! A virtual wheelbase through the kernel's uinput stands for one on USB, and a pair of USB serial gadgets on the kernel's dummy host
+//! controller for a rig controller on a cable. Each check prints a line; the last line says whether all passed.
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::print_stdout,
+    clippy::disallowed_methods
+)] // a test in real time
+
+#[cfg(target_os = "linux")]
+#[path = "real-devices/machine.rs"]
+mod machine;
+
+#[cfg(target_os = "linux")]
+#[path = "real-devices/wheel.rs"]
+mod wheel;
+
+#[cfg(target_os = "linux")]
+#[path = "real-devices/cable.rs"]
+mod cable;
+
+#[cfg(target_os = "linux")]
+fn main() {
+    let args: Vec<String> = std::env::args().collect();
+    match args.get(1).map(String::as_str) {
+        Some("hold") => wheel::hold(&args[2], false),
+        Some("panic") => wheel::hold(&args[2], true),
+        _ => {
+            machine::begin();
+            wheel::checks();
+            cable::checks();
+            println!("REAL DEVICES: ALL PASSED");
+            machine::power_off();
+        }
+    }
+}
+
+#[cfg(not(target_os = "linux"))]
+fn main() {
+    println!("only on Linux");
+}
