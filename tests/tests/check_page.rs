@@ -104,7 +104,8 @@ fn what_is_wrong_is_told_with_what_to_do() {
         .unwrap()
         .parse()
         .unwrap();
-    assert!((told - 0.2).abs() < 0.02, "{told}");
+    // Friction and cogging hold a little more or less at rest.
+    assert!((told - 0.2).abs() < 0.05, "{told}");
     // A rig that ignores stops fails its proof.
     let bench = belt(&[], &["ignore-stop at 0 s"]);
     let stop = look(&bench, &Extras::default());

@@ -123,7 +123,8 @@ fn what_is_late_stops_the_motor() {
             panic!("{sensor:?}: {outcome:?}");
         };
         assert_eq!(trip.condition, Condition::Saturated, "{sensor:?}");
-        assert!(outcome.zero_confirmed, "{sensor:?}");
+        // The rig stopped, but nothing measures the torque any more: zero is not vouched for.
+        assert!(!outcome.zero_confirmed, "{sensor:?}: {outcome:?}");
         // No later than 20 ms after the first row that nothing is known of, and a line on the way.
         let at_s = trip.tick as f64 * 1e-6;
         assert!((2.99..3.03).contains(&at_s), "{sensor:?}: {at_s} s");
