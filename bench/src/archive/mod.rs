@@ -2,7 +2,7 @@
 //! archive again.
 //!
 //! A results folder is whole by itself; the records say of it who, when, under which calibration and with what result, and bind
-//! that. [`contents`] says what is entered, [`enter`] enters a folder, [`Outbox`] keeps in mind what could not be.
+//! that. [`contents()`] says what is entered, [`enter()`] enters a folder, [`Outbox`] keeps in mind what could not be.
 
 mod contents;
 mod demo;
