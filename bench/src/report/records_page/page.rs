@@ -12,8 +12,11 @@ use std::collections::BTreeSet;
 const OWN_STYLE: &str = include_str!("page.css");
 const SCRIPT: &str = include_str!("filter.js");
 
+/// A name, and what a row has of it.
+type Filter = (&'static str, fn(&Row) -> &String);
+
 /// What rows can be filtered by.
-const FILTERS: [(&str, fn(&Row) -> &String); 4] = [
+const FILTERS: [Filter; 4] = [
     ("bench", |r| &r.bench),
     ("fixture", |r| &r.fixture),
     ("firmware", |r| &r.firmware),
