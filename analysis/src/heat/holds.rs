@@ -201,45 +201,50 @@ pub fn derating(record: &HeatRecord, holds: &[Hold]) -> Result<Estimate, Refusal
     Estimate::from_budget(at, "degC", points.len(), "two straight lines that meet", budget)
 }
 
-/// Time behind stretch `from` in which half of the rise above `cold_degc` has gone.
+/// Time behind the instant `end_s` of the record in which half of the rise above `cold_degc` has gone.
 ///
 /// # Errors
-/// [`Refusal::TooShort`] where the record ends before.
-pub fn recovery(record: &HeatRecord, from: usize, cold_degc: f64) -> Result<Estimate, Refusal> {
-    let t = &record.temperature_degc;
-    let last = t.len().saturating_sub(1);
-    let from = from.min(last);
-    // The winding falls at once: what it was at the end is between the stretches before and behind.
-    let hot = t[from.saturating_sub(1)] - cold_degc;
-    let half = cold_degc + 0.5 * hot;
-    let too_short = || Refusal::TooShort {
-        what: "cooling until half of the rise has gone".into(),
-        got_s: (last - from) as f64 * record.step_s,
-        needed_s: 2.0 * (last - from) as f64 * record.step_s,
+/// [`Refusal::TooFewSamples`] where fewer than two stretches lie before, [`Refusal::TooShort`] where the record ends before.
+pub fn recovery(record: &HeatRecord, end_s: f64, cold_degc: f64) -> Result<Estimate, Refusal> {
+    let (t, step_s) = (&record.temperature_degc, record.step_s);
+    let middle_s = |i: usize| (i as f64 + 0.5) * step_s;
+    let whole = ((end_s / step_s).floor().max(0.0) as usize).min(t.len());
+    if whole < 2 {
+        return Err(Refusal::TooFewSamples {
+            what: "the temperature at the end of a hold".into(),
+            got: whole,
+            needed: 2,
+        });
+    }
+    // Laid on from the last two stretches wholly before the end.
+    let rising = (t[whole - 1] - t[whole - 2]) / step_s;
+    let hot_degc = t[whole - 1] + rising * (end_s - middle_s(whole - 1));
+    let half = cold_degc + 0.5 * (hot_degc - cold_degc);
+    let length_s = t.len() as f64 * step_s;
+    let Some(behind) = (whole..t.len()).find(|i| t[*i] <= half) else {
+        return Err(Refusal::TooShort {
+            what: "cooling until half of the rise has gone".into(),
+            got_s: length_s - end_s,
+            needed_s: 2.0 * (length_s - end_s),
+        });
     };
-    let Some(behind) = (from..=last).find(|i| t[*i] <= half) else {
-        return Err(too_short());
-    };
-    let (left, right) = (t[behind.saturating_sub(1)], t[behind]);
-    let part = if left > right {
-        (left - half) / (left - right)
-    } else {
-        1.0
-    };
-    let value = (behind as f64 - 0.5 - from as f64 + part) * record.step_s;
-    let rate = ((left - right) / record.step_s).max(f64::MIN_POSITIVE);
-    let ends = last.saturating_sub(20)..last;
+    let (left, right) = (t[behind - 1], t[behind]);
+    let rate = ((left - right) / step_s).max(f64::MIN_POSITIVE);
+    let value = middle_s(behind) - (half - right) / rate - end_s;
+    let ends = t.len().saturating_sub(21)..t.len() - 1;
     let noise: Vec<f64> = ends.map(|i| (t[i + 1] - t[i]) / 2.0_f64.sqrt()).collect();
     let sd = mean_sd(&noise).map_or(0.0, |s| s.sd);
     let budget = vec![
-        Contribution::type_b("noise of the temperature", 1.2 * sd / rate),
-        Contribution::rectangular("ends of stretches", 0.5 * record.step_s),
+        Contribution::type_b("noise of the temperature", 1.5 * sd / rate),
+        Contribution::rectangular(
+            "temperature at the end of the hold",
+            0.25 * (rising * step_s).abs() / rate,
+        ),
     ];
     Estimate::from_budget(value.max(0.0), "s", 1, "passage of half of the rise", budget)
 }
 
-/// Torque that warms the winding by `rise_k` in the end. Torque by current is laid over the rise in a straight line, as far as
-/// holds show it.
+/// Command that warms the winding by `rise_k` in the end.
 ///
 /// # Errors
 /// [`Refusal::TooFewSamples`] below twenty stretches of holds, [`Refusal::WrongSign`] where they warm nothing.
@@ -249,58 +254,22 @@ pub fn sustained(
     warming: &Warming,
     rise_k: f64,
 ) -> Result<Estimate, Refusal> {
-    let pairs = by_pairs(record, holds);
-    let rise = |i: usize| record.temperature_degc[i.min(record.square.len() - 1)] - warming.cold_degc;
-    let current = |rows: Range<usize>| {
-        let square: f64 = record.square[rows.clone()].iter().sum();
-        (square / rows.len().max(1) as f64).sqrt()
-    };
-    let ratios: Vec<(f64, f64)> = if pairs.len() >= 2 {
-        let both = holds
-            .windows(2)
-            .filter(|w| w[0].command_nm * w[1].command_nm < 0.0);
-        both.zip(&pairs)
-            .map(|(w, (at, torque))| {
-                let i = 0.5 * (current(w[0].rows.clone()) + current(w[1].rows.clone()));
-                (rise(*at), torque / i)
-            })
-            .collect()
-    } else {
-        holds
-            .iter()
-            .flat_map(|h| {
-                h.rows.clone().map(|i| {
-                    let torque = record.torque_nm[i] * h.command_nm.signum();
-                    (rise(i), torque / record.square[i].sqrt())
-                })
-            })
-            .collect()
-    };
-    if ratios.len() < 2 {
+    let rows: Vec<usize> = holds.iter().flat_map(|h| h.rows.clone()).collect();
+    if rows.len() < 20 {
         return Err(Refusal::TooFewSamples {
-            what: "torque by current over the rise".into(),
-            got: ratios.len(),
-            needed: 2,
+            what: "command by current".into(),
+            got: rows.len(),
+            needed: 20,
         });
     }
-    let n = ratios.len() as f64;
-    let (mx, my) = (
-        ratios.iter().map(|r| r.0).sum::<f64>() / n,
-        ratios.iter().map(|r| r.1).sum::<f64>() / n,
-    );
-    let xx: f64 = ratios.iter().map(|r| (r.0 - mx).powi(2)).sum();
-    let xy: f64 = ratios.iter().map(|r| (r.0 - mx) * (r.1 - my)).sum();
-    let slope = if xx > 0.0 { xy / xx } else { 0.0 };
-    let per_ampere = my + slope * (rise_k - mx);
-    let left: f64 = ratios
+    let ratios: Vec<f64> = rows
         .iter()
-        .map(|r| (r.1 - my - slope * (r.0 - mx)).powi(2))
-        .sum();
-    let sd = (left / (n - 2.0).max(1.0)).sqrt();
-    let ratio_u = sd * (1.0 / n + (rise_k - mx).powi(2) / xx.max(f64::MIN_POSITIVE)).sqrt();
+        .map(|i| record.command_nm[*i].abs() / record.square[*i].sqrt().max(f64::MIN_POSITIVE))
+        .collect();
+    let ratio = mean_sd(&ratios)?;
     let hot = 1.0 + COPPER_PER_K * (warming.cold_degc + rise_k - 20.0);
     let [per_loss, per_loss_u] = warming.rise_per_loss;
-    if per_loss <= 0.0 || per_ampere <= 0.0 {
+    if per_loss <= 0.0 || ratio.mean <= 0.0 {
         return Err(Refusal::WrongSign {
             what: "rise in temperature by the current".into(),
             commanded: 1.0,
@@ -308,12 +277,15 @@ pub fn sustained(
         });
     }
     let ampere = (rise_k / (per_loss * hot)).sqrt();
-    let value = ampere * per_ampere;
-    let seen = ratios.iter().map(|r| r.0).fold(0.0, f64::max);
+    let value = ampere * ratio.mean;
+    let seen = rows
+        .iter()
+        .map(|i| record.temperature_degc[*i] - warming.cold_degc)
+        .fold(0.0, f64::max);
     let check = Check::new(
         "rise seen",
-        seen >= 0.25 * rise_k,
-        format!("{seen:.1} K of {rise_k:.0} K, a quarter at least"),
+        seen >= 0.2 * rise_k,
+        format!("{seen:.1} K of {rise_k:.0} K, a fifth at least"),
     );
     let budget = vec![
         Contribution::type_a(
@@ -321,13 +293,12 @@ pub fn sustained(
             0.5 * value * per_loss_u / per_loss,
             warming.dof,
         ),
-        Contribution::type_a("torque by current", ampere * ratio_u, (n - 2.0).max(1.0)),
-        // How torque by current goes on beyond what was seen, winding and case not in step.
-        Contribution::rectangular(
-            "torque by current beyond",
-            0.5 * ampere * (slope * (rise_k - seen).max(0.0)).abs(),
+        Contribution::type_a(
+            "command by current",
+            ampere * ratio.sd / (ratio.n as f64).sqrt(),
+            ratio.n as f64 - 1.0,
         ),
     ];
-    let method = "rise in the end by loss in hot copper, times torque by current at that rise";
+    let method = "rise in the end by loss in hot copper, times command by current";
     Estimate::from_budget(value, "N.m", holds.len(), method, budget).map(|e| e.with_checks([check]))
 }

@@ -1,7 +1,5 @@
 //! A year of an invented factory as records, to look at and to try things on.
 
-use jiff::ToSpan as _;
-use jiff::civil::{DateTime, date};
 use quality::factory::{MODELS, Model, Planted, Year, year};
 use records::content::{Calibration, Fit, Measured, Procedure, Program, Recording, Rig, Unit};
 use records::limits::Limits;
@@ -168,8 +166,26 @@ struct Place<'a> {
     operator: &'a str,
 }
 
-fn start() -> DateTime {
-    date(2025, 1, 6).at(6, 0, 0, 0)
+/// The instant `second` after the factory's first shift, Monday 2025-01-06 at 6 h, as RFC 3339. Days to a date by era of 400 years
+/// (proleptic Gregorian calendar counted from the first of March).
+fn instant(second: u64) -> String {
+    /// From 0000-03-01 to 2025-01-06.
+    const FIRST: u64 = 739_562;
+    let since_midnight = second + 6 * 3600;
+    let day = FIRST + since_midnight / 86_400;
+    let (of_era, era) = (day % 146_097, day / 146_097);
+    let year = (of_era - of_era / 1460 + of_era / 36_524 - of_era / 146_096) / 365;
+    let of_year = of_era - (365 * year + year / 4 - year / 100);
+    let month = (5 * of_year + 2) / 153;
+    let (day, of_day) = (of_year - (153 * month + 2) / 5 + 1, since_midnight % 86_400);
+    let (month, next) = if month < 10 { (month + 3, 0) } else { (month - 9, 1) };
+    format!(
+        "{}-{month:02}-{day:02}T{:02}:{:02}:{:02}Z",
+        400 * era + year + next,
+        of_day / 3600,
+        of_day / 60 % 60,
+        of_day % 60
+    )
 }
 
 /// A measurement without its seal, which numbers it.
@@ -180,8 +196,7 @@ fn measured(
     place: Place<'_>,
     values: impl IntoIterator<Item = (usize, f64)>,
 ) -> (f64, Recording, Fit) {
-    let second = (day * CALENDAR * DAY_S) as i64;
-    let created = format!("{}Z", start().saturating_add(second.seconds()));
+    let created = instant((day * CALENDAR * DAY_S) as u64);
     let software = Program {
         name: "invented factory".to_owned(),
         version: env!("CARGO_PKG_VERSION").to_owned(),
@@ -293,3 +308,6 @@ pub fn demo_sheet(store: &mut Store, limits: &LimitsFile) -> Result<Sheet, Archi
     };
     sheet(&data, limits.model, "an invented factory, one year", &wanted)
 }
+
+#[cfg(test)]
+mod tests;

@@ -68,7 +68,8 @@ pub(crate) fn of(
         n: holds.len(),
         ..base.clone()
     };
-    let last = all.iter().map(|h| h.rows.end).max().unwrap_or(0);
+    let last_tick = rows.iter().map(|row| row.end_tick).max().unwrap_or(start_tick);
+    let end_s = place(last_tick) * record.step_s;
     let found = warming(&record);
     let of_warming = |f: &dyn Fn(&truerim_analysis::heat::Warming) -> Outcome| match &found {
         Ok(found) => f(found),
@@ -80,7 +81,7 @@ pub(crate) fn of(
         of_warming(&|w| w.slow.clone()),
         of_warming(&|w| sustained(&record, &holds, w, RISE_K).into()),
         derating(&record, &holds).into(),
-        of_warming(&|w| recovery(&record, last, w.cold_degc).into()),
+        of_warming(&|w| recovery(&record, end_s, w.cold_degc).into()),
     ];
     let results = ASKED
         .into_iter()

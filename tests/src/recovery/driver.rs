@@ -125,6 +125,11 @@ fn resolution(known: &Value) -> Vec<Truth> {
     for (name, table) in tables(&known["changes"]) {
         all.extend(of(table, &format!("{name} N·m"), &keys, PLAYED));
     }
+    // A clamped virtual unit that holds a level adds nothing to the noise of its sensor.
+    if let Some(noise_nm) = known["sensor_noise_nm"].as_f64() {
+        let held = "rig file: noise of the torque sensor";
+        all.push(Truth::of(Quantity::GrainRms, noise_nm, held));
+    }
     let keys = [(Quantity::SineGain, "gain"), (Quantity::SineDelay, "delay_s")];
     for (name, table) in tables(&known["sines"]) {
         all.extend(of(table, &format!("sine of {name} N·m, 5 Hz"), &keys, PLAYED));

@@ -33,8 +33,8 @@ pub(super) const HEAT_SLOW: Words = (
 pub(super) const SUSTAINED_TORQUE: Words = (
     "sustained_torque",
     "Sustained torque",
-    "Torque that, held for good, warms the winding by 50 K above where it was cold: copper's resistance and the fall of torque \
-     per ampere at that temperature are in it.",
+    "Command that, held for good, warms the winding by 50 K above where it was cold, copper's resistance at that temperature \
+     in it. What of it arrives is told by the static map and by the torque held.",
     BODIES,
     ShownIn::NewtonMetres,
 );

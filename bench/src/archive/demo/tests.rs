@@ -1,0 +1,104 @@
+#![allow(clippy::unwrap_used, reason = "a test ends with the first surprise")]
+
+use super::*;
+use crate::report::records_page::records_page;
+
+fn entered(units: usize) -> (tempfile::TempDir, Store, Stamp, Entered) {
+    let folder = tempfile::tempdir().unwrap();
+    let stamp = Stamp {
+        entered: "2026-01-05T08:00:00Z".to_owned(),
+        by: "test".to_owned(),
+        software: "test".to_owned(),
+    };
+    let address = folder.path().join("demo.db").display().to_string();
+    let mut store = Store::open(&address.parse().unwrap(), true, &stamp).unwrap();
+    let entered = enter_year(&mut store, units, 2, &stamp).unwrap();
+    (folder, store, stamp, entered)
+}
+
+/// The part of a page under a heading.
+fn part<'a>(page: &'a str, id: &str) -> &'a str {
+    let after = page.split(&format!("id=\"{id}\"")).nth(1).unwrap();
+    after.split("</section>").next().unwrap()
+}
+
+fn has_row(part: &str, words: [&str; 2]) -> bool {
+    part.split("<tr")
+        .any(|row| words.iter().all(|word| row.contains(word)))
+}
+
+/// From the factory through the database to the page: what was planted is named there.
+#[test]
+fn the_planted_causes_are_on_the_pages() {
+    let (_folder, mut store, stamp, entered) = entered(300);
+    assert_eq!(
+        (entered.measurements, entered.checks, entered.study),
+        (1200, 200, 90)
+    );
+    assert!(store.verify(&[]).unwrap().findings.is_empty());
+    let pages: Vec<String> = limits_files()
+        .iter()
+        .map(|limits| records_page(&demo_sheet(&mut store, limits).unwrap()).unwrap())
+        .collect();
+    let causes = part(&pages[1], "causes");
+    for words in [
+        [">latency<", "<b>firmware</b> 1.5"],
+        [">breakaway<", "<b>fixture</b> C"],
+        [">resonance<", "<b>batch</b> L07"],
+    ] {
+        assert!(has_row(causes, words), "{words:?} in {causes}");
+    }
+    assert!(pages[1].contains("not good</span> B9-CHECK on fixture C"));
+    // Direct drives know neither the firmware's nor the belt's fault.
+    assert!(!part(&pages[3], "causes").contains("L07"));
+    // The same year again would be another chain over the old one.
+    let again = enter_year(&mut store, 300, 2, &stamp).unwrap_err().to_string();
+    assert!(again.contains("needs records of its own"), "{again}");
+}
+
+/// A cell of the study that lacks a measurement is named.
+#[test]
+fn a_study_that_is_not_whole_is_refused() {
+    let (_folder, mut store, ..) = entered(100);
+    let mut data = store.model_data("Base 9", &Filter::default(), None).unwrap();
+    let gone = data
+        .measurements
+        .iter()
+        .position(|m| m.serial == "B9-STUDY-04")
+        .unwrap();
+    for series in &mut data.series {
+        series.points.retain(|point| point.of != gone);
+    }
+    let wanted = Wanted {
+        study: Some(Study {
+            units: (0..10).map(study_unit).collect(),
+            by: StudyBy::Bench,
+            measurand: "breakaway".to_owned(),
+        }),
+        ..Wanted::default()
+    };
+    let problem = sheet(&data, "Base 9", "", &wanted).unwrap_err().to_string();
+    assert!(
+        problem.contains("B9-STUDY-04") && problem.contains("has 2 values"),
+        "{problem}"
+    );
+    let wanted = Wanted {
+        measurands: vec!["latncy".to_owned()],
+        ..Wanted::default()
+    };
+    let problem = sheet(&data, "Base 9", "", &wanted).unwrap_err().to_string();
+    assert!(problem.contains("\"latncy\"; there is"), "{problem}");
+}
+
+/// Dates by the calendar: a leap day, the end of a year, the first shift itself.
+#[test]
+fn days_are_dates() {
+    let at = |day: u64| instant(day * 86_400);
+    assert_eq!(at(0), "2025-01-06T06:00:00Z");
+    assert_eq!(at(53), "2025-02-28T06:00:00Z");
+    assert_eq!(at(54), "2025-03-01T06:00:00Z");
+    assert_eq!(at(360), "2026-01-01T06:00:00Z");
+    assert_eq!(at(783), "2027-02-28T06:00:00Z");
+    assert_eq!(at(1149), "2028-02-29T06:00:00Z");
+    assert_eq!(instant(18 * 3600 - 1), "2025-01-06T23:59:59Z");
+}
