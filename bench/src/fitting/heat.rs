@@ -60,11 +60,11 @@ pub(crate) fn of(
         .collect();
     let holds = longest(&all);
     let command_nm = holds.first().map_or(0.0, |h| h.command_nm.abs());
-    let stretches = [0..recording.rows()];
+    let whole = 0..recording.rows();
     let conditions = Conditions {
         amplitude_nm: Some(command_nm),
         preload_nm: Some(0.0),
-        temperature: temperature_of(recording, &stretches)?,
+        temperature: temperature_of(recording, std::slice::from_ref(&whole))?,
         n: holds.len(),
         ..base.clone()
     };

@@ -1,5 +1,7 @@
 //! Half-sine pulses: shares by width, height, direction and preload, and trains of them.
 
+#![allow(clippy::result_large_err)] // once a group of pulses, of which there are dozens
+
 use std::collections::BTreeMap;
 
 use truerim_analysis::estimate::{Outcome, Refusal};

@@ -48,10 +48,7 @@ fn excitations<'a>(recording: &'a Recording, kind: &str) -> Vec<&'a SegmentRow> 
 }
 
 /// Rows in groups that belong together, in order of a key.
-fn grouped<'a, K: Ord>(
-    rows: Vec<&'a SegmentRow>,
-    key: impl Fn(&SegmentRow) -> K,
-) -> BTreeMap<K, Vec<&'a SegmentRow>> {
+fn grouped<K: Ord>(rows: Vec<&SegmentRow>, key: impl Fn(&SegmentRow) -> K) -> BTreeMap<K, Vec<&SegmentRow>> {
     let mut groups: BTreeMap<K, Vec<&SegmentRow>> = BTreeMap::new();
     for row in rows {
         groups.entry(key(row)).or_default().push(row);
