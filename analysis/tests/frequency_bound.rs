@@ -19,7 +19,7 @@ fn bound_hz(chain: &Chain, inputs: &[&Vec<f64>], crossing_hz: f64) -> f64 {
     let mut information = [[0.0; 3]; 3];
     for input in inputs {
         let n = input.len();
-        let mut spectrum = RealFftPlanner::<f64>::new().plan_fft_forward(n);
+        let spectrum = RealFftPlanner::<f64>::new().plan_fft_forward(n);
         let (mut time, mut lines) = ((*input).clone(), spectrum.make_output_vec());
         spectrum.process(&mut time, &mut lines).unwrap();
         for (k, u) in lines.iter().enumerate() {

@@ -175,7 +175,7 @@ fn what_can_be_held_follows_from_the_bodies() {
     let found = warming(&record).unwrap();
     let torque = sustained(&record, &holds, &found, 50.0).unwrap();
     // By hand: 50 K over 2.2 K/W is 22.73 W in 0.8 ohm · (1 + 0.00393·52) = 0.9635 ohm: 4.857 A, for which 3.643 N·m are commanded.
-    let truth = 0.75 * (50.0 / 2.2 / (0.8 * (1.0 + ALPHA * 52.0)) as f64).sqrt();
+    let truth = 0.75 * (50.0 / 2.2 / (0.8_f64 * (1.0 + ALPHA * 52.0))).sqrt();
     assert!((torque.value / truth - 1.0).abs() < 0.01, "{torque:?} {truth}");
     assert!(
         (torque.interval[0]..=torque.interval[1]).contains(&truth),

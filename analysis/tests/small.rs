@@ -201,7 +201,16 @@ fn held_torque_has_the_grain_that_was_put_in() {
         (value(&found.rms) - 17.0_f64.sqrt() * 1e-3).abs() < 0.05e-3,
         "{found:?}"
     );
-    let band = |low: f64| value(&found.bands.iter().find(|b| b.0[0] == low).unwrap().1);
+    let band = |low: f64| {
+        value(
+            &found
+                .bands
+                .iter()
+                .find(|b| (b.0[0] - low).abs() < 1e-9)
+                .unwrap()
+                .1,
+        )
+    };
     assert!(
         (band(30.0) - (8.0_f64 + 0.63).sqrt() * 1e-3).abs() < 0.06e-3,
         "{}",

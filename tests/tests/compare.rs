@@ -276,7 +276,8 @@ fn what_differs_between_set_ups_is_said() {
         comparison.warnings.into_iter().map(|w| w.code).collect()
     };
     assert_eq!(warned(&|_| {}), Vec::<String>::new());
-    let cases: [(&str, fn(&mut FitDocument)); 17] = [
+    type Change = fn(&mut FitDocument);
+    let cases: [(&str, Change); 17] = [
         ("mounting", |d| d.recording.mounting = "free".into()),
         ("simulated", |d| d.recording.rig.kind = "virtual".into()),
         ("procedure", |d| d.recording.file_sha256[0].1 = "cd".repeat(32)),

@@ -230,7 +230,7 @@ fn warming_has_the_constants_of_the_rig_file() {
         // 50 K over 2.2 K/W in 0.8 ohm (1 + 0.00393 (72 − 20)), times 0.09 · 9 · 0.92 N·m/A.
         (
             Quantity::SustainedTorque,
-            (50.0 / 2.2 / (0.8 * (1.0 + 0.00393 * 52.0)) as f64).sqrt() * 0.09 * 9.0 * 0.92,
+            (50.0 / 2.2 / (0.8_f64 * (1.0 + 0.00393 * 52.0))).sqrt() * 0.09 * 9.0 * 0.92,
         ),
     ] {
         let found = value(&document, quantity, "");

@@ -148,6 +148,10 @@ fn a_free_rim_is_not_held_by_them() {
     }
 }
 
+#[allow(
+    clippy::result_large_err,
+    reason = "the closure's errors are the reader's own"
+)]
 fn corrected(rows: Vec<(f64, f64)>, segment: &str) -> Result<Plan, String> {
     let curve = Arc::new(CorrectionCurve::new(rows).unwrap());
     let supply = |correction: &Correction| {

@@ -178,7 +178,11 @@ fn instant(second: u64) -> String {
     let of_year = of_era - (365 * year + year / 4 - year / 100);
     let month = (5 * of_year + 2) / 153;
     let (day, of_day) = (of_year - (153 * month + 2) / 5 + 1, since_midnight % 86_400);
-    let (month, next) = if month < 10 { (month + 3, 0) } else { (month - 9, 1) };
+    let (month, next) = if month < 10 {
+        (month + 3, 0)
+    } else {
+        (month - 9, 1)
+    };
     format!(
         "{}-{month:02}-{day:02}T{:02}:{:02}:{:02}Z",
         400 * era + year + next,
