@@ -9,7 +9,7 @@
 //!   delayed of many by no more than a declared time.
 //!
 //! Of each group of marks the least delayed one is kept ([`filter`], as the clock filter of RFC 5905, chapter 10, does), and
-//! a straight line is laid through those ([`line`]): offset and drift. Its bound is a bound, not a standard deviation: asymmetry
+//! a straight line is laid through those ([`mod@line`]): offset and drift. Its bound is a bound, not a standard deviation: asymmetry
 //! of the way is the same in every round trip, so no average removes it. Taken as a rectangular distribution the standard uncertainty
 //! is bound / √3 (JCGM 100, 4.3.7).
 //!

@@ -3,7 +3,7 @@
 //! - [`noise`] follows every channel at rest.
 //! - [`torque`] plays the smallest torque for sign and gain.
 //! - [`emergency`] watches the emergency-stop input.
-//! - [`list`] puts the findings together; [`page`] writes them down.
+//! - `list` puts the findings together; `page` writes them down.
 
 pub mod emergency;
 mod list;
