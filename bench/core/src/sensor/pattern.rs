@@ -1,12 +1,12 @@
 //! Where in a line the torque stands.
 //!
 //! A pattern is the line as the instrument writes it, with `{torque}` in place of the number and `{*}` in place of anything that
-//! changes and does not matter. A space stands for any number of blanks, none included; everything else stands for itself. The whole line
+//! changes and does not matter, up to where what stands behind it comes for the first time. A space stands for any number of blanks, none included; everything else stands for itself. The whole line
 //! must fit: a unit written into the pattern is checked in every line.
 //!
 //! ```
 //! use bench_core::sensor::Pattern;
-//! let pattern: Pattern = "{*}, {torque} N.m".parse().unwrap();
+//! let pattern: Pattern = "{*},{*}, {torque} N.m".parse().unwrap();
 //! assert_eq!(pattern.read("ST,GS,  -1.250 N.m"), Ok(-1.25));
 //! assert!(pattern.read("ST,GS,  -1.250 kg.m").is_err());
 //! ```
