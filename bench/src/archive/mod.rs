@@ -6,6 +6,7 @@
 
 mod contents;
 mod demo;
+mod derived;
 mod enter;
 mod export;
 mod outbox;
@@ -23,6 +24,7 @@ use crate::report::ReportError;
 
 pub use contents::{Given, contents};
 pub use demo::{LimitsFile, demo_sheet, enter_year, limits_files};
+pub use derived::{Holding, Limited, derived_limits};
 pub use enter::{Entered, enter, folders, load};
 pub use export::{Exported, export};
 pub use outbox::{Delivered, Outbox, Waiting};

@@ -102,3 +102,49 @@ fn days_are_dates() {
     assert_eq!(at(1149), "2028-02-29T06:00:00Z");
     assert_eq!(instant(18 * 3600 - 1), "2025-01-06T23:59:59Z");
 }
+
+/// Limits of a group hold what they say of units that were not in it: of 900 others 99 % are 891; fewer than 880 would be one
+/// chance in a thousand if they held exactly that (binomial distribution), and they are to hold more in 95 of 100 groups.
+#[test]
+fn limits_derived_from_a_group_hold_for_others() {
+    use super::super::derived::{Holding, Limited, derived_limits};
+    let (_folder, mut store, ..) = entered(1000);
+    let data = store.model_data("Base 18", &Filter::default(), None).unwrap();
+    let mut group = data.clone();
+    for series in &mut group.series {
+        // Every tenth, over the whole year.
+        series.points.retain(|point| point.of % 10 == 0);
+    }
+    let wanted = ["bandwidth:below", "largest_torque", "latency:above"]
+        .map(|words| Limited::from_words(words).unwrap());
+    let holding = Holding {
+        share: 0.99,
+        level: 0.95,
+    };
+    let text = derived_limits(&group, "Base 18", &wanted, holding).unwrap();
+    let limits = Limits::from_toml("derived.toml", &text)
+        .map_err(|e| e.to_string())
+        .unwrap();
+    assert_eq!(limits.measurands.len(), 3);
+    for one in &limits.measurands {
+        let series = data.series.iter().find(|s| s.id == one.id).unwrap();
+        let below = one.reject_below.map_or(f64::NEG_INFINITY, |l| l.value);
+        let above = one.reject_above.map_or(f64::INFINITY, |l| l.value);
+        let others = series.points.iter().filter(|p| p.of % 10 != 0);
+        let values: Vec<f64> = others.filter_map(|p| p.value).collect();
+        let within = values.iter().filter(|v| (below..=above).contains(*v)).count();
+        assert!(
+            values.len() == 900 && (880..900).contains(&within),
+            "{}: {within}",
+            one.id
+        );
+    }
+    let few = derived_limits(
+        &group,
+        "Base 18",
+        &[Limited::from_words("latncy").unwrap()],
+        holding,
+    );
+    assert!(few.unwrap_err().to_string().contains("\"latncy\"; there is"));
+    assert!(Limited::from_words("latency:up").unwrap_err().contains("no side"));
+}

@@ -74,6 +74,8 @@ pub(in crate::cli) enum Records {
     /// Write the page of a model: charts with limits, capability, what goes with shifts, odd units, gauge study
     #[command(after_help = PAGE_HELP)]
     Page(PageArgs),
+    /// Write limits that hold a share of all units, from a reference group (the filters say which)
+    Limits(LimitsArgs),
     /// Plan a gauge study: every unit on every bench or by every operator, in random order
     Study(StudyArgs),
     /// Enter a year of an invented factory with known faults, and write its pages
@@ -176,6 +178,9 @@ pub(in crate::cli) struct ValuesArgs {
     /// Measurands, as in fit.json, separated by commas [default: all]
     #[arg(long, value_name = "NAMES", value_delimiter = ',')]
     pub(in crate::cli) measurand: Vec<String>,
+    /// Also write them as a table, a line a value
+    #[arg(long, value_name = "FILE")]
+    pub(in crate::cli) csv: Option<PathBuf>,
     #[command(flatten)]
     pub(in crate::cli) filter: FilterArgs,
     #[command(flatten)]
@@ -225,6 +230,29 @@ pub(in crate::cli) enum By {
     Bench,
     /// Operators
     Operator,
+}
+
+#[derive(Debug, Clone, Args)]
+pub(in crate::cli) struct LimitsArgs {
+    /// Model
+    pub(in crate::cli) model: String,
+    /// Measurands, as in fit.json, separated by commas: NAME for both sides, NAME:above or NAME:below for the one on which is
+    /// rejected
+    #[arg(long, value_name = "NAMES", value_delimiter = ',', required = true)]
+    pub(in crate::cli) measurand: Vec<String>,
+    /// Share of all units within the limits, %
+    #[arg(long, value_name = "%", default_value_t = 99.0)]
+    pub(in crate::cli) share: f64,
+    /// Probability with which the limits hold it, %
+    #[arg(long, value_name = "%", default_value_t = 95.0)]
+    pub(in crate::cli) level: f64,
+    /// File to write (TOML)
+    #[arg(long, value_name = "FILE")]
+    pub(in crate::cli) out: PathBuf,
+    #[command(flatten)]
+    pub(in crate::cli) filter: FilterArgs,
+    #[command(flatten)]
+    pub(in crate::cli) place: Where,
 }
 
 #[derive(Debug, Clone, Args)]

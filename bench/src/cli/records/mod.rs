@@ -40,6 +40,7 @@ pub(super) fn records(what: &Records, say: &Say) -> Result<Exit, Problem> {
         Records::Refit(args) => refit(args, say),
         Records::Page(args) => page::page(args, say),
         Records::Study(args) => page::study(args, say),
+        Records::Limits(args) => page::limits(args, say),
         Records::Demo(args) => page::demo(args, say),
     }
 }
@@ -231,6 +232,9 @@ fn values(args: &ValuesArgs, say: &Say) -> Result<Exit, Problem> {
     let (mut store, _) = open(&args.place, false)?;
     let only = (!args.measurand.is_empty()).then_some(args.measurand.as_slice());
     let data = store.model_data(&args.model, &filter, only)?;
+    if let Some(path) = &args.csv {
+        page::put(&table::values_as_csv(&data), path)?;
+    }
     say.result(&table::values(&data));
     say.json(&data);
     Ok(Exit::Done)

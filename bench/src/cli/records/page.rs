@@ -6,9 +6,9 @@ use quality::gauge::plan;
 use records::limits::Limits;
 use serde_json::json;
 
-use super::args::{By, DemoArgs, PageArgs, StudyArgs};
+use super::args::{By, DemoArgs, LimitsArgs, PageArgs, StudyArgs};
 use super::{filter, open};
-use crate::archive::{self, Study, StudyBy, Wanted};
+use crate::archive::{self, Holding, Limited, Study, StudyBy, Wanted};
 use crate::cli::exit::{Exit, Problem};
 use crate::cli::say::Say;
 use crate::report::ReportError;
@@ -56,7 +56,11 @@ pub(super) fn page(args: &PageArgs, say: &Say) -> Result<Exit, Problem> {
 }
 
 fn write(sheet: &Sheet, path: &Path) -> Result<(), Problem> {
-    let text = records_page(sheet).map_err(ReportError::from)?;
+    put(&records_page(sheet).map_err(ReportError::from)?, path)
+}
+
+/// Writes a file, and the folder that it is in.
+pub(super) fn put(text: &str, path: &Path) -> Result<(), Problem> {
     let problem = |doing| {
         move |source| Problem::Io {
             doing,
@@ -68,6 +72,26 @@ fn write(sheet: &Sheet, path: &Path) -> Result<(), Problem> {
         std::fs::create_dir_all(folder).map_err(problem("make the folder of"))?;
     }
     std::fs::write(path, text).map_err(problem("write"))
+}
+
+/// Writes limits from a reference group.
+pub(super) fn limits(args: &LimitsArgs, say: &Say) -> Result<Exit, Problem> {
+    let wanted = args.measurand.iter().map(|words| Limited::from_words(words));
+    let wanted = wanted
+        .collect::<Result<Vec<_>, String>>()
+        .map_err(Problem::Usage)?;
+    let filter = filter(&args.filter, None)?;
+    let (mut store, _) = open(&args.place, false)?;
+    let data = store.model_data(&args.model, &filter, None)?;
+    let holding = Holding {
+        share: args.share / 100.0,
+        level: args.level / 100.0,
+    };
+    let text = archive::derived_limits(&data, &args.model, &wanted, holding)?;
+    put(&text, &args.out)?;
+    say.result(&text);
+    say.json(&json!({ "limits": args.out, "text": text }));
+    Ok(Exit::Done)
 }
 
 /// Prints in which order the units of a gauge study are measured, and what the study will be able to tell.
@@ -108,11 +132,7 @@ pub(super) fn demo(args: &DemoArgs, say: &Say) -> Result<Exit, Problem> {
         let page = args.out.join(limits.file.replace(".toml", ".html"));
         write(&archive::demo_sheet(&mut store, &limits)?, &page)?;
         let file = args.out.join(&limits.file);
-        std::fs::write(&file, &limits.text).map_err(|source| Problem::Io {
-            doing: "write",
-            path: file.display().to_string(),
-            source,
-        })?;
+        put(&limits.text, &file)?;
         say.result(&format!("{}, limits in {}", page.display(), file.display()));
         pages.push(page);
     }

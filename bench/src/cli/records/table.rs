@@ -216,6 +216,38 @@ fn number(value: Option<f64>) -> String {
     value.map_or_else(|| "-".to_owned(), |value| plain(value, 5))
 }
 
+/// A model's values as CSV (RFC 4180), SI units, numbers to the last bit.
+pub(super) fn values_as_csv(data: &ModelData) -> String {
+    let quoted = |text: &str| match text.contains([',', '"', '\n', '\r']) {
+        true => format!("\"{}\"", text.replace('"', "\"\"")),
+        false => text.to_owned(),
+    };
+    let mut csv =
+        String::from("measurand,serial,measured,bench,fixture,firmware,batch,operator,value,u,unit\r\n");
+    for series in &data.series {
+        for point in &series.points {
+            let Some(m) = data.measurements.get(point.of) else {
+                continue;
+            };
+            let words = [
+                &series.id,
+                &m.serial,
+                &m.created,
+                &m.bench,
+                &m.fixture,
+                &m.firmware,
+                &m.batch,
+                &m.operator,
+            ];
+            let words: Vec<String> = words.iter().map(|word| quoted(word)).collect();
+            let number = |value: Option<f64>| value.map(|value| value.to_string()).unwrap_or_default();
+            let (value, u) = (number(point.value), number(point.u));
+            csv += &format!("{},{value},{u},{}\r\n", words.join(","), series.unit);
+        }
+    }
+    csv
+}
+
 /// Values of measurands, a line a value.
 pub(super) fn values(data: &ModelData) -> String {
     let mut rows = Vec::new();
