@@ -58,9 +58,53 @@ pub fn seconds_of(text: &str) -> Option<i64> {
     Some(((days * 24 + hour) * 60 + minute) * 60 + second - offset)
 }
 
+/// The same turned round: an instant in UTC as RFC 3339 writes it, whole seconds since 1970-01-01T00:00:00Z.
+///
+/// ```
+/// assert_eq!(records::text_of(0), "1970-01-01T00:00:00Z");
+/// ```
+#[must_use]
+pub fn text_of(seconds: i64) -> String {
+    // Days since the first of March of the year 0, in eras of 400 years.
+    let (day, of_day) = (seconds.div_euclid(86_400) + 719_468, seconds.rem_euclid(86_400));
+    let (era, of_era) = (day.div_euclid(146_097), day.rem_euclid(146_097));
+    let year = (of_era - of_era / 1460 + of_era / 36_524 - of_era / 146_096) / 365;
+    let of_year = of_era - (365 * year + year / 4 - year / 100);
+    let month = (5 * of_year + 2) / 153;
+    let day = of_year - (153 * month + 2) / 5 + 1;
+    let (month, next) = if month < 10 {
+        (month + 3, 0)
+    } else {
+        (month - 9, 1)
+    };
+    format!(
+        "{:04}-{month:02}-{day:02}T{:02}:{:02}:{:02}Z",
+        400 * era + year + next,
+        of_day / 3600,
+        of_day / 60 % 60,
+        of_day % 60
+    )
+}
+
 #[cfg(test)]
 mod tests {
-    use super::seconds_of;
+    use super::{seconds_of, text_of};
+
+    /// Over four centuries, in steps that meet every hour and every day of a month.
+    #[test]
+    fn instants_are_read_as_they_are_written() {
+        for step in 0..20_000_i64 {
+            let seconds = -2_000_000_000 + step * 651_557;
+            assert_eq!(
+                seconds_of(&text_of(seconds)),
+                Some(seconds),
+                "{}",
+                text_of(seconds)
+            );
+        }
+        assert_eq!(text_of(951_827_696), "2000-02-29T12:34:56Z");
+        assert_eq!(text_of(-1), "1969-12-31T23:59:59Z");
+    }
 
     /// Seconds from `date -u -d … +%s` of GNU coreutils 9.1.
     #[test]

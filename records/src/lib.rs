@@ -27,7 +27,7 @@ pub use address::Address;
 pub use canonical::{canonical, sha256};
 pub use entry::{Entry, Stamp};
 pub use error::RecordsError;
-pub use instant::seconds_of;
+pub use instant::{seconds_of, text_of};
 pub use lists::{
     Filter, Group, Measurement, ModelData, Point, Series, UnitSummary, by_bench, by_model, units,
 };

@@ -3,13 +3,10 @@
 
 use std::path::Path;
 
-use bench_core::run::{End, Permit};
-use truerim::drive::StopFlag;
-use truerim::fitting::{BeltReport, FitDocument, FitOptions, compare_belts, fit_recording};
-use truerim::recording::Recording;
-use truerim::session::{self, Bench, SettingsText};
+use truerim::fitting::{BeltReport, FitDocument, FitOptions, compare_belts};
+use truerim::session::SettingsText;
 
-use crate::{recovery::root, seeds};
+use crate::{changed, seeds};
 
 /// The rig file's pretension, which another takes the place of.
 const SHIPPED: &str = "tension = \"140 N\"";
@@ -19,7 +16,7 @@ const SHIPPED: &str = "tension = \"140 N\"";
 /// # Errors
 /// When its file cannot be read.
 pub fn shipped() -> Result<SettingsText, String> {
-    SettingsText::read(&root().join("procedures/drivetrain.toml")).map_err(|error| error.to_string())
+    changed::shipped("drivetrain")
 }
 
 /// One measurement of the belt unit at a pretension.
@@ -32,31 +29,8 @@ pub fn measure(
     seed: u64,
     folder: &Path,
 ) -> Result<FitDocument, String> {
-    let words = |error: &dyn std::fmt::Display| format!("{tension_n} N, seed {seed}: {error}");
-    let text = std::fs::read_to_string(root().join("rigs/belt.toml")).map_err(|e| words(&e))?;
-    if !text.contains(SHIPPED) {
-        return Err(words(&"rigs/belt.toml has another tension"));
-    }
-    let rig = folder.join(format!("{tension_n}-{seed}.toml"));
-    let path = rig.with_extension("h5");
-    std::fs::write(
-        &rig,
-        text.replace(SHIPPED, &format!("tension = \"{tension_n} N\"")),
-    )
-    .map_err(|e| words(&e))?;
-    let bench = Bench::open(&rig, None, None, seed, "belts".to_owned()).map_err(|e| words(&e))?;
-    let plan = session::plan_for(procedure, &bench.rig, seed).map_err(|e| words(&e))?;
-    let (permit, stop) = (Permit::granted("belts"), StopFlag::new());
-    let session =
-        session::record(&bench, procedure, plan, permit, &path, &stop, &mut |_| {}).map_err(|e| words(&e))?;
-    if session.outcome.end != End::Completed {
-        return Err(words(&session.outcome.end));
-    }
-    let document = Recording::open(&path)
-        .map_err(|e| words(&e))
-        .and_then(|recording| fit_recording(&recording, &FitOptions::default()).map_err(|e| words(&e)))?;
-    std::fs::remove_file(&path).map_err(|e| words(&e))?;
-    Ok(document)
+    let now = format!("tension = \"{tension_n} N\"");
+    changed::measure([SHIPPED, &now], procedure, &FitOptions::default(), seed, folder)
 }
 
 /// A reference and two belts held against it.

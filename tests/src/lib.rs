@@ -2,6 +2,7 @@
 
 pub mod belts;
 pub mod campaign;
+pub mod changed;
 pub mod diagram;
 pub mod kills;
 pub mod model;

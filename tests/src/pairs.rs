@@ -3,35 +3,23 @@
 
 use std::path::Path;
 
-use bench_core::run::{End, Permit};
 use truerim::compare::{CompareError, CompareOptions, Comparison, Group, compare};
-use truerim::drive::StopFlag;
-use truerim::fitting::{FitDocument, FitOptions, fit_recording};
-use truerim::recording::Recording;
-use truerim::session::{self, Bench, SettingsText};
+use truerim::fitting::{FitDocument, FitOptions};
+use truerim::session::SettingsText;
 
-use crate::{recovery::root, seeds};
+use crate::{changed, seeds};
 
 /// The rig file's stiffness, which another takes the place of.
 const SHIPPED: &str = "stiffness = \"900 N·m/rad\"";
 /// The same as a number, N·m/rad.
 pub const STIFFNESS_NM_PER_RAD: f64 = 900.0;
 
-/// A procedure as shipped.
-///
-/// # Errors
-/// When its file cannot be read.
-pub fn shipped(name: &str) -> Result<SettingsText, String> {
-    let file = root().join(format!("procedures/{name}.toml"));
-    SettingsText::read(&file).map_err(|error| error.to_string())
-}
-
 /// `quick` with few steps from a preload alone and a shorter chirp, for tests.
 ///
 /// # Errors
 /// When its file cannot be read or is not as it was.
 pub fn quicker() -> Result<SettingsText, String> {
-    let mut procedure = shipped("quick")?;
+    let mut procedure = changed::shipped("quick")?;
     let other = || "procedures/quick.toml is not as it was".to_owned();
     let first = "[[segment]]\nname = \"steps from zero\"";
     let (before, rest) = procedure.text.split_once(first).ok_or_else(other)?;
@@ -54,28 +42,8 @@ pub fn measure(
     seed: u64,
     folder: &Path,
 ) -> Result<FitDocument, String> {
-    let words = |error: &dyn std::fmt::Display| format!("{stiffness} N·m/rad, seed {seed}: {error}");
-    let text = std::fs::read_to_string(root().join("rigs/belt.toml")).map_err(|e| words(&e))?;
-    if !text.contains(SHIPPED) {
-        return Err(words(&"rigs/belt.toml has another stiffness"));
-    }
-    let rig = folder.join(format!("{stiffness}-{seed}.toml"));
-    let path = rig.with_extension("h5");
-    let changed = text.replace(SHIPPED, &format!("stiffness = \"{stiffness} N·m/rad\""));
-    std::fs::write(&rig, changed).map_err(|e| words(&e))?;
-    let bench = Bench::open(&rig, None, None, seed, "pairs".to_owned()).map_err(|e| words(&e))?;
-    let plan = session::plan_for(procedure, &bench.rig, seed).map_err(|e| words(&e))?;
-    let (permit, stop) = (Permit::granted("pairs"), StopFlag::new());
-    let session =
-        session::record(&bench, procedure, plan, permit, &path, &stop, &mut |_| {}).map_err(|e| words(&e))?;
-    if session.outcome.end != End::Completed {
-        return Err(words(&session.outcome.end));
-    }
-    let document = Recording::open(&path)
-        .map_err(|e| words(&e))
-        .and_then(|recording| fit_recording(&recording, options).map_err(|e| words(&e)))?;
-    std::fs::remove_file(&path).map_err(|e| words(&e))?;
-    Ok(document)
+    let now = format!("stiffness = \"{stiffness} N·m/rad\"");
+    changed::measure([SHIPPED, &now], procedure, options, seed, folder)
 }
 
 /// One fit against another.

@@ -5,13 +5,13 @@
 use std::cell::RefCell;
 use std::rc::Rc;
 
-use acceptance::parts::{Remembering, Told, World, bench};
+use acceptance::parts::{Remembering, Told, World, bench, two_steps};
 use bench_core::rig::Drive;
 use bench_core::run::{Course, End, Outcome, Permit, Run, RunEvent, RunOptions, StopCause};
 use bench_core::time::HostNs;
 use truerim::drive::force::Player;
 use truerim::drive::{Composed, Line, LineError, Sink, StopFlag, conduct};
-use truerim::session::{self, SettingsText};
+use truerim::session;
 use virtual_rig::{Fault, FaultKind};
 
 const DRIVE: &str = r#"
@@ -22,28 +22,6 @@ full_scale = "-14 N·m"
 update_period = "1 ms"
 expiry = "60 ms"
 time_bound = "1 ms"
-"#;
-
-const PROCEDURE: &str = r#"
-[procedure]
-name = "two steps"
-purpose = "levels of a force-feedback device"
-mounting = "clamped"
-sample_rate = "2 kHz"
-ramp = "0.05 N·m/ms"
-zero = "500 ms"
-[approach]
-level = "5 %"
-hold = "300 ms"
-rest = "400 ms"
-gain = ["40 %", "160 %"]
-[[segment]]
-name = "steps"
-excitation = "step"
-levels = ["20 %", "-30 %"]
-repeats = 1
-hold = "150 ms"
-rest = "120 ms"
 "#;
 
 /// What the run saw: setpoints of its rows with their ticks.
@@ -134,10 +112,7 @@ fn run(how: How) -> (Outcome, Rows, Told, bench_core::plan::Plan) {
     };
     let player = Player::new(Box::new(push), declared);
     let line = Composed::new(Box::new(world), None, Some(player), &bench.rig);
-    let procedure = SettingsText {
-        file: "procedure.toml".to_owned(),
-        text: PROCEDURE.to_owned(),
-    };
+    let procedure = two_steps(1);
     let plan = session::plan_for(&procedure, &bench.rig, 11).unwrap();
     let stop = StopFlag::new();
     let begin = line.now();

@@ -2,12 +2,12 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::unwrap_used, clippy::panic)] // helpers of a test may fail it
 
-use acceptance::parts::{Sensor, World, bench};
+use acceptance::parts::{Sensor, World, bench, two_steps};
 use bench_core::interlock::Condition;
 use bench_core::run::{End, Failure, Outcome, Permit};
 use truerim::drive::{Composed, StopFlag};
 use truerim::recording::Recording;
-use truerim::session::{self, Order, SettingsText};
+use truerim::session::{self, Order};
 
 const SENSE: &str = r#"
 [rig.sense]
@@ -22,37 +22,12 @@ way = "1 ms"
 time_bound = "2 ms"
 "#;
 
-const PROCEDURE: &str = r#"
-[procedure]
-name = "two steps"
-purpose = "torque of two sensors"
-mounting = "clamped"
-sample_rate = "2 kHz"
-ramp = "0.05 N·m/ms"
-zero = "500 ms"
-[approach]
-level = "5 %"
-hold = "300 ms"
-rest = "400 ms"
-gain = ["40 %", "160 %"]
-[[segment]]
-name = "steps"
-excitation = "step"
-levels = ["20 %", "-30 %"]
-repeats = 2
-hold = "150 ms"
-rest = "120 ms"
-"#;
-
 /// Runs it; with a recording if there is one.
 fn run(sense: &str, sensor: Sensor, seed: u64) -> (Outcome, Option<Recording>, tempfile::TempDir) {
     let (bench, rig) = bench(sense, seed);
     let (world, taken) = World::new(rig, &bench, Some((sensor, seed)));
     let line = Composed::new(Box::new(world), taken, None, &bench.rig);
-    let procedure = SettingsText {
-        file: "procedure.toml".to_owned(),
-        text: PROCEDURE.to_owned(),
-    };
+    let procedure = two_steps(2);
     let plan = session::plan_for(&procedure, &bench.rig, seed).unwrap();
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("recording.h5");

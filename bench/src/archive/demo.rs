@@ -3,7 +3,7 @@
 use quality::factory::{MODELS, Model, Planted, Year, year};
 use records::content::{Calibration, Fit, Measured, Procedure, Program, Recording, Rig, Unit};
 use records::limits::Limits;
-use records::{Filter, Stamp, Store, sha256};
+use records::{Filter, Stamp, Store, sha256, text_of};
 
 use super::sheet::{Study, StudyBy, Wanted, sheet};
 use super::{ArchiveError, unfit};
@@ -166,30 +166,10 @@ struct Place<'a> {
     operator: &'a str,
 }
 
-/// The instant `second` after the factory's first shift, Monday 2025-01-06 at 6 h, as RFC 3339. Days to a date by era of 400 years
-/// (proleptic Gregorian calendar counted from the first of March).
+/// The instant `second` after the factory's first shift, Monday 2025-01-06 at 6 h.
 fn instant(second: u64) -> String {
-    /// From 0000-03-01 to 2025-01-06.
-    const FIRST: u64 = 739_562;
-    let since_midnight = second + 6 * 3600;
-    let day = FIRST + since_midnight / 86_400;
-    let (of_era, era) = (day % 146_097, day / 146_097);
-    let year = (of_era - of_era / 1460 + of_era / 36_524 - of_era / 146_096) / 365;
-    let of_year = of_era - (365 * year + year / 4 - year / 100);
-    let month = (5 * of_year + 2) / 153;
-    let (day, of_day) = (of_year - (153 * month + 2) / 5 + 1, since_midnight % 86_400);
-    let (month, next) = if month < 10 {
-        (month + 3, 0)
-    } else {
-        (month - 9, 1)
-    };
-    format!(
-        "{}-{month:02}-{day:02}T{:02}:{:02}:{:02}Z",
-        400 * era + year + next,
-        of_day / 3600,
-        of_day / 60 % 60,
-        of_day % 60
-    )
+    const FIRST_SHIFT: i64 = 1_736_143_200;
+    text_of(FIRST_SHIFT.saturating_add_unsigned(second))
 }
 
 /// A measurement without its seal, which numbers it.

@@ -7,6 +7,7 @@ use quality::normality::anderson_darling;
 use quality::tolerance::{Sides, free_interval, tolerance_interval};
 use records::{ModelData, Series};
 
+use super::units::written;
 use super::{ArchiveError, unfit};
 
 /// Chance of normal values' failing the test that decides how their limits are found.
@@ -127,24 +128,6 @@ pub fn derived_limits(
         }
     }
     Ok(text)
-}
-
-/// How a limits file writes an SI unit, and by what a value is multiplied.
-fn written(unit: &str) -> Option<(&'static str, f64)> {
-    Some(match unit {
-        "s" => ("ms", 1e3),
-        "Hz" => ("Hz", 1.0),
-        "N.m" => ("N·m", 1.0),
-        "N.m/s" => ("N·m/ms", 1e-3),
-        "N.m/rad" => ("N·m/rad", 1.0),
-        "N.m.s/rad" => ("N·m·s/rad", 1.0),
-        "kg.m2" => ("kg·m²", 1.0),
-        "rad" => ("deg", 180.0 / std::f64::consts::PI),
-        "rad/s" => ("rad/s", 1.0),
-        "N" => ("N", 1.0),
-        "1" => ("%", 1e2),
-        _ => return None,
-    })
 }
 
 /// One value a unit: units measured often would count for more.

@@ -13,6 +13,7 @@ mod outbox;
 mod receipt;
 mod refit;
 mod sheet;
+mod units;
 
 use std::path::{Path, PathBuf};
 

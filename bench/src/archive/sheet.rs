@@ -2,10 +2,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use quality::charts::pooled_spread;
 use quality::conformity;
 use records::limits::{Limit, Limits};
 use records::{Measurement, ModelData, Series};
 
+use super::units::shown;
 use super::{ArchiveError, unfit};
 use crate::report::records_page::{CheckSeries, GaugeData, Measurand, Row, Sheet};
 
@@ -99,7 +101,10 @@ pub fn sheet(data: &ModelData, model: &str, about: &str, wanted: &Wanted) -> Res
         Some(study) => Some(gauge(data, study).map_err(wrong)?),
         None => None,
     };
-    let repeats_sd = gauge.as_ref().map(|gauge| within(&gauge.cells));
+    let repeats_sd = gauge.as_ref().map(|gauge| {
+        // Cells that do not scatter have no spread to refuse by.
+        pooled_spread(&gauge.cells.concat()).map_or(0.0, |spread| spread.sigma)
+    });
     let measurands = chosen
         .iter()
         .map(|series| {
@@ -130,21 +135,6 @@ pub fn sheet(data: &ModelData, model: &str, about: &str, wanted: &Wanted) -> Res
 
 fn date(m: &Measurement) -> &str {
     m.created.get(..10).unwrap_or(&m.created)
-}
-
-/// The unit that people read and by what an SI value is multiplied.
-fn shown(unit: &str) -> (&str, f64) {
-    match unit {
-        "s" => ("ms", 1e3),
-        "rad" => ("°", 180.0 / std::f64::consts::PI),
-        "1" => ("%", 1e2),
-        "N.m" => ("N·m", 1.0),
-        "N.m/s" => ("N·m/ms", 1e-3),
-        "N.m/rad" => ("N·m/rad", 1.0),
-        "N.m.s/rad" => ("N·m·s/rad", 1.0),
-        "kg.m2" => ("kg·m²", 1.0),
-        other => (other, 1.0),
-    }
 }
 
 /// Values by measurement, in the unit shown.
@@ -297,15 +287,4 @@ fn gauge(data: &ModelData, study: &Study) -> Result<GaugeData, String> {
         cells,
         tolerance: None,
     })
-}
-
-/// Standard deviation within the cells, pooled.
-fn within(cells: &[Vec<Vec<f64>>]) -> f64 {
-    let (mut squares, mut free) = (0.0, 0);
-    for cell in cells.iter().flatten().filter(|cell| cell.len() > 1) {
-        let mean = cell.iter().sum::<f64>() / cell.len() as f64;
-        squares += cell.iter().map(|value| (value - mean).powi(2)).sum::<f64>();
-        free += cell.len() - 1;
-    }
-    (squares / f64::from(u32::try_from(free.max(1)).unwrap_or(1))).sqrt()
 }

@@ -2,16 +2,15 @@
 
 use std::path::Path;
 
+use records::{canonical, sha256};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
-use sha2::{Digest, Sha256};
 use truerim_analysis::calibration::angle::{self, Protractor};
 use truerim_analysis::calibration::series::{Readings, Series};
 use truerim_analysis::calibration::torque::{Known, TorqueCalibration, evaluate};
 
 use super::setup::{AngleReadings, AngleSetup, Head, Loads, TorqueSetup};
 use super::{CalibrationError, read_text};
-use crate::recording::hexadecimal;
 
 /// What the first field of every certificate says.
 pub const FORMAT: &str = "truerim calibration 1";
@@ -195,38 +194,9 @@ pub fn torques(loads: &Loads) -> Result<Vec<f64>, truerim_analysis::calibration:
 
 /// SHA-256 of a document without its own identity, in hexadecimal.
 fn identity(value: &Value) -> String {
-    let mut text = String::new();
-    canonical(value, true, &mut text);
-    hexadecimal(&Sha256::digest(text))
-}
-
-/// Keys in the order of their bytes, no spaces, numbers and texts as `serde_json` writes them.
-fn canonical(value: &Value, top: bool, out: &mut String) {
-    match value {
-        Value::Object(map) => {
-            let mut keys: Vec<&String> = map.keys().filter(|key| !top || *key != "identity").collect();
-            keys.sort();
-            out.push('{');
-            for (index, key) in keys.into_iter().enumerate() {
-                if index > 0 {
-                    out.push(',');
-                }
-                out.push_str(&Value::String(key.clone()).to_string());
-                out.push(':');
-                canonical(map.get(key).unwrap_or(&Value::Null), false, out);
-            }
-            out.push('}');
-        }
-        Value::Array(all) => {
-            out.push('[');
-            for (index, one) in all.iter().enumerate() {
-                if index > 0 {
-                    out.push(',');
-                }
-                canonical(one, false, out);
-            }
-            out.push(']');
-        }
-        plain => out.push_str(&plain.to_string()),
+    let mut value = value.clone();
+    if let Some(map) = value.as_object_mut() {
+        map.remove("identity");
     }
+    sha256(canonical(&value))
 }

@@ -280,6 +280,22 @@ pub(crate) fn absent(quantity: Quantity, conditions: Conditions, result: Outcome
     overall(quantity, "", &conditions, n, result)
 }
 
+/// A result of one group; the one that stands for its quantity has no group in its id.
+pub(crate) fn in_group(
+    quantity: Quantity,
+    (name, headline): (&str, bool),
+    conditions: &Conditions,
+    result: Outcome,
+) -> Measurand {
+    let n = result.estimate().map_or(conditions.n, |e| e.n);
+    let mut measurand = overall(quantity, name, conditions, n, result);
+    if !headline {
+        measurand.id = format!("{}@{name}", measurand.id);
+        measurand.headline = false;
+    }
+    measurand
+}
+
 /// A headline measurand over all groups, or over the whole run; `n` repeats or records are behind it.
 pub(crate) fn overall(
     quantity: Quantity,

@@ -9,7 +9,7 @@ use truerim_analysis::shock::{PulseRecord, PulseTerms, TrainRecord, shock, train
 
 use super::document::{Conditions, Measurand, Quantity};
 use super::driver_curves::{ShockCurve, ShockLine, TrainCurve};
-use super::groups::{overall, refused, temperature_of};
+use super::groups::{in_group, refused, temperature_of};
 use super::reading::plain;
 use super::{FittingError, Source};
 use crate::recording::{Recording, SegmentRow};
@@ -200,22 +200,6 @@ fn read(
     })
 }
 
-/// A result of one group; the one that stands for its quantity has no group in its id.
-fn row(
-    quantity: Quantity,
-    (name, headline): (&str, bool),
-    conditions: &Conditions,
-    result: Outcome,
-) -> Measurand {
-    let n = result.estimate().map_or(conditions.n, |e| e.n);
-    let mut measurand = overall(quantity, name, conditions, n, result);
-    if !headline {
-        measurand.id = format!("{}@{name}", measurand.id);
-        measurand.headline = false;
-    }
-    measurand
-}
-
 fn singles(
     source: &Source<'_>,
     base: &Conditions,
@@ -250,7 +234,7 @@ fn singles(
             curve.conditions = read.conditions.clone();
         }
         let pairs = ASKED.into_iter().zip(outcomes);
-        results.extend(pairs.map(|(q, outcome)| row(q, (&name, headline), &read.conditions, outcome)));
+        results.extend(pairs.map(|(q, outcome)| in_group(q, (&name, headline), &read.conditions, outcome)));
     }
     for line in &mut curve.lines {
         let mut points: Vec<(f64, [f64; 3])> = line
@@ -336,7 +320,7 @@ fn of_trains(
         let pairs = [Quantity::TrainSwing, Quantity::TrainLeft]
             .into_iter()
             .zip(outcomes);
-        results.extend(pairs.map(|(q, outcome)| row(q, (&name, headline), &read.conditions, outcome)));
+        results.extend(pairs.map(|(q, outcome)| in_group(q, (&name, headline), &read.conditions, outcome)));
     }
     Ok(results)
 }

@@ -8,7 +8,7 @@ use truerim_analysis::small::{SineRecord, Trial, TrialOptions, grain, sine, told
 
 use super::document::{Conditions, Measurand, Quantity};
 use super::driver_curves::{GrainCurve, PreloadCurve, ResolutionCurve};
-use super::groups::{overall, refused, temperature_of};
+use super::groups::{in_group, refused, temperature_of};
 use super::reading::plain;
 use super::{FittingError, Source};
 use crate::recording::{Recording, SegmentRow};
@@ -54,22 +54,6 @@ fn grouped<K: Ord>(rows: Vec<&SegmentRow>, key: impl Fn(&SegmentRow) -> K) -> BT
         groups.entry(key(row)).or_default().push(row);
     }
     groups
-}
-
-/// A result; the one that stands for its quantity has no group in its id.
-fn row(
-    quantity: Quantity,
-    (name, headline): (&str, bool),
-    conditions: &Conditions,
-    result: Outcome,
-) -> Measurand {
-    let n = result.estimate().map_or(conditions.n, |e| e.n);
-    let mut measurand = overall(quantity, name, conditions, n, result);
-    if !headline {
-        measurand.id = format!("{}@{name}", measurand.id);
-        measurand.headline = false;
-    }
-    measurand
 }
 
 /// Mean of a channel between two ticks, and the rows.
@@ -173,7 +157,7 @@ fn increments(
             Quantity::IncrementDown,
         ];
         let pairs = asked.into_iter().zip(outcomes);
-        results.extend(pairs.map(|(q, outcome)| row(q, (&name, headline), &conditions, outcome)));
+        results.extend(pairs.map(|(q, outcome)| in_group(q, (&name, headline), &conditions, outcome)));
     }
     Ok(results)
 }
@@ -240,7 +224,7 @@ fn sines(source: &Source<'_>, base: &Conditions) -> Result<Vec<Measurand>, Fitti
         let pairs = [Quantity::SineGain, Quantity::SineDelay]
             .into_iter()
             .zip(outcomes);
-        results.extend(pairs.map(|(q, outcome)| row(q, (&name, headline), &conditions, outcome)));
+        results.extend(pairs.map(|(q, outcome)| in_group(q, (&name, headline), &conditions, outcome)));
     }
     Ok(results)
 }
@@ -286,15 +270,30 @@ fn held(
                     f_hz,
                     density,
                 });
-                results.push(row(Quantity::GrainRms, (&name, stands), &conditions, found.rms));
-                results.push(row(Quantity::GrainPeak, (&name, stands), &conditions, found.peak));
+                results.push(in_group(
+                    Quantity::GrainRms,
+                    (&name, stands),
+                    &conditions,
+                    found.rms,
+                ));
+                results.push(in_group(
+                    Quantity::GrainPeak,
+                    (&name, stands),
+                    &conditions,
+                    found.peak,
+                ));
                 for ([low, high], outcome) in found.bands {
                     let band = format!("{name}, {low} to {high} Hz");
-                    results.push(row(Quantity::GrainBand, (&band, false), &conditions, outcome));
+                    results.push(in_group(
+                        Quantity::GrainBand,
+                        (&band, false),
+                        &conditions,
+                        outcome,
+                    ));
                 }
             }
             Err(refusal) => {
-                results.push(row(
+                results.push(in_group(
                     Quantity::GrainRms,
                     (&name, stands),
                     &conditions,

@@ -4,7 +4,8 @@
 use std::collections::BTreeMap;
 use std::process::ExitCode;
 
-use acceptance::pairs::{STIFFNESS_NM_PER_RAD, shipped, survey};
+use acceptance::changed::shipped;
+use acceptance::pairs::{STIFFNESS_NM_PER_RAD, survey};
 use clap::Parser;
 use truerim::compare::{Comparison, sentence};
 

@@ -12,7 +12,7 @@ use rand_chacha::rand_core::{Rng, SeedableRng};
 use truerim::drive::force::Push;
 use truerim::drive::sense::Sense;
 use truerim::drive::{Line, LineError, LockStep};
-use truerim::session::Bench;
+use truerim::session::{Bench, SettingsText};
 use virtual_rig::VirtualRig;
 
 /// The belt unit's file.
@@ -42,6 +42,37 @@ pub fn bench(tables: &str, seed: u64) -> (Bench, VirtualRig) {
     let bench = Bench::open(&path, None, None, seed, "test".to_owned()).expect("a rig");
     let rig = VirtualRig::from_toml("belt.toml", BELT, seed).expect("the belt unit");
     (bench, rig)
+}
+
+/// A step either way, from zero, so many times.
+#[must_use]
+pub fn two_steps(repeats: usize) -> SettingsText {
+    SettingsText {
+        file: "procedure.toml".to_owned(),
+        text: format!(
+            r#"
+[procedure]
+name = "two steps"
+purpose = "levels of a rig put together of parts"
+mounting = "clamped"
+sample_rate = "2 kHz"
+ramp = "0.05 N·m/ms"
+zero = "500 ms"
+[approach]
+level = "5 %"
+hold = "300 ms"
+rest = "400 ms"
+gain = ["40 %", "160 %"]
+[[segment]]
+name = "steps"
+excitation = "step"
+levels = ["20 %", "-30 %"]
+repeats = {repeats}
+hold = "150 ms"
+rest = "120 ms"
+"#
+        ),
+    }
 }
 
 /// A sensor that sends lines, as it is simulated.

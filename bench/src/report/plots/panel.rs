@@ -11,6 +11,38 @@ const COLUMN: f64 = 0.5;
 /// Size of axis numbers, px.
 pub(crate) const NUMBERS: f64 = 12.0;
 
+/// Room below a panel for its axis and the next one's title, px.
+const BETWEEN: f64 = 72.0;
+
+/// Panels of one height, one below the other.
+#[derive(Debug)]
+pub(crate) struct Column {
+    /// Left edge of the panels, px.
+    pub(crate) left: f64,
+    /// Right edge.
+    pub(crate) right: f64,
+    /// Top of the next one; what is drawn so far ends a little above it.
+    pub(crate) top: f64,
+    /// Height of each.
+    pub(crate) height: f64,
+}
+
+impl Column {
+    /// The next panel.
+    pub(crate) fn next(&mut self, x: Axis, y: Axis) -> Panel {
+        let (top, bottom) = (self.top, self.top + self.height);
+        self.top = bottom + BETWEEN;
+        Panel {
+            left: self.left,
+            top,
+            right: self.right,
+            bottom,
+            x,
+            y,
+        }
+    }
+}
+
 /// A rectangle on the canvas with its axes.
 #[derive(Debug, Clone)]
 pub(crate) struct Panel {

@@ -4,7 +4,7 @@ use super::axis::Axis;
 use super::canvas::{Canvas, Stroke, finish};
 use super::legend::Sample;
 use super::palette::{BLUE, GREEN, INK, ORANGE, VERMILION};
-use super::panel::Panel;
+use super::panel::Column;
 use super::{Format, PlotError, caption, legend};
 use crate::fitting::{FitDocument, ResolutionCurve, plain};
 
@@ -47,19 +47,13 @@ pub(crate) fn draw(
         &caption::conditions_line(document, &curve.conditions, "small step"),
         width - 20.0,
     );
-    let mut top = 10.0 + legend::height(&entries, width - 20.0) + 30.0;
-    let mut place = |x: Axis, y: Axis| {
-        let panel = Panel {
-            left: 62.0,
-            top,
-            right: width - 14.0,
-            bottom: top + 190.0,
-            x,
-            y,
-        };
-        top += 190.0 + 72.0;
-        panel
+    let mut column = Column {
+        left: 62.0,
+        right: width - 14.0,
+        top: 10.0 + legend::height(&entries, width - 20.0) + 30.0,
+        height: 190.0,
     };
+    let mut place = |x: Axis, y: Axis| column.next(x, y);
     let sizes = || {
         let all = steps.iter().flat_map(|(p, _)| p.size_nm.iter().map(|s| s.abs()));
         all.filter(|s| *s > 0.0)
@@ -91,7 +85,7 @@ pub(crate) fn draw(
             Axis::logarithmic(low.min(1e6), d().fold(low.min(1e6), f64::max)),
         )
     });
-    let height = top - 20.0 + caption::height(&lines);
+    let height = column.top - 20.0 + caption::height(&lines);
     let mut drawn = String::new();
     let mut canvas = Canvas::new(&mut drawn, width, height);
     legend::draw(&mut canvas, &entries, (10.0, 8.0), width - 20.0)?;
@@ -132,7 +126,7 @@ pub(crate) fn draw(
         }
         panel.names(&mut canvas, "frequency, Hz", "Torque held, µN·m/√Hz")?;
     }
-    caption::write(&mut canvas, &lines, 10.0, top - 24.0)?;
+    caption::write(&mut canvas, &lines, 10.0, column.top - 24.0)?;
     canvas.close()?;
     let description = format!(
         "Change of torque over small changes of command on preloads, and the spectrum of torque held. {}",

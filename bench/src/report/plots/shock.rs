@@ -4,7 +4,7 @@ use super::axis::Axis;
 use super::canvas::{Canvas, Stroke, finish};
 use super::legend::Sample;
 use super::palette::{BLUE, GREEN, INK, ORANGE, VERMILION};
-use super::panel::Panel;
+use super::panel::Column;
 use super::{Format, PlotError, caption, legend};
 use crate::fitting::{FitDocument, ShockCurve, plain};
 
@@ -44,19 +44,13 @@ pub(crate) fn draw(document: &FitDocument, curve: &ShockCurve, format: Format) -
         &caption::conditions_line(document, &curve.conditions, "pulse"),
         width - 20.0,
     );
-    let mut top = 10.0 + legend::height(&entries, width - 20.0) + 30.0;
-    let mut place = |x: Axis, y: Axis| {
-        let panel = Panel {
-            left: 56.0,
-            top,
-            right: width - 14.0,
-            bottom: top + 190.0,
-            x,
-            y,
-        };
-        top += 190.0 + 72.0;
-        panel
+    let mut column = Column {
+        left: 56.0,
+        right: width - 14.0,
+        top: 10.0 + legend::height(&entries, width - 20.0) + 30.0,
+        height: 190.0,
     };
+    let mut place = |x: Axis, y: Axis| column.next(x, y);
     let percent = |share: f64| 100.0 * share;
     let widths = || {
         let all = shown.iter().flat_map(|(line, _)| line.width_s.iter().copied());
@@ -83,7 +77,7 @@ pub(crate) fn draw(document: &FitDocument, curve: &ShockCurve, format: Format) -
             place(Axis::linear(0.0, 1e3 * last, 60.0), Axis::around(all, 0.05, 34.0)),
         )
     });
-    let height = top - 20.0 + caption::height(&lines);
+    let height = column.top - 20.0 + caption::height(&lines);
     let mut drawn = String::new();
     let mut canvas = Canvas::new(&mut drawn, width, height);
     legend::draw(&mut canvas, &entries, (10.0, 8.0), width - 20.0)?;
@@ -109,7 +103,7 @@ pub(crate) fn draw(document: &FitDocument, curve: &ShockCurve, format: Format) -
         );
         panel.names(&mut canvas, "time, ms", &name)?;
     }
-    caption::write(&mut canvas, &lines, 10.0, top - 24.0)?;
+    caption::write(&mut canvas, &lines, 10.0, column.top - 24.0)?;
     canvas.close()?;
     let description = format!(
         "Share of the crest of half-sine pulses that arrives, over their width, and a train of them. {}",

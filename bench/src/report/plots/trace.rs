@@ -4,7 +4,7 @@ use super::axis::Axis;
 use super::canvas::{Canvas, Stroke, finish};
 use super::legend::Sample;
 use super::palette::{BLUE, GREEN, VERMILION};
-use super::panel::Panel;
+use super::panel::Column;
 use super::{Format, PlotError, caption, legend};
 use crate::fitting::{FitDocument, TraceCurve, plain};
 
@@ -35,19 +35,13 @@ pub(crate) fn draw(document: &FitDocument, curve: &TraceCurve, format: Format) -
         &caption::conditions_line(document, &curve.conditions, "trace"),
         width - 20.0,
     );
-    let mut top = 10.0 + legend::height(&entries, width - 20.0) + 30.0;
-    let mut place = |x: Axis, y: Axis| {
-        let panel = Panel {
-            left: 56.0,
-            top,
-            right: width - 14.0,
-            bottom: top + 170.0,
-            x,
-            y,
-        };
-        top += 170.0 + 72.0;
-        panel
+    let mut column = Column {
+        left: 56.0,
+        right: width - 14.0,
+        top: 10.0 + legend::height(&entries, width - 20.0) + 30.0,
+        height: 170.0,
     };
+    let mut place = |x: Axis, y: Axis| column.next(x, y);
     let last_s = curve.t_s.last().copied().unwrap_or(1.0);
     let all = || curve.commanded_nm.iter().chain(&curve.arrived_nm).copied();
     let whole = place(Axis::linear(0.0, last_s, 60.0), Axis::around(all(), 0.05, 34.0));
@@ -87,7 +81,7 @@ pub(crate) fn draw(document: &FitDocument, curve: &TraceCurve, format: Format) -
             Axis::around(gains().chain([0.0]), 0.05, 34.0),
         )
     });
-    let height = top - 20.0 + caption::height(&lines);
+    let height = column.top - 20.0 + caption::height(&lines);
     let mut drawn = String::new();
     let mut canvas = Canvas::new(&mut drawn, width, height);
     legend::draw(&mut canvas, &entries, (10.0, 8.0), width - 20.0)?;
@@ -126,7 +120,7 @@ pub(crate) fn draw(document: &FitDocument, curve: &TraceCurve, format: Format) -
         panel.curve(&mut canvas, &octaves, &coherence, COHERENCE)?;
         panel.names(&mut canvas, "middle of the octave, Hz", "Gain and coherence, %")?;
     }
-    caption::write(&mut canvas, &lines, 10.0, top - 24.0)?;
+    caption::write(&mut canvas, &lines, 10.0, column.top - 24.0)?;
     canvas.close()?;
     let description = format!(
         "Torque commanded and arrived over {} s, the drop at the grip limit, and gain by octave. {}",
