@@ -36,6 +36,10 @@ fn the_planted_causes_are_on_the_pages() {
         (1200, 200, 90)
     );
     assert!(store.verify(&[]).unwrap().findings.is_empty());
+    // 300 units, and the ten of the study once each; the check unit stands apart.
+    let shown = demo_sheet(&mut store, &limits_files()[1]).unwrap();
+    assert_eq!(shown.rows.len(), 310);
+    assert!(shown.rows.iter().all(|row| row.unit != CHECK_UNIT));
     let pages: Vec<String> = limits_files()
         .iter()
         .map(|limits| records_page(&demo_sheet(&mut store, limits).unwrap()).unwrap())
