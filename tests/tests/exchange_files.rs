@@ -548,7 +548,7 @@ fn any_axis_is_told_from_a_table_by_the_program() {
     }
     std::fs::write(&file, text).unwrap();
     let program = acceptance::program::under_test().unwrap();
-    let axis = |position: &str| {
+    let with = |position: &str, more: &[&str]| {
         std::process::Command::new(&program)
             .args([
                 "axis",
@@ -560,10 +560,12 @@ fn any_axis_is_told_from_a_table_by_the_program() {
                 "force=N",
                 "--json",
             ])
+            .args(more)
             .arg(&file)
             .output()
             .unwrap()
     };
+    let axis = |position: &str| with(position, &[]);
     let done = axis("x=m");
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
     let fit: serde_json::Value = serde_json::from_slice(&done.stdout).unwrap();
@@ -573,4 +575,17 @@ fn any_axis_is_told_from_a_table_by_the_program() {
     let wrong = axis("x=N");
     assert_eq!(wrong.status.code(), Some(1));
     assert!(String::from_utf8_lossy(&wrong.stderr).contains("no angle and no length"));
+    for (more, expected) in [
+        ("--zero-uncertainty=-1", "--zero-uncertainty -1: 0 or above"),
+        ("--delimiter=·", "--delimiter ·: one character of ASCII"),
+        ("--gain-uncertainty=60", "--gain-uncertainty 60: from 0 to 50 %"),
+        ("--corner=0", "--corner 0: above 0"),
+    ] {
+        let wrong = with("x=m", &[more]);
+        let said = String::from_utf8_lossy(&wrong.stderr).into_owned();
+        assert!(
+            wrong.status.code() == Some(2) && said.contains(expected),
+            "{more}: {said}"
+        );
+    }
 }

@@ -36,11 +36,20 @@ pub(super) fn axis(args: &AxisArgs, say: &Say) -> Result<Exit, Problem> {
         corner_hz: positive(args.corner, "corner")?,
         least_speed: positive(args.least_speed, "least-speed")?,
         gain_rel_u: share(args.gain_uncertainty, "gain-uncertainty")?,
-        zero_u: args.zero_uncertainty.abs(),
+        zero_u: match args.zero_uncertainty {
+            u if u.is_finite() && u >= 0.0 => u,
+            u => return Err(Problem::Usage(format!("--zero-uncertainty {u}: 0 or above"))),
+        },
         ..AxisRequest::default()
     };
+    let byte = |c: char| match u8::try_from(c) {
+        Ok(byte) if byte.is_ascii() => Ok(byte),
+        _ => Err(Problem::Usage(format!(
+            "--delimiter {c}: one character of ASCII, such as ; or a tab"
+        ))),
+    };
     let style = TextStyle {
-        delimiter: args.delimiter.map(|c| u8::try_from(c).unwrap_or(b',')),
+        delimiter: args.delimiter.map(byte).transpose()?,
         decimal_comma: args.decimal_comma,
     };
     let columns = [&args.time, &args.position, &args.effort].map(|words| ColumnOf::from_words(words));
