@@ -135,12 +135,14 @@ fn a_small_sine_has_its_gain_and_delay() {
             .map(|_| {
                 let start = 0.2 * random.uniform();
                 let t = |i: usize| start + i as f64 / fs;
+                // Held for 1 ms and read 0.2 ms behind its beginning: 0.3 ms fresher than on average.
                 SineRecord {
+                    lead_s: 0.3e-3,
                     setpoint_nm: (0..1600).map(|i| 2.0 + 0.03 * (TAU * f * t(i)).sin()).collect(),
                     torque_nm: (0..1600)
                         .map(|i| {
                             2.1 + 0.01 * t(i)
-                                + 0.024 * (TAU * f * (t(i) - 0.0112)).sin()
+                                + 0.024 * (TAU * f * (t(i) - 0.0115)).sin()
                                 + 2e-3 * random.normal()
                         })
                         .collect(),
@@ -161,6 +163,7 @@ fn a_small_sine_has_its_gain_and_delay() {
     let record = |n: usize, noise: f64| {
         let mut random = Random::new(2);
         SineRecord {
+            lead_s: 0.0,
             setpoint_nm: (0..n).map(|i| 0.01 * (TAU * f * i as f64 / fs).sin()).collect(),
             torque_nm: (0..n).map(|_| noise * random.normal()).collect(),
         }

@@ -8,6 +8,8 @@ use truerim_analysis::trace::{Aligned, TraceRecords, align, clip, limit, octaves
 
 const FS_HZ: f64 = 2000.0;
 const SECONDS: f64 = 6.0;
+/// How long setpoints are held: what arrives is half of it later than the command beside it.
+const HELD_S: f64 = 0.3e-3;
 
 /// Repeats of what arrives, a function of time, with noise of a uniform width.
 fn records(command: impl Fn(f64) -> f64, arrived: impl Fn(f64) -> f64, width_nm: f64) -> TraceRecords {
@@ -19,9 +21,14 @@ fn records(command: impl Fn(f64) -> f64, arrived: impl Fn(f64) -> f64, width_nm:
         fs_hz: FS_HZ,
         command_nm: (0..n).map(|i| command(at(i))).collect(),
         arrived_nm: (0..5)
-            .map(|_| (0..n + 200).map(|i| arrived(at(i)) + noise()).collect())
+            .map(|_| {
+                (0..n + 200)
+                    .map(|i| arrived(at(i) - 0.5 * HELD_S) + noise())
+                    .collect()
+            })
             .collect(),
         sensor_delay_s: [0.2e-3, 0.01e-3],
+        held_s: HELD_S,
         gain_rel_u: 1e-3,
         zero_u_nm: 1e-3,
     }

@@ -19,6 +19,8 @@ pub struct SineRecord {
     pub setpoint_nm: Vec<f64>,
     /// Torque at the same instants, N·m.
     pub torque_nm: Vec<f64>,
+    /// How much fresher than on average the setpoint is at these instants, s: half the time it is held, less its age there.
+    pub lead_s: f64,
 }
 
 /// What became of it.
@@ -26,7 +28,7 @@ pub struct SineRecord {
 pub struct Response {
     /// Amplitude of torque over that of the setpoint.
     pub gain: Outcome,
-    /// Lag of the phase over the frequency, s, the sensor's delay taken out.
+    /// Lag of the phase behind the setpoint as it is held over the frequency, s, the sensor's delay taken out.
     pub delay: Outcome,
 }
 
@@ -113,7 +115,7 @@ pub fn sine(
         } else {
             lag
         };
-        delays.push(lag / (TAU * f_hz) - sensor_delay_s);
+        delays.push(lag / (TAU * f_hz) - sensor_delay_s - record.lead_s);
     }
     let gain = mean_sd(&gains)?;
     let delay = mean_sd(&delays)?;

@@ -11,7 +11,7 @@ pub struct Aligned {
     pub shifts_s: Vec<f64>,
     /// Their mean, s.
     pub shift_s: f64,
-    /// Delay without the sensor's, s.
+    /// Delay against the command as it is held, without the sensor's, s.
     pub delay: Outcome,
     /// Gain of the whole trace, the slope of torque over command.
     pub gain: Outcome,
@@ -141,9 +141,8 @@ pub fn align(records: &TraceRecords) -> Result<Aligned, Refusal> {
         .collect();
     let error = error(records, &rms_nm, &mean_nm);
     let peak = peak(records, &mean_nm, &sd_nm);
-    let [delay_s, delay_u_s] = records.sensor_delay_s;
-    let delays: Vec<f64> = shifts_s.iter().map(|s| s - delay_s).collect();
-    let sensor = Contribution::type_b("declared sensor delay", delay_u_s);
+    let delays: Vec<f64> = shifts_s.iter().map(|s| s - records.not_its_own_s()).collect();
+    let sensor = Contribution::type_b("declared sensor delay", records.sensor_delay_s[1]);
     let delay = over_repeats(
         &delays,
         ("s", "shift that leaves least squares beside a gain and an offset"),

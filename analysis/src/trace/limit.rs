@@ -131,7 +131,7 @@ pub fn limit(records: &TraceRecords, shift_s: f64, mean_nm: &[f64]) -> Result<Li
         drops_nm.push(place.sign * (high - low));
         let smooth = filter.run(&arrived[..command.len()])?;
         let at = crosses(&smooth, &place, 0.5 * (high + low)).zip(commanded);
-        late.extend(at.map(|(a, c)| (a - c) / fs_hz - records.sensor_delay_s[0]));
+        late.extend(at.map(|(a, c)| (a - c) / fs_hz - records.not_its_own_s()));
     }
     let shares: Vec<f64> = drops_nm.iter().map(|drop| drop / place.drop_nm).collect();
     let share = mean_sd(&shares)?;

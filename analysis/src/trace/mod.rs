@@ -26,12 +26,14 @@ pub const LONGEST_S: f64 = 0.06;
 pub struct TraceRecords {
     /// Sample rate, samples/s.
     pub fs_hz: f64,
-    /// The command in force, the same for all repeats, N·m.
+    /// The command, the same for all repeats, N·m.
     pub command_nm: Vec<f64>,
     /// Torque of each repeat from the same instant on, N·m; each longer than the command by [`LONGEST_S`] at least.
     pub arrived_nm: Vec<Vec<f64>>,
     /// Delay of the torque sensor and its standard uncertainty, s.
     pub sensor_delay_s: [f64; 2],
+    /// How long each setpoint is held, s. `command_nm` has each at its beginning; on average one that is held is half of it late.
+    pub held_s: f64,
     /// Standard uncertainty of the sensor's gain, relative.
     pub gain_rel_u: f64,
     /// Standard uncertainty of the sensor's zero, N·m.
@@ -69,6 +71,11 @@ impl TraceRecords {
         self.arrived_nm
             .iter()
             .try_for_each(|arrived| all_finite("the torque", arrived.iter()))
+    }
+
+    /// What a shift has in it beside the wheelbase's own delay, s: the sensor's, and half the time that a setpoint is held.
+    fn not_its_own_s(&self) -> f64 {
+        self.sensor_delay_s[0] + 0.5 * self.held_s
     }
 
     /// Indices over which errors are taken.

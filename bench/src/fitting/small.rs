@@ -190,7 +190,11 @@ fn sines(source: &Source<'_>, base: &Conditions) -> Result<Vec<Measurand>, Fitti
         let (mut records, mut stretches) = (Vec::new(), Vec::new());
         for row in rows {
             let range = recording.rows_between(row.start_tick + period, row.end_tick - period)?;
+            let held = (f64::from(row.hold_us) * 1e-6 / header.tick_s).round().max(1.0);
+            let first = recording.ticks(range.clone())?.first().copied();
+            let age = first.map_or(0.0, |tick| tick.saturating_sub(row.start_tick) as f64 % held);
             records.push(SineRecord {
+                lead_s: (0.5 * held - age) * header.tick_s,
                 setpoint_nm: recording.values("setpoint", range.clone())?.to_vec(),
                 torque_nm: recording.values("torque", range.clone())?.to_vec(),
             });

@@ -237,6 +237,7 @@ fn read(source: &Source<'_>, rows: &[&SegmentRow]) -> Result<Result<TraceRecords
         command_nm: command_nm.unwrap_or_default(),
         arrived_nm,
         sensor_delay_s: [sensor.delay_s, sensor.delay_u_s],
+        held_s: rows.first().map_or(0.0, |row| f64::from(row.hold_us) * 1e-6),
         gain_rel_u: sensor.gain_rel_u,
         zero_u_nm: sensor.zero_u_nm,
     }))

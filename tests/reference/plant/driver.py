@@ -1,10 +1,10 @@
 """What a perfect measurement finds of what a driver gets: pulses and trains, the static map, small steps, small sines, heat.
 
-Independent of the Rust plant, excitations and estimators: fast.py plays setpoints written here, free of sensor noise; heat is
-scipy's integration of both heat balances. Definitions are those of the terms (IEEE Std 181, IEC 61298-2), written again:
+Independent of the Rust plant, excitations and estimators: fast.py plays setpoints written here, free of sensor noise, each procedure
+from end to end, since friction keeps what was before and magnets warm; heat is scipy's integration of both heat balances. Definitions are those of the terms (IEEE Std 181, IEC 61298-2), written again:
 
   pulse   crest over crest commanded; middle between both instants at half the crest less half the width; time between them over 2/3
-          of the width; largest torque either way behind the delayed end; mean over phases of the firmware's polling
+          of the width; largest torque either way behind the delayed end; mean over all pulses, whose starts are dithered
   train   crests less valleys between them over the crest commanded, first pair left out; valleys over the crests beside them
   static  settled torque at the levels of the staircase, mean of both ways: least squares of one slope and two intercepts over 10 to
           70 % (deadband: 10 to 45 %) of the largest level; distances from the best line at its worst (linear programme), the line
@@ -30,48 +30,11 @@ from scipy.special import ndtri
 
 import fast
 import unit
-
-PERIOD = fast.STRIDE * fast.H  # of setpoints, s
-RAMP = 50.0  # N m/s
-PHASES = 8
-
-
-class Line:
-    """Setpoints put together piece by piece."""
-
-    def __init__(self):
-        self.values, self.now = [], 0.0
-
-    def at(self):
-        """Number of setpoints so far."""
-        return len(self.values)
-
-    def hold(self, seconds):
-        """Stays."""
-        self.values += [self.now] * int(round(seconds / PERIOD))
-
-    def ramp(self, to):
-        """Goes at the procedures' rate."""
-        n = int(np.ceil(abs(to - self.now) / RAMP / PERIOD))
-        self.values += list(self.now + (to - self.now) * np.arange(n) / max(n, 1))
-        self.now = to
-
-    def jump(self, to):
-        """Is there at once."""
-        self.now = to
-
-    def shape(self, function, seconds):
-        """A function of the time since here, counted from the present torque."""
-        self.values += list(self.now + function(np.arange(int(round(seconds / PERIOD))) * PERIOD))
-
-
-def phases():
-    """Where in its period the firmware is."""
-    return (np.arange(PHASES) + 0.5) / PHASES
-
+from line import PERIOD, Line
 
 KEEP = 5  # steps a kept sample: 8 kHz, two a setpoint
 FS = 1 / (KEEP * fast.H)
+RUNS = (0.13, 0.63)  # where in its period the firmware is at the start; dithered starts and unequal lengths do the rest
 
 
 def crossings(y, top, level):
@@ -81,77 +44,86 @@ def crossings(y, top, level):
     return a + (level - y[a]) / (y[a + 1] - y[a]), b - 1 + (level - y[b - 1]) / (y[b] - y[b - 1])
 
 
-def pulses(u):
-    """Pulses of procedures/shock.toml on their preload, both ways."""
-    out = {}
-    for sign in (1.0, -1.0):
-        a, preload = 0.15 * u.peak, 0.2 * u.peak
-        for width in (4e-3, 8e-3, 15e-3, 30e-3, 60e-3):
-            line = Line()
-            line.hold(0.06)
-            line.ramp(sign * preload)
-            line.hold(0.15)
-            start = line.at()
+def pulse(y, at, sign, a, width):
+    """Share, delay, width and what is left of one pulse whose first setpoint comes at sample `at`."""
+    y = sign * y[at - int(0.015 * FS):at + int((width + 0.1) * FS)]
+    base = int(0.015 * FS)
+    y = y[base:] - y[:base].mean()
+    top = int(np.argmax(y[:int((width + 0.06) * FS)]))
+    up, down = (c / FS for c in crossings(y, top, 0.5 * y[top]))
+    late = 0.5 * (up + down) - 0.5 * width
+    rest = y[int(np.ceil((width + late) * FS)):]
+    # On average a held setpoint is half a period late.
+    return y[top] / a, late - 0.5 * PERIOD, (down - up) / (2 / 3 * width), np.abs(rest).max() / a
+
+
+def train(y, at, sign, a, width, spacing, count):
+    """Swing kept and what is left between the pulses of one train."""
+    length = (count - 1) * spacing + width
+    base = y[at - int(0.015 * FS):at].mean()
+    y = sign * (y[at:at + int((length + 0.1) * FS)] - base)
+    t = np.arange(len(y)) / FS
+    one = lambda t: np.where(t % spacing < width, np.sin(np.pi * (t % spacing) / width), 0.0)
+    command = lambda late: np.where((t >= late) & (t < late + length), one(t - late), 0.0)
+    lags = np.arange(0, 0.06, 1 / FS)
+    late = lags[int(np.argmax([y @ command(lag) for lag in lags]))]
+    crests = []
+    for k in range(count):
+        middle = k * spacing + 0.5 * width + late
+        i, j = (int(np.ceil((middle + side * spacing / 2) * FS)) for side in (-1, 1))
+        crests.append(max(i, 0) + int(np.argmax(y[max(i, 0):j])))
+    swing, left = [], []
+    for m, n in list(zip(crests, crests[1:]))[1:]:
+        low, high = y[m:n].min(), 0.5 * (y[m] + y[n])
+        swing.append((high - low) / a)
+        left.append(low / high)
+    return np.mean(swing), np.mean(left)
+
+
+def shock(u):
+    """procedures/shock.toml from end to end: friction keeps what was before, so each pulse has the history it has there."""
+    rng = np.random.default_rng(11)
+    a, preload, widths = 0.15 * u.peak, 0.2 * u.peak, (4e-3, 8e-3, 15e-3, 30e-3, 60e-3)
+    trains = [(30e-3, 60e-3), (15e-3, 30e-3), (10e-3, 20e-3)]
+    line, singles, rows = Line(u), {}, {}
+    def prepare(sign):
+        line.hold(0.06)
+        line.ramp(sign * preload)
+        line.hold(0.15 + rng.uniform(0, 2e-3))
+    line.hold(0.5)
+    for _ in range(12):
+        pairs = [(sign, width) for sign in (1.0, -1.0) for width in widths]
+        for number in rng.permutation(len(pairs)):
+            sign, width = pairs[number]
+            prepare(sign)
+            singles.setdefault((sign, width), []).append(line.at())
             line.shape(lambda t: sign * a * np.sin(np.pi * t / width), width)
-            line.hold(0.12)
-            found = []
-            for phase in phases():
-                y = sign * fast.run(u, line.values, phase, KEEP)
-                at = int(round(start * PERIOD * FS))
-                y = y - y[at - int(0.015 * FS):at].mean()
-                y = y[at:]
-                top = int(np.argmax(y[:int((width + 0.06) * FS)]))
-                up, down = (c / FS for c in crossings(y, top, 0.5 * y[top]))
-                late = 0.5 * (up + down) - 0.5 * width
-                rest = y[int(np.ceil((width + late) * FS)):int((width + 0.1) * FS)]
-                # On average a held setpoint is half a period late.
-                found.append((y[top] / a, late - 0.5 * PERIOD, (down - up) / (2 / 3 * width), np.abs(rest).max() / a))
-            names = ("retention", "delay_s", "width", "after")
-            out[f"{width * 1e3:g} ms, {sign * a:.6g} on {sign * preload:.6g}"] = dict(
-                zip(names, np.mean(found, axis=0).tolist()))
-    return out
-
-
-def trains(u):
-    """Trains of procedures/shock.toml, both ways."""
-    out = {}
-    for sign in (1.0, -1.0):
-        a, preload, count = 0.15 * u.peak, 0.2 * u.peak, 8
-        for width, spacing in ((30e-3, 60e-3), (15e-3, 30e-3), (10e-3, 20e-3)):
-            line = Line()
-            line.hold(0.06)
-            line.ramp(sign * preload)
-            line.hold(0.15)
-            start = line.at()
-            one = lambda t: np.where(t % spacing < width, np.sin(np.pi * (t % spacing) / width), 0.0)
-            line.shape(lambda t: sign * a * one(t), (count - 1) * spacing + width)
-            line.hold(0.12)
-            found = []
-            for phase in phases():
-                y = sign * fast.run(u, line.values, phase, KEEP)
-                at = int(round(start * PERIOD * FS))
-                base = y[at - int(0.015 * FS):at].mean()
-                y = y[at:] - base
-                t = np.arange(len(y)) / FS
-                command = lambda late: np.where((t >= late) & (t < late + (count - 1) * spacing + width), one(t - late), 0.0)
-                lags = np.arange(0, 0.06, 1 / FS)
-                late = lags[int(np.argmax([y @ command(lag) for lag in lags]))]
-                crests = []
-                for k in range(count):
-                    middle = k * spacing + 0.5 * width + late
-                    i = int(np.ceil((middle - spacing / 2) * FS))
-                    j = int(np.ceil((middle + spacing / 2) * FS))
-                    i = max(i, 0)
-                    crests.append(i + int(np.argmax(y[i:j])))
-                swing, left = [], []
-                for m, n in list(zip(crests, crests[1:]))[1:]:
-                    low, high = y[m:n].min(), 0.5 * (y[m] + y[n])
-                    swing.append((high - low) / a)
-                    left.append(low / high)
-                found.append((np.mean(swing), np.mean(left)))
-            key = f"{count} of {width * 1e3:g} ms, {sign * a:.6g} on {sign * preload:.6g}, every {spacing * 1e3:g} ms"
-            out[key] = dict(zip(("swing", "left"), np.mean(found, axis=0).tolist()))
-    return out
+            line.hold(0.1)
+            line.ramp(0.0)
+    for width, spacing in trains:
+        line.hold(0.5)
+        for _ in range(6):
+            for sign in rng.permutation([1.0, -1.0]):
+                prepare(sign)
+                rows.setdefault((sign, width, spacing), []).append(line.at())
+                for k in range(8):
+                    line.shape(lambda t: sign * a * np.sin(np.pi * t / width), width)
+                    line.hold((spacing - width) if k < 7 else 0.1)
+                line.ramp(0.0)
+    ys = [fast.run(u, line.values, phase, KEEP) for phase in RUNS]
+    mean = lambda found: np.mean(found, axis=0).tolist()
+    begin = lambda at: int(round(at * PERIOD * FS))
+    pulses = {}
+    for (sign, width), starts in singles.items():
+        found = [pulse(y, begin(at), sign, a, width) for y in ys for at in starts]
+        key = f"{width * 1e3:g} ms, {sign * a:.6g} on {sign * preload:.6g}"
+        pulses[key] = dict(zip(("retention", "delay_s", "width", "after"), mean(found)))
+    several = {}
+    for (sign, width, spacing), starts in rows.items():
+        found = [train(y, begin(at), sign, a, width, spacing, 8) for y in ys for at in starts]
+        key = f"8 of {width * 1e3:g} ms, {sign * a:.6g} on {sign * preload:.6g}, every {spacing * 1e3:g} ms"
+        several[key] = dict(zip(("swing", "left"), mean(found)))
+    return pulses, several
 
 
 def straight(x, y, low, high):
@@ -165,12 +137,12 @@ def straight(x, y, low, high):
 
 
 def static(u):
-    """The staircase of procedures/static.toml, its second cycle."""
+    """The staircase of procedures/static.toml, all cycles but the first."""
     to, steps, dwell = 0.6 * u.peak, 20, 0.4
     way = list(range(1, steps + 1)) + list(range(steps - 1, -steps - 1, -1)) + list(range(-steps + 1, 1))
-    line, read = Line(), []
-    line.hold(0.5)
-    for cycle in range(2):
+    line, read = Line(u), []
+    line.hold(1.0)
+    for cycle in range(4):
         line.hold(0.5)
         before = 0
         for level in way:
@@ -208,68 +180,80 @@ def static(u):
     }
 
 
-def changes(u, noise):
-    """Small steps of procedures/resolution.toml: shares at 2 % of the peak, and the smallest steps by the sensor's noise alone."""
-    out, rng = {}, np.random.default_rng(7)
-    read, fs = 0.1, 2000.0
-    sd = noise * np.sqrt(2 / (read * fs))
-    for share in (0.0, 0.25, 0.5, 0.75):
-        preload, size = share * u.peak, 0.02 * u.peak
-        # Trials in random order behind each other, as they are played: friction keeps what the one before left.
-        sizes = [sign * s * u.peak for s in (2e-4, 5e-4, 1e-3, 2e-3, 5e-3, 2e-2) for sign in (1, -1)] + [0.0]
-        found = {}
-        for phase in phases()[::2]:
-            order = np.concatenate([rng.permutation(len(sizes)) for _ in range(3)])
-            line, starts = Line(), []
-            line.hold(0.3)
-            for number in order:
+def resolution(u, noise):
+    """Small steps and sines of procedures/resolution.toml, played from end to end: shares at 2 % of the peak, and the smallest steps
+    by the sensor's noise alone."""
+    rng = np.random.default_rng(7)
+    sizes = [sign * s * u.peak for s in (2e-4, 5e-4, 1e-3, 2e-3, 5e-3, 2e-2) for sign in (1, -1)] + [0.0]
+    shares, f, periods = (0.0, 0.25, 0.5, 0.75), 5.0, 5
+    line, trials, waves = Line(u), {}, {}
+    line.hold(1.0)
+    for _ in range(8):
+        for share in shares:
+            for number in rng.permutation(len(sizes)):
+                line.hold(0.25)
+                if share:
+                    line.ramp(share * u.peak)
+                    line.hold(0.1)
                 line.hold(0.2)
-                line.ramp(preload)
-                line.hold(0.3 if preload else 0.2)
-                starts.append((sizes[number], line.at()))
-                line.jump(preload + sizes[number])
+                trials.setdefault((share, sizes[number]), []).append(line.at())
+                line.jump(share * u.peak + sizes[number])
                 line.hold(0.2)
                 line.ramp(0.0)
-            y = fast.run(u, line.values, phase, KEEP)
-            for change, start in starts[1:]:
-                at, end = int(start * PERIOD * FS), int((start * PERIOD + 0.2) * FS)
-                moved = y[end - int(read * FS):end].mean() - y[at - int(read * FS):at].mean()
-                found.setdefault(change, []).append(moved)
-        means = {change: np.mean(moved) for change, moved in found.items()}
-        up, down = (means[size] - means[0.0]) / size, (means[0.0] - means[-size]) / size
-        needed = 2 * ndtri(0.95) * sd
-        # The smallest step lies below the sizes that are told: by the answer to those nearest, straight from none.
-        small = lambda sign: min((s for s in sizes if sign * s > 0 and sign * (means[s] - means[0.0]) > needed), key=abs)
-        smallest = {sign: needed * small(sign) / (means[small(sign)] - means[0.0]) for sign in (1, -1)}
-        out[f"on {preload:.6g}"] = {"up": up, "down": down, "smallest_up_nm": abs(smallest[1]),
-                                    "smallest_down_nm": abs(smallest[-1])}
-    return out
-
-
-def sines(u):
-    """Small sines of procedures/resolution.toml: 5 Hz on half of the peak."""
-    out, f, periods = {}, 5.0, 5
-    for share in (0.005, 0.02):
-        a, preload = share * u.peak, 0.5 * u.peak
-        found = []
-        for phase in phases()[::2]:
-            line = Line()
-            line.hold(0.1)
-            line.ramp(preload)
+    line.hold(1.0)
+    for _ in range(6):
+        for share in (0.005, 0.02):
+            a = share * u.peak
+            line.hold(0.5)
+            line.ramp(0.5 * u.peak)
             line.hold(0.3)
-            start = line.at()
-            rise = lambda t: np.where(t < 1 / f, 0.5 - 0.5 * np.cos(np.pi * f * t), 1.0)
-            line.shape(lambda t: a * rise(t) * np.sin(2 * np.pi * f * t), (periods + 2) / f)
-            y = fast.run(u, line.values, phase, KEEP)
-            at = int(round((start * PERIOD + 1 / f) * FS))
-            n = int(round(periods / f * FS))
-            t = np.arange(n) / FS
-            command = np.repeat(line.values, int(round(PERIOD * FS)))[at:at + n]
-            # Beside sine and cosine a line, since the torque creeps.
-            basis = np.stack([np.cos(2 * np.pi * f * t), np.sin(2 * np.pi * f * t), np.ones(n), t - t.mean()], 1)
-            of = lambda v: complex(*(np.linalg.lstsq(basis, v, rcond=None)[0][:2] * [1, -1]))
-            ratio = of(y[at:at + n]) / of(command)
-            found.append((abs(ratio), -np.angle(ratio) / (2 * np.pi * f)))
+            waves.setdefault(a, []).append(line.at())
+            rise = lambda t: np.minimum(1.0, 0.5 - 0.5 * np.cos(np.pi * f * np.minimum(t, 1 / f)))
+            fall = lambda t: rise((periods + 2) / f - t)
+            line.shape(lambda t: a * rise(t) * fall(t) * np.sin(2 * np.pi * f * t), (periods + 2) / f)
+            line.ramp(0.0)
+    ys = [fast.run(u, line.values, phase, KEEP) for phase in RUNS]
+    changes = {f"on {share * u.peak:.6g}": steps(ys, trials, sizes, share, noise) for share in shares}
+    return changes, sines(ys, line.values, waves, f, periods, 0.5 * u.peak)
+
+
+def steps(ys, trials, sizes, share, noise):
+    """What arrives of small steps on one preload."""
+    read, fs = 0.1, 2000.0
+    sd = noise * np.sqrt(2 / (read * fs))
+    means = {}
+    for size in sizes:
+        moved = []
+        for y in ys:
+            for start in trials[share, size]:
+                at, end = int(start * PERIOD * FS), int((start * PERIOD + 0.2) * FS)
+                moved.append(y[end - int(read * FS):end].mean() - y[at - int(read * FS):at].mean())
+        means[size] = np.mean(moved)
+    size = max(sizes)
+    up, down = (means[size] - means[0.0]) / size, (means[0.0] - means[-size]) / size
+    needed = 2 * ndtri(0.95) * sd
+    # The smallest step lies below the sizes that are told: by the answer to those nearest, straight from none.
+    small = lambda sign: min((s for s in sizes if sign * s > 0 and sign * (means[s] - means[0.0]) > needed), key=abs)
+    smallest = {sign: needed * small(sign) / (means[small(sign)] - means[0.0]) for sign in (1, -1)}
+    return {"up": up, "down": down, "smallest_up_nm": abs(smallest[1]), "smallest_down_nm": abs(smallest[-1])}
+
+
+def sines(ys, values, waves, f, periods, preload):
+    """Amplitude and delay of small sines on one preload."""
+    out = {}
+    for a, starts in waves.items():
+        found = []
+        for y in ys:
+            for start in starts:
+                at, n = int(round((start * PERIOD + 1 / f) * FS)), int(round(periods / f * FS))
+                t = np.arange(n) / FS
+                # Each setpoint at its beginning; on average one that is held is half a period late.
+                command = np.interp(np.arange(at, at + n) / FS, np.arange(len(values)) * PERIOD, values)
+                # Beside sine and cosine a line, since the torque creeps.
+                basis = np.stack([np.cos(2 * np.pi * f * t), np.sin(2 * np.pi * f * t), np.ones(n), t - t.mean()], 1)
+                of = lambda v: complex(*(np.linalg.lstsq(basis, v, rcond=None)[0][:2] * [1, -1]))
+                ratio = of(y[at:at + n]) / of(command)
+                found.append((abs(ratio), -np.angle(ratio) / (2 * np.pi * f) - 0.5 * PERIOD))
         out[f"{a:.6g} on {preload:.6g}"] = dict(zip(("gain", "delay_s"), np.mean(found, axis=0).tolist()))
     return out
 
@@ -332,9 +316,10 @@ def main():
         noise = unit.si(tomllib.loads(rig.read_text(encoding="utf-8"))["virtual"]["sensors"]["torque"]["noise"])
         document = {
             "about": "see driver.py beside this file", "rig": u.file, "numpy": np.__version__, "scipy": scipy.__version__,
-            "sensor_noise_nm": noise, "heat": heat(u, rig), "pulses": pulses(u), "trains": trains(u), "static": static(u),
-            "changes": changes(u, noise), "sines": sines(u),
+            "sensor_noise_nm": noise, "heat": heat(u, rig), "static": static(u),
         }
+        document["pulses"], document["trains"] = shock(u)
+        document["changes"], document["sines"] = resolution(u, noise)
         rounded = json.loads(json.dumps(document), parse_float=lambda s: float(f"{float(s):.7g}"))
         (folder / f"driver-{name}.json").write_text(json.dumps(rounded, indent=1) + "\n", encoding="utf-8")
         print(name, json.dumps(rounded, indent=1))

@@ -1,10 +1,11 @@
 """What a perfect measurement of a clamped unit finds of a steering trace: the contrast at the grip limit, and how late it is.
 
 Independent of the Rust plant, spline and estimators: scipy's natural cubic spline, fast.py (RK4 on the equations of model.py) at
-four phases of the firmware's polling, then the definitions below on the torque through the sensor, free of noise. The trace is
-played twice and the second time looked at, since friction keeps what the first one left.
+four phases of the firmware's polling, then the definitions below on the torque through the sensor, free of noise. The procedure is
+played from end to end and each trace but the first looked at, since friction keeps what was before and magnets warm.
 
-  delay_s      shift by which torque fits gain times command plus offset best, less half of what a sample shows late
+  delay_s      shift by which torque fits gain times command plus offset best, less half a setpoint's period: one that is held is on
+               average that much late
   gain         slope of that fit
   error_nm     root mean square of shifted torque less command
   contrast     crest and floor of the command smoothed by a zero-phase low-pass (Butterworth, 4th order, 4 Hz, to and fro):
@@ -26,9 +27,10 @@ from scipy.signal import butter, sosfiltfilt
 
 import fast
 import unit
+from line import PERIOD, Line
 
-PHASES, KEEP = 4, 20  # poll phases; steps a kept sample (2 kHz)
-REST_S = 0.5  # between plays
+PHASES, KEEP = 4, 10  # poll phases; steps a kept sample, one a setpoint
+REPEATS, REST_S = 6, 0.3  # plays of each trace; before each
 
 
 def shifted(y, lag, n, fs):
@@ -48,8 +50,10 @@ def measures(c, ys, fs):
         return np.sum((d - a @ np.linalg.lstsq(a, d, rcond=None)[0]) ** 2)
     def delay(y):
         # On the samples' grid, as a parabola through the least three.
-        f = [misfit(y, k / fs) for k in range(int(0.06 * fs))]
-        k = int(np.argmin(f))
+        grid = range(int(0.06 * fs))
+        coarse = min(grid[::8], key=lambda k: misfit(y, k / fs))
+        k = min(range(max(coarse - 8, 1), coarse + 9), key=lambda k: misfit(y, k / fs))
+        f = {j: misfit(y, j / fs) for j in (k - 1, k, k + 1)}
         l, m, r = f[k - 1], f[k], f[k + 1]
         return (k + 0.5 * (l - r) / (l - 2 * m + r)) / fs
     delays = np.array([delay(y) for y in ys])
@@ -83,28 +87,41 @@ def measures(c, ys, fs):
         late.append(crosses(sign * smooth(y[:n]), 0.5 * (high + low))
                     - crosses(sc, 0.5 * (mean(c, crest) + mean(c, floor))))
     return {
-        "delay_s": float(lag), "gain": float(np.mean(gains)), "error_nm": float(np.mean(errors)), "drop_nm": float(drop),
-        "contrast": float(np.mean(contrast)), "late_s": float(np.mean(late)),
+        "delay_s": float(lag - 0.5 * PERIOD), "gain": float(np.mean(gains)), "error_nm": float(np.mean(errors)), "drop_nm": float(drop),
+        "contrast": float(np.mean(contrast)), "late_s": float(np.mean(late) - 0.5 * PERIOD),
         "contrast_over_phases": float(np.std(contrast)), "crest_s": crest / fs, "floor_s": floor / fs,
     }
 
 
-def trace(u, path, share):
-    """The figures of one trace on one unit."""
+def command(path, peak):
+    """The setpoints of a trace brought to a peak."""
     rows = [line for line in path.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
     table = np.array([[float(v) for v in row.split(",")] for row in rows[1:]])
     t, torque = table[:, 0], table[:, rows[0].split(",").index("rim_torque")]
-    stride = fast.STRIDE * fast.H
-    values = CubicSpline(t, torque, bc_type="natural")(np.arange(0, t[-1] + 1e-9, stride))
-    values *= share * u.peak / np.abs(values).max()
+    values = CubicSpline(t, torque, bc_type="natural")(np.arange(0, t[-1] + 1e-9, PERIOD))
+    return values * peak / np.abs(values).max()
+
+
+def limit(u, paths, share):
+    """The figures of the traces of procedures/limit.toml, played from end to end."""
+    line, commands, starts = Line(u), {}, {}
+    for path in paths:
+        commands[path.stem] = command(path, share * u.peak)
+        line.hold(1.0)
+        for _ in range(REPEATS):
+            line.hold(REST_S)
+            starts.setdefault(path.stem, []).append(line.at() * fast.STRIDE // KEEP)
+            line.play(commands[path.stem])
+    line.hold(0.2)
     fs = 1 / (KEEP * fast.H)
-    rest, tail = np.zeros(int(REST_S / stride)), np.zeros(int(0.2 / stride))
-    start = (len(values) + len(rest)) * fast.STRIDE // KEEP
-    setpoints = np.concatenate([values, rest, values, tail])
-    ys = [fast.run(u, setpoints, phase, KEEP)[start:] for phase in (np.arange(PHASES) + 0.5) / PHASES]
-    # The command as a sample sees it; the setpoint in force is on average half its period old.
-    c = np.repeat(values, fast.STRIDE)[::KEEP]
-    return measures(c, np.array(ys), fs)
+    played = [fast.run(u, line.values, phase, KEEP) for phase in (np.arange(PHASES) + 0.5) / PHASES]
+    found = {}
+    for name, values in commands.items():
+        # Each setpoint at its beginning.
+        c = np.repeat(values, fast.STRIDE)[::KEEP]
+        ys = [y[at:at + len(c) + int(0.07 * fs)] for y in played for at in starts[name][1:]]
+        found[name] = measures(c, ys, fs)
+    return found
 
 
 def main():
@@ -115,8 +132,7 @@ def main():
         u = unit.load(unit.rigs() / f"{name}.toml")
         document = {"about": "see trace.py beside this file", "rig": u.file, "share_of_peak": 0.6, "step_s": fast.H,
                     "numpy": np.__version__, "scipy": scipy.__version__}
-        for path in sorted(traces.glob("*.csv")):
-            document[path.stem] = trace(u, path, 0.6)
+        document |= limit(u, [traces / "corner.csv", traces / "rough-corner.csv"], 0.6)
         rounded = json.loads(json.dumps(document), parse_float=lambda s: float(f"{float(s):.7g}"))
         (folder / f"trace-{name}.json").write_text(json.dumps(rounded, indent=1) + "\n", encoding="utf-8")
         print(name, json.dumps(rounded, indent=1))

@@ -53,7 +53,7 @@ def load(path=None):
     """The unit of `path`, by default rigs/belt.toml."""
     path = path or rigs() / "belt.toml"
     v = tomllib.loads(pathlib.Path(path).read_text(encoding="utf-8"))["virtual"]
-    m, mount = v["motor"], v["mounting"]
+    m, mount, h = v["motor"], v["mounting"], v["heat"]
     bearing = v.get("bearing", {"eccentricity": 0, "phase": 0})
     assert si(v["firmware"]["jitter"]) == 0
     assert all(si(v["firmware"].get(key, 0)) == 0 for key in ("smoothing", "deadband", "resolution"))
@@ -72,4 +72,8 @@ def load(path=None):
         fm=side(v["friction"]["motor"]), fh=side(v["friction"]["output"]),
         ripple=[(r["order"], si(r.get("amplitude", 0)), si(r.get("torque_share", 0)), si(r["phase"]))
                 for r in v.get("ripple", [])],
+        heat=SimpleNamespace(
+            winding_case=si(h["winding_case"]), case_air=si(h["case_air"]), winding=si(h["winding"]), case=si(h["case"]),
+            ambient=si(h["ambient"]), ohm=si(m["resistance"]), loss_factor=si(m.get("loss_factor", 1)),
+            flux_loss=si(m.get("flux_loss_per_kelvin", 0))),
         kr=1 / (1 / si(mount["sensor_stiffness"]) + 1 / si(mount["fixture_stiffness"])), cr=si(mount["damping"]))

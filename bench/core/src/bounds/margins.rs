@@ -25,8 +25,8 @@ pub const RINGS_US: u64 = 100_000;
 pub const CHANGE_MARGIN: f64 = 1.1;
 /// Data-sheet stiffness over the true one: mounting faces and bolts give too.
 pub const STIFFNESS_ERROR: f64 = 1.25;
-/// A value of a periodic signal is reached within this share of the time for which it is held. Where the slew limit takes
-/// longer, edges arrive the later the higher they are, and that would pass for distortion by the wheelbase.
+/// A value of a curve is reached within this share of the time for which it is held. Where the slew limit takes longer, edges
+/// arrive the later the higher they are, and that would pass for distortion and delay by the wheelbase.
 pub const EDGE: f64 = 0.1;
 /// What a clamped rim may be off its springs besides, rad (0.05°): run-out and settling of the clamp.
 pub const CLAMPED_SLACK_RAD: f64 = 0.05 / 180.0 * core::f64::consts::PI;

@@ -12,7 +12,7 @@ use crate::units::s_from_us;
 pub struct Need {
     /// Greatest setpoint either way, N·m.
     pub peak_nm: f64,
-    /// Greatest change of the setpoint within one stride, of a periodic signal within [`EDGE`] of it, as a rate, N·m/s.
+    /// Greatest change of the setpoint within one stride, of a curve within [`EDGE`] of it, as a rate, N·m/s.
     pub change_nm_per_s: f64,
     /// What a clamped rim rings to at a gain of 1, N·m.
     pub rings_to_nm: f64,
@@ -46,10 +46,8 @@ impl Need {
             let change_nm = (setpoint_nm - last_nm).abs();
             // Two changes within one stride add up.
             let within_nm = change_nm + if gap_us < stride_us { last_change_nm } else { 0.0 };
-            let in_wave = plan
-                .piece_at(tick_us)
-                .is_some_and(|p| matches!(p.shape, Shape::Wave(_)));
-            let part = if in_wave { EDGE } else { 1.0 };
+            let in_curve = plan.piece_at(tick_us).is_some_and(|p| in_steps(&p.shape));
+            let part = if in_curve { EDGE } else { 1.0 };
             need.change_nm_per_s = need
                 .change_nm_per_s
                 .max(within_nm / (part * s_from_us(stride_us)));
@@ -69,6 +67,14 @@ impl Need {
         }
         need
     }
+}
+
+/// Whether a shape is a curve that setpoints follow in steps, and that is compared with what arrives.
+fn in_steps(shape: &Shape) -> bool {
+    matches!(
+        shape,
+        Shape::Wave(_) | Shape::Chirp(_) | Shape::HalfSine(_) | Shape::Trace(_)
+    )
 }
 
 /// What a clamped rim rings to: the torque itself, [`OVERSHOOT`] of every jump that has not died away, and

@@ -132,7 +132,7 @@ impl Bounds {
         };
         let peak = format!("greatest setpoint of the plan {}", nm(need.peak_nm));
         let change = format!(
-            "greatest change within one stride, of a periodic signal within a tenth of it, {}, and a tenth",
+            "greatest change within one stride, of a curve within a tenth of it, {}, and a tenth",
             show_slew(libm::round(need.change_nm_per_s))
         );
         let ms = |us: u32| format!("{} ms", short(f64::from(us) * 1e-3));
