@@ -12,8 +12,10 @@ import importlib.resources
 import json
 import pathlib
 import shutil
+import struct
 import sys
 import time
+import xml.etree.ElementTree
 
 from selenium import webdriver
 from selenium.webdriver.common.action_chains import ActionChains
@@ -157,25 +159,104 @@ class Visit:
         near = curve["gain_db"][max(nearest - 2, 0):nearest + 3]
         self.expect(min(near) - 0.05 <= db <= max(near) + 0.05, f"{text}, and the fit says {near} dB about {hz} Hz")
 
-    def toggles(self):
-        button = self.driver.find_element(By.CSS_SELECTOR, "figure[id] .tools button[aria-pressed]")
-        hidden = "return [...arguments[0].closest('figure').querySelectorAll('.wide .data [style*=\"none\"]')].length"
-        button.click()
-        self.expect(self.js(hidden, button) > 0 and button.get_attribute("aria-pressed") == "false", "a series cannot be hidden")
-        button.click()
-        self.expect(self.js(hidden, button) == 0, "a hidden series does not come back")
+    def beside(self):
+        """Panels that share their y axis zoom together along it, and a piece marks its place in the whole beside it."""
+        frame = self.js("return document.querySelector('#plot-steps .wide')")
+        if frame is None:
+            return
+        frame.send_keys(Keys.ARROW_RIGHT)
+        marks = self.js("return [...arguments[0].querySelectorAll('.cursor')].map((c) => c.getAttribute('d'))", frame)
+        self.expect(len(marks) == 2 and all(marks), f"a read-out in the piece is not marked in the whole: {marks}")
+        alike = self.js(
+            "const [a, b] = arguments[0].panels; a.showY(0.2, 0.6); const zoomed = [...b.y]; a.showY(0, 1); return zoomed", frame)
+        other = self.js("const p = arguments[0].panels; return p[0].yText === p[1].yText", frame)
+        self.expect(not other or alike == [0.2, 0.6], f"panels of one y axis do not zoom together: {alike}")
 
-    def picture(self):
-        before = set(self.folder.glob("plot-*.png"))
+    def toggles(self):
+        """The entries of a legend hide their series, by pointer and by keyboard; nothing else names the series."""
+        key = self.js("return document.querySelector('figure[id] .wide .key[role=button]')")
+        if key is None:
+            self.wrong("no entry of a legend can be pressed")
+            return
+        hidden = "return [...arguments[0].closest('figure').querySelectorAll('.wide .data [style*=\"none\"]')].length"
+        twice = self.js(
+            "return [...document.querySelectorAll('figure[id]')].flatMap((f) => [...f.querySelectorAll('.tools button')]"
+            ".filter((b) => [...f.querySelectorAll('.key')].some((k) => k.textContent.trim() === b.textContent)))"
+            ".map((b) => b.textContent)")
+        self.expect(not twice, f"series that a button names beside the legend: {twice}")
+        ActionChains(self.driver).move_to_element(key).click().perform()
+        self.expect(self.js(hidden, key) > 0 and key.get_attribute("aria-pressed") == "false", "a series cannot be hidden")
+        self.js("arguments[0].focus()", key)
+        ActionChains(self.driver).send_keys(Keys.SPACE).perform()
+        self.expect(self.js(hidden, key) == 0 and key.get_attribute("aria-pressed") == "true", "a hidden series does not come back")
+
+    def saved(self, figure, ending):
+        """What the button of this figure leaves, pressed by keyboard."""
+        path = self.folder / f"{figure.get_attribute('id')}.{ending}"
+        path.unlink(missing_ok=True)
         self.driver.execute_cdp_cmd("Page.setDownloadBehavior", {"behavior": "allow", "downloadPath": str(self.folder)})
-        button = self.js("return [...document.querySelectorAll('.tools button')].find((b) => b.textContent === 'Save PNG')")
-        button.click()
-        for _ in range(100):
-            made = set(self.folder.glob("plot-*.png")) - before
-            if made:
-                break
-            time.sleep(0.05)
-        self.expect(made and made.pop().read_bytes()[:8] == b"\x89PNG\r\n\x1a\n", "no picture is saved")
+        button = self.js(
+            "return [...arguments[0].querySelectorAll('.tools button')].find((b) => b.textContent === arguments[1])",
+            figure, f"Save {ending.upper()}")
+        self.js("arguments[0].focus()", button)
+        ActionChains(self.driver).send_keys(Keys.ENTER).perform()
+        for _ in range(200):
+            if path.exists():
+                return path.read_bytes()
+            time.sleep(0.02)
+        self.wrong(f"{path.name} is not saved")
+        return b""
+
+    def pictures(self):
+        """The first and the last plot saved, in the dark look: light colours, twice the size, drawn, without what is hidden."""
+        figures = self.driver.find_elements(By.CSS_SELECTOR, "figure[id]")
+        for figure in figures[:1] + figures[-1:]:
+            name = figure.get_attribute("id")
+            key = self.js("return arguments[0].querySelector('.wide .key')", figure)
+            label = key.text
+            keys = self.js("return arguments[0].querySelectorAll('.wide .key').length", figure)
+            width, height = self.js("const v = arguments[0].querySelector('.wide svg').viewBox.baseVal; return [v.width, v.height]", figure)
+            self.js("arguments[0].dispatchEvent(new MouseEvent('click', { bubbles: true }))", key)
+            drawing = self.saved(figure, "svg")
+            self.js("arguments[0].dispatchEvent(new MouseEvent('click', { bubbles: true }))", key)
+            if drawing:
+                root = xml.etree.ElementTree.fromstring(drawing)
+                groups = [g for g in root.iter("{http://www.w3.org/2000/svg}g") if "key" in g.get("class", "").split()]
+                paths = list(root.iter("{http://www.w3.org/2000/svg}path"))
+                size = (float(root.get("width")), float(root.get("height")))
+                self.expect(size == (width, height) and len(paths) > 10, f"{name}.svg: {size} px, {len(paths)} paths")
+                self.expect(len(groups) == keys - 1 and label not in ["".join(g.itertext()) for g in groups],
+                            f"{name}.svg: the hidden entry {label!r} is among {len(groups)} of {keys}")
+            picture = self.saved(figure, "png")
+            if not picture:
+                continue
+            self.expect(picture[:8] == b"\x89PNG\r\n\x1a\n" and picture[12:16] == b"IHDR", f"{name}.png is none")
+            size = struct.unpack(">II", picture[16:24])
+            self.expect(size == (2 * width, 2 * height), f"{name}.png has {size} px for a drawing of {width} by {height}")
+            seen = self.driver.execute_async_script("""
+                const [data, done] = arguments;
+                const picture = new Image();
+                picture.onerror = () => done(null);
+                picture.onload = () => {
+                  const canvas = document.createElement("canvas");
+                  [canvas.width, canvas.height] = [picture.naturalWidth, picture.naturalHeight];
+                  const context = canvas.getContext("2d");
+                  context.drawImage(picture, 0, 0);
+                  const { data: bytes } = context.getImageData(0, 0, canvas.width, canvas.height);
+                  let white = 0, ink = 0, clear = 0, coloured = 0;
+                  for (let k = 0; k < bytes.length; k += 4) {
+                    const [r, g, b, a] = bytes.subarray(k, k + 4);
+                    if (a < 255) clear += 1;
+                    else if (r === 255 && g === 255 && b === 255) white += 1;
+                    else if (r < 60 && g < 70 && b < 80) ink += 1;
+                    else if (Math.max(r, g, b) - Math.min(r, g, b) > 100) coloured += 1;
+                  }
+                  done({ white, ink, clear, coloured, all: bytes.length / 4 });
+                };
+                picture.src = data;
+                """, "data:image/png;base64," + base64.b64encode(picture).decode())
+            self.expect(seen and seen["clear"] == 0 and 0.4 < seen["white"] / seen["all"] < 0.995 and seen["ink"] > 500
+                        and seen["coloured"] > 500, f"{name}.png is blank, dark or see-through: {seen}")
 
     def paper(self):
         pdf = base64.b64decode(self.driver.print_page())
@@ -208,12 +289,13 @@ def main():
             visit.plots()
             visit.keyboard()
             visit.linked()
+            visit.beside()
             visit.toggles()
             fit = page.with_name("fit.json")
             if fit.exists():
                 visit.read_out(json.loads(fit.read_text(encoding="utf-8")))
-                visit.picture()
             visit.look("dark", 1100, dark=True)
+            visit.pictures()
             visit.look("phone", 390)
             visit.paper()
             visit.quiet()

@@ -8,8 +8,9 @@ use truerim_analysis::frequency::FrequencyResponse;
 use truerim_analysis::multisine::BestLinear;
 
 use super::cut::Cuts;
-use super::document::{Conditions, Curves, Measurand, ModelFacts, Quantity};
+use super::document::{Conditions, Measurand, ModelFacts, Quantity};
 use super::groups::{self, Group};
+use super::shown::Curves;
 use super::sweeps::DriveTerms;
 use super::{FitOptions, FittingError, Source, curves, ideal, model, multisines, sweeps, twist};
 

@@ -4,9 +4,9 @@ use serde::{Deserialize, Serialize};
 use truerim_analysis::estimate::{Check, Estimate, Outcome};
 
 use super::definitions::Family;
-use super::driver_curves::{HeatCurve, ResolutionCurve, ShockCurve, StaticMapCurve, TraceCurve};
 use super::facts::RecordingFacts;
 use super::reading::ShownIn;
+use super::shown::Curves;
 use crate::recording::Recording;
 
 /// What `fit.json` calls itself.
@@ -451,32 +451,6 @@ pub struct Temperature {
     pub min_degc: f64,
     /// Highest, °C.
     pub max_degc: f64,
-}
-
-/// Curves for plots; absent where there is nothing to show.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-pub struct Curves {
-    /// Steps of the headline group over one another.
-    pub steps: Option<StepCurves>,
-    /// Latency of each repeat of the headline group.
-    pub latency: Option<LatencyCurve>,
-    /// Frequency response of the headline chirps.
-    pub frequency: Option<FrequencyCurve>,
-    /// Steady torque over command.
-    #[serde(default)]
-    pub static_map: Option<StaticMapCurve>,
-    /// The first steering trace; documents of earlier versions have none.
-    #[serde(default)]
-    pub trace: Option<TraceCurve>,
-    /// Half-sine pulses by width.
-    #[serde(default)]
-    pub shock: Option<ShockCurve>,
-    /// Small steps on preloads.
-    #[serde(default)]
-    pub resolution: Option<ResolutionCurve>,
-    /// Warming and cooling.
-    #[serde(default)]
-    pub heat: Option<HeatCurve>,
 }
 
 /// Steps of one group on one time axis. Every list has one entry an instant.

@@ -8,13 +8,13 @@ use truerim_analysis::step::StepOptions;
 
 use super::cut::{Cut, Cuts, cut};
 use super::document::{
-    Conditions, Curves, FitDocument, Measurand, ModelFacts, Program, Quantity, RigSpring, SCHEMA,
-    SCHEMA_VERSION,
+    Conditions, FitDocument, Measurand, ModelFacts, Program, Quantity, RigSpring, SCHEMA, SCHEMA_VERSION,
 };
 use super::facts::RecordingFacts;
 use super::groups;
 use super::scan::scan;
 use super::sensor::SensorTerms;
+use super::shown::Curves;
 use super::{
     FittingError, agreement, by_frequency, curves, delays, drivetrain, heat, motion, quality, shock, small,
     spread, static_map, steps, sweeps, traces,
@@ -75,7 +75,7 @@ pub fn fit_recording(recording: &Recording, options: &FitOptions) -> Result<FitD
         spring: &spring,
     };
     let (mut results, models, response) = if motion::turns(recording) {
-        let mut results = motion::of(recording, &declared, &sensor, &base)?;
+        let mut results = motion::of(recording, &declared, &sensor, &base, &mut shown)?;
         results.push(sensor_delay(&sensor, &base));
         (results, Vec::new(), None)
     } else {
@@ -136,7 +136,8 @@ fn clamped(
         .and_then(Measurand::estimate)
         .cloned();
     let known = (source.declared, source.sensor, source.spring);
-    let loops = drivetrain::clamped(source.recording, known, latency.as_ref(), base)?;
+    let (loops, curve) = drivetrain::clamped(source.recording, known, latency.as_ref(), base)?;
+    shown.loops = curve;
     let (map, curve) = static_map::of(source.recording, source.sensor, base)?;
     shown.static_map = curve;
     let (traces, trace) = traces::of(source, base)?;

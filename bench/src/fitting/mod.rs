@@ -14,6 +14,7 @@ mod delays;
 mod document;
 mod driver_curves;
 mod drivetrain;
+mod drivetrain_curves;
 mod error;
 mod facts;
 mod fit;
@@ -30,6 +31,7 @@ mod reading;
 mod scan;
 mod sensor;
 mod shock;
+mod shown;
 mod small;
 mod spread;
 mod static_map;
@@ -44,15 +46,17 @@ pub use axis::{AxisFit, AxisRequest, AxisResult, fit_axis};
 pub use belt::{BeltReport, NotCompared, SIGNIFICANCE, compare_belts};
 pub use definitions::{Family, QuantityText};
 pub use document::{
-    Conditions, Curves, DelayCurve, FitDocument, FrequencyCurve, LOWEST_DB, LatencyCurve, Measurand,
-    ModelFacts, Program, Quantity, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, StepCurves, Temperature,
+    Conditions, DelayCurve, FitDocument, FrequencyCurve, LOWEST_DB, LatencyCurve, Measurand, ModelFacts,
+    Program, Quantity, RigSpring, RootFacts, SCHEMA, SCHEMA_VERSION, StepCurves, Temperature,
 };
 pub use driver_curves::{
     GrainCurve, HeatCurve, PreloadCurve, ResolutionCurve, ShockCurve, ShockLine, StaticMapCurve, TraceCurve,
     TrainCurve,
 };
+pub use drivetrain_curves::{CoggingCurve, FrictionCurve, LoopCurve, OrderMark};
 pub use error::FittingError;
 pub use facts::{Ending, RecordingFacts, RigFacts, SensorFacts, UnitFacts};
 pub(crate) use fit::Source;
 pub use fit::{FitOptions, fit_recording};
 pub use reading::{Reading, ShownIn, plain};
+pub use shown::Curves;

@@ -11,6 +11,8 @@ pub mod records_page;
 mod sample;
 #[cfg(test)]
 mod sample_driver;
+#[cfg(test)]
+mod sample_drivetrain;
 mod table;
 mod tables;
 #[cfg(test)]

@@ -1,5 +1,5 @@
 "use strict";
-// Zoom, read-out and toggling of series in the drawings as they stand. What is printed is the drawing; without this script it is whole.
+// Zoom, read-out, hiding of series and saving of the drawings as they stand. What is printed is the drawing; without this script it is whole.
 (() => {
   const NS = "http://www.w3.org/2000/svg";
   const GRID = "#DDE2E8", SOFT = "#52606D", INK = "#1F2933";
@@ -81,6 +81,8 @@
   };
 
   const links = new Map(); // panels that share an x axis, by its name and range
+  const AS_SVG = "data:image/svg+xml;charset=utf-8,";
+  const FINE = 2; // pixels of a saved picture to one of the drawing
 
   class Panel {
     constructor(element, figure) {
@@ -96,16 +98,29 @@
       this.numbers = Boolean(this.grid.querySelector('text[text-anchor="middle"]'));
       this.x = [0, 1];
       this.y = [0, 1];
-      // Panels above one another share an axis whose name stands under the last alone.
-      const key = `${element.dataset.x}`;
-      if (!links.has(key)) links.set(key, []);
-      links.get(key).push(this);
-      this.linked = links.get(key);
+      this.xText = element.dataset.x;
+      this.yText = element.dataset.y;
+      this.linked = this.level = this.beside = [this];
       this.cursor = make("path", { class: "cursor", d: "", fill: "none", stroke: INK, "stroke-width": 1 }, element);
       this.curves = null;
     }
-    get xName() {
-      return this.names[0] || this.linked.map((p) => p.names[0]).find(Boolean) || "";
+    /** Finds the panels that share an axis with this one, among those of its drawing and all others of the page. */
+    join(drawing) {
+      // Panels above one another share an axis whose name stands under the last alone.
+      const same = drawing.filter((p) => p.xText === this.xText);
+      this.xName = this.names[0] || same.map((p) => p.names[0]).find(Boolean) || "";
+      const key = `${this.xName}|${this.xText}`;
+      if (!links.has(key)) links.set(key, []);
+      links.get(key).push(this);
+      this.linked = links.get(key);
+      const unit = (p) => named(p.names[1])[1];
+      this.level = drawing.filter((p) => p.yText === this.yText && unit(p) === unit(this));
+      this.drawing = drawing;
+    }
+    /** Panels of the drawing over the same quantity: those of one range, and a piece of it beside the whole. */
+    get over() {
+      const piece = this.drawing.filter((p) => p.xName === this.xName && p.xAxis.log === this.xAxis.log);
+      return [...new Set([...this.linked, ...piece])];
     }
     isWhole() {
       return this.x[0] === 0 && this.x[1] === 1 && this.y[0] === 0 && this.y[1] === 1;
@@ -154,8 +169,10 @@
     showY(c, d) {
       const height = clamp(d - c, 1 / MOST, 1);
       const from = clamp(c, 0, 1 - height);
-      this.y = [from, from + height];
-      this.draw();
+      for (const panel of this.level) {
+        panel.y = [from, from + height];
+        panel.draw();
+      }
     }
     zoom(factor, share) {
       const [a, b] = this.x;
@@ -173,7 +190,7 @@
     }
     mark(share) {
       const [a, b] = this.x;
-      if (share === null || share < a || share > b) {
+      if (share === null || share < a - 1e-9 || share > b + 1e-9) {
         this.cursor.setAttribute("d", "");
         return;
       }
@@ -182,7 +199,8 @@
     }
     /** What the curves say at a share of the x axis, in words. */
     read(share) {
-      for (const panel of this.linked) panel.mark(share);
+      const value = this.xAxis.value(share);
+      for (const panel of this.over) panel.mark(panel.xAxis.share(value));
       if (!this.curves) {
         this.curves = [...this.data.querySelectorAll('path[fill="none"]')]
           .map((path) => ({ series: path.getAttribute("class"), points: pointsOf(path) }))
@@ -201,7 +219,7 @@
         }
       }
       const [xName, xUnit] = named(this.xName);
-      const where = say(this.xAxis.value(share));
+      const where = say(value);
       const [yName, yUnit] = named(this.names[1]);
       const parts = [...best]
         .filter(([series]) => !this.figure.off.has(series))
@@ -232,10 +250,11 @@
     frame(frame) {
       const svg = frame.querySelector("svg");
       const panels = [...svg.querySelectorAll(".panel")].map((p) => new Panel(p, this));
-      for (const key of svg.querySelectorAll(".key")) {
-        this.names.set(key.getAttribute("class").split(" ")[1], key.textContent.trim());
-      }
+      panels.forEach((panel) => panel.join(panels));
       if (panels.length === 0) return;
+      // A picture has nothing within it that can be pressed; a group has.
+      svg.setAttribute("role", "group");
+      for (const key of svg.querySelectorAll(".key")) this.key(key);
       frame.tabIndex = 0;
       frame.setAttribute("role", "application");
       frame.setAttribute(
@@ -318,6 +337,20 @@
       frame.addEventListener("focus", tell);
       frame.panels = panels;
     }
+    /** An entry of the legend hides its series and shows it again. */
+    key(key) {
+      const series = key.getAttribute("class").split(" ")[1];
+      this.names.set(series, key.textContent.trim());
+      for (const [name, value] of Object.entries({ tabindex: 0, role: "button", "aria-pressed": true })) key.setAttribute(name, value);
+      key.setAttribute("aria-label", key.textContent.trim());
+      key.addEventListener("click", () => this.toggle(series));
+      key.addEventListener("keydown", (event) => {
+        if (event.key !== "Enter" && event.key !== " ") return;
+        event.preventDefault();
+        event.stopPropagation();
+        this.toggle(series);
+      });
+    }
     /** The drawing that is shown now. */
     shown() {
       const frames = [...this.element.querySelectorAll(".wide, .narrow")];
@@ -326,12 +359,12 @@
     tools() {
       const bar = document.createElement("div");
       bar.className = "tools";
-      const button = (text, action, pressed) => {
+      const button = (text, action, label) => {
         const made = document.createElement("button");
         made.type = "button";
         made.textContent = text;
-        if (pressed) made.setAttribute("aria-pressed", "true");
-        made.addEventListener("click", () => action(made));
+        if (label) made.setAttribute("aria-label", label);
+        made.addEventListener("click", action);
         bar.append(made);
       };
       const panel = () => this.active || this.shown().panels?.[0];
@@ -340,44 +373,56 @@
         button("Zoom out", () => panel().zoom(2));
         button("Whole range", () => this.shown().panels.forEach((p) => p.reset()));
       }
-      button("Save PNG", () => this.save());
-      for (const [series, name] of this.names) button(name, (made) => this.toggle(series, made), true);
+      button("Save SVG", () => this.saveDrawing(), `Save SVG: ${this.title}`);
+      button("Save PNG", () => this.savePicture(), `Save PNG: ${this.title}`);
       this.element.querySelector("h3").after(bar);
     }
-    toggle(series, button) {
+    toggle(series) {
       const hide = !this.off.has(series);
       if (hide) this.off.add(series);
       else this.off.delete(series);
-      button.setAttribute("aria-pressed", String(!hide));
-      for (const element of this.element.querySelectorAll(`.data .${series}, .key.${series}`)) {
-        element.style.opacity = "";
-        element.style.display = hide ? "none" : "";
-      }
+      for (const key of this.element.querySelectorAll(`.key.${series}`)) key.setAttribute("aria-pressed", String(!hide));
+      for (const element of this.element.querySelectorAll(`.data .${series}`)) element.style.display = hide ? "none" : "";
     }
-    /** Twice as fine as it is shown, in the colours of the print. */
-    save() {
-      const svg = this.shown().querySelector("svg").cloneNode(true);
-      const { width, height } = this.shown().querySelector("svg").viewBox.baseVal;
-      svg.setAttribute("width", 2 * width);
-      svg.setAttribute("height", 2 * height);
+    /** The drawing as it is shown, in the colours of the print, without what only a page needs. */
+    drawing(scale) {
+      const shown = this.shown().querySelector("svg");
+      const svg = shown.cloneNode(true);
+      const { width, height } = shown.viewBox.baseVal;
+      svg.setAttribute("role", "img");
+      svg.setAttribute("width", scale * width);
+      svg.setAttribute("height", scale * height);
+      svg.querySelectorAll('.cursor, .box, .key[aria-pressed="false"]').forEach((element) => element.remove());
+      for (const key of svg.querySelectorAll(".key")) {
+        for (const name of ["tabindex", "role", "aria-pressed", "aria-label"]) key.removeAttribute(name);
+      }
       const style = document.createElementNS(NS, "style");
       style.textContent = ".data *{vector-effect:non-scaling-stroke}";
-      svg.prepend(style);
+      const paper = document.createElementNS(NS, "rect");
+      for (const [name, value] of Object.entries({ width, height, fill: "#FFFFFF" })) paper.setAttribute(name, value);
+      svg.prepend(style, paper);
+      return { text: new XMLSerializer().serializeToString(svg), width: scale * width, height: scale * height };
+    }
+    hand(href, ending) {
+      const link = document.createElement("a");
+      link.download = `${this.element.id}.${ending}`;
+      link.href = href;
+      link.click();
+    }
+    saveDrawing() {
+      this.hand(AS_SVG + encodeURIComponent(this.drawing(1).text), "svg");
+    }
+    savePicture() {
+      const { text, width, height } = this.drawing(FINE);
       const picture = new Image();
       picture.addEventListener("load", () => {
         const canvas = document.createElement("canvas");
-        canvas.width = 2 * width;
-        canvas.height = 2 * height;
-        const context = canvas.getContext("2d");
-        context.fillStyle = "#ffffff";
-        context.fillRect(0, 0, canvas.width, canvas.height);
-        context.drawImage(picture, 0, 0);
-        const link = document.createElement("a");
-        link.download = `${this.element.id}.png`;
-        link.href = canvas.toDataURL("image/png");
-        link.click();
+        canvas.width = width;
+        canvas.height = height;
+        canvas.getContext("2d").drawImage(picture, 0, 0, width, height);
+        this.hand(canvas.toDataURL("image/png"), "png");
       });
-      picture.src = `data:image/svg+xml;charset=utf-8,${encodeURIComponent(new XMLSerializer().serializeToString(svg))}`;
+      picture.src = AS_SVG + encodeURIComponent(text);
     }
   }
 

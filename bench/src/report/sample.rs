@@ -1,6 +1,6 @@
 //! A document made up for tests: an invented belt unit whose curves come from closed forms.
 
-use super::sample_driver;
+use super::{sample_driver, sample_drivetrain};
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refused};
 
 use crate::fitting::{
@@ -417,6 +417,9 @@ pub(crate) fn document() -> FitDocument {
             shock: Some(sample_driver::shock()),
             resolution: Some(sample_driver::resolution()),
             heat: Some(sample_driver::heat()),
+            loops: Some(sample_drivetrain::loops()),
+            friction: Some(sample_drivetrain::friction()),
+            cogging: Some(sample_drivetrain::cogging()),
             steps: Some(steps()),
             latency: Some(LatencyCurve {
                 group: "1.4 to 2.8 N·m".into(),

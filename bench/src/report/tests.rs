@@ -202,21 +202,37 @@ fn plots_are_well_formed_and_named() {
             "trace",
             "shock",
             "resolution",
-            "heat"
+            "heat",
+            "loops",
+            "friction",
+            "cogging"
         ]
     );
     for plot in &drawn {
         for svg in [&plot.wide, &plot.narrow] {
             balanced(svg, &[]);
             assert!(svg.contains("<title>") && svg.contains("role=\"img\"") && !svg.contains("NaN"));
-            for condition in [
-                "clamped",
-                "1.4 N·m",
-                "31.2 °C",
-                "n = ",
-                "3330 N·m/rad",
-                "93.4 ± 1.3 Hz",
-            ] {
+            let turned = ["friction", "cogging"].contains(&plot.name);
+            let conditions = if turned {
+                [
+                    "back-driven",
+                    "setpoint zero",
+                    "no preload",
+                    "31.2 °C",
+                    "n = ",
+                    "no resonance on the rig&#39;s spring",
+                ]
+            } else {
+                [
+                    "clamped",
+                    "1.4 N·m",
+                    "31.2 °C",
+                    "n = ",
+                    "3330 N·m/rad",
+                    "93.4 ± 1.3 Hz",
+                ]
+            };
+            for condition in conditions {
                 assert!(svg.contains(condition), "{}: {condition}", plot.name);
             }
         }
@@ -256,6 +272,9 @@ fn the_report_is_written_and_its_json_reads_back() {
             "plots/shock.svg",
             "plots/resolution.svg",
             "plots/heat.svg",
+            "plots/loops.svg",
+            "plots/friction.svg",
+            "plots/cogging.svg",
             "tables/results.csv",
             "tables/results.json",
             "tables/budget.csv",

@@ -22,6 +22,9 @@ pub(crate) fn or_unknown(text: &str, otherwise: &str) -> String {
 /// What was played: `step of 0.7 N·m on 0.35 N·m`.
 pub(crate) fn excitation(conditions: &Conditions, kind: &str) -> String {
     let Some(amplitude) = conditions.amplitude_nm else {
+        if conditions.mounting == "back-driven" {
+            return "turned by a drive at setpoint zero, no preload".into();
+        }
         // Results over repeats of every size have no amplitude of their own.
         return if conditions.n > 0 {
             format!("all {kind}s")

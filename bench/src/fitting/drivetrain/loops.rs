@@ -9,9 +9,10 @@ use truerim_analysis::position::step_counts;
 use truerim_analysis::regression;
 use truerim_analysis::statistics::mean_sd;
 
-use super::{One, slack};
+use super::{One, local, micro, slack};
 use crate::fitting::FittingError;
 use crate::fitting::document::{Conditions, Measurand, Quantity, RigSpring};
+use crate::fitting::drivetrain_curves::LoopCurve;
 use crate::fitting::groups::{temperature_of, with_checks};
 use crate::fitting::motion::{scale, track};
 use crate::fitting::reading::plain;
@@ -36,13 +37,13 @@ const FLANKS: f64 = 4.0;
 /// Latency from setpoint to torque where no step told it, s, and its standard uncertainty: 1 to 12 ms are usual.
 const ASSUMED_S: [f64; 2] = [6e-3, 3.5e-3];
 
-/// All results of slow loops; nothing for a recording without any.
+/// All results of slow loops and their curve; nothing for a recording without any.
 pub(crate) fn of(
     recording: &Recording,
     (declared, sensor, spring): (&Declared, &SensorTerms, &RigSpring),
     latency: Option<&Estimate>,
     base: &Conditions,
-) -> Result<Vec<Measurand>, FittingError> {
+) -> Result<(Vec<Measurand>, Option<LoopCurve>), FittingError> {
     let rows: Vec<&SegmentRow> = recording
         .segments()
         .iter()
@@ -53,7 +54,7 @@ pub(crate) fn of(
         .iter()
         .filter(|row| row.amplitude_nm > 0.99 * largest && row.preload_nm.abs() < 1e-9);
     let Some(first) = own.next() else {
-        return Ok(Vec::new());
+        return Ok((Vec::new(), None));
     };
     // Loops that follow one another are one record; a later repeat starts anew.
     let last = own
@@ -70,16 +71,34 @@ pub(crate) fn of(
         temperature: temperature_of(recording, std::slice::from_ref(&range))?,
         ..base.clone()
     };
-    let found = match Loops::read(recording, range, declared, period_s)? {
+    let (found, curve) = match Loops::read(recording, range, declared, period_s)? {
         Ok(loops) => {
             let late_s = latency.map_or(ASSUMED_S, |e| [e.value, e.std_uncertainty]);
             loops.results((declared, sensor, spring), late_s)
         }
-        Err(outcome) => [Quantity::Backlash, Quantity::LostMotion, Quantity::Hysteresis]
-            .map(|quantity| One::alone(quantity, outcome.clone()))
-            .into(),
+        Err(outcome) => (refused(&outcome), None),
     };
-    Ok(found.into_iter().map(|one| one.measurand(&conditions)).collect())
+    let n = found
+        .iter()
+        .filter_map(|one| one.result.estimate())
+        .map(|e| e.n)
+        .max();
+    let curve = curve.map(|curve| LoopCurve {
+        conditions: Conditions {
+            n: n.unwrap_or(0),
+            ..conditions.clone()
+        },
+        ..curve
+    });
+    let found = found.into_iter().map(|one| one.measurand(&conditions));
+    Ok((found.collect(), curve))
+}
+
+/// The same refusal in place of what loops give.
+fn refused(outcome: &Outcome) -> Vec<One> {
+    [Quantity::Backlash, Quantity::LostMotion, Quantity::Hysteresis]
+        .map(|quantity| One::alone(quantity, outcome.clone()))
+        .into()
 }
 
 /// Means over short blocks of whole loops.
@@ -140,7 +159,7 @@ impl Loops {
         &self,
         (declared, sensor, spring): (&Declared, &SensorTerms, &RigSpring),
         late_s: [f64; 2],
-    ) -> Vec<One> {
+    ) -> (Vec<One>, Option<LoopCurve>) {
         let largest = self.torque_nm.iter().fold(0.0_f64, |m, t| m.max(t.abs()));
         let rated = declared.peak_nm.unwrap_or(largest);
         let quantisation = self.step_rad / 12.0_f64.sqrt();
@@ -156,10 +175,7 @@ impl Loops {
         };
         let fit = match fit_backlash(std::slice::from_ref(&record), &options) {
             Ok(fit) => fit,
-            Err(refusal) => {
-                let all = [Quantity::Backlash, Quantity::LostMotion, Quantity::Hysteresis];
-                return all.map(|quantity| One::alone(quantity, refusal.clone())).into();
-            }
+            Err(refusal) => return (refused(&refusal.into()), Some(self.curve(&options, None))),
         };
         // Readings at one torque meet one place of a step, whatever is averaged there.
         let read = |outcome: &Outcome, readings: f64| {
@@ -203,7 +219,34 @@ impl Loops {
             group: None,
             result: breakaway,
         });
-        found
+        (found, Some(self.curve(&options, Some(&fit))))
+    }
+
+    /// The loops as they are drawn, with the lines that were laid through them.
+    fn curve(&self, options: &BacklashOptions, fit: Option<&BacklashFit>) -> LoopCurve {
+        let first = fit.and_then(|fit| fit.stiffness.first());
+        let flanks = first.and_then(|(range, outcome)| {
+            let k = outcome.estimate()?.value;
+            let ends = range.map(|share| share * options.rated_nm);
+            [-1.0, 1.0]
+                .map(|side| local::flank(&self.twist_rad, &self.torque_nm, ends.map(|nm| side * nm), k))
+                .into_iter()
+                .collect()
+        });
+        let branches = local::branches(&self.twist_rad, &self.torque_nm, &self.setpoint_nm);
+        let (at_nm, stiffness) = local::stiffness(&branches).into_iter().unzip();
+        // A ten-millionth of a radian: a hundredth of an encoder's step and less.
+        let fine = |x: &f64| (x * 1e7).round() / 1e7;
+        LoopCurve {
+            conditions: Conditions::default(),
+            twist_rad: self.twist_rad.iter().map(fine).collect(),
+            torque_nm: self.torque_nm.iter().map(|nm| micro(*nm)).collect(),
+            small_nm: options.small_share * options.rated_nm,
+            middle_rad: fit.and_then(|fit| fit.positions.first()).map(|p| p.middle_rad),
+            flanks: flanks.unwrap_or_default(),
+            at_nm,
+            stiffness,
+        }
     }
 
     /// Half the difference between rising and falling torque of command less what the drivetrain's spring `k` carries, at equal

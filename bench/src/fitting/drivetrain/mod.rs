@@ -2,8 +2,10 @@
 //! slides, from small ones; friction over speed, cogging by orders and the position sensor of one that a drive turns slowly.
 
 mod legs;
+mod local;
 mod loops;
 mod orders;
+mod over_angle;
 mod position;
 mod ringing;
 mod slack;
@@ -14,9 +16,11 @@ use truerim_analysis::estimate::Outcome;
 
 use super::FittingError;
 use super::document::{Conditions, Measurand, Quantity};
+use super::drivetrain_curves::{CoggingCurve, FrictionCurve};
 use super::groups::overall;
 use super::motion::{track, turned_at_zero};
 use super::sensor::SensorTerms;
+use super::shown::Curves;
 use crate::recording::{Declared, Recording};
 
 pub(crate) use loops::of as clamped;
@@ -59,12 +63,13 @@ impl One {
     }
 }
 
-/// What a rim shows that a drive turns to and fro; nothing for others.
+/// What a rim shows that a drive turns to and fro, and its curves; nothing for others.
 pub(super) fn turned(
     recording: &Recording,
     declared: &Declared,
     sensor: &SensorTerms,
     conditions: &Conditions,
+    shown: &mut Curves,
 ) -> Result<Vec<Measurand>, FittingError> {
     let Some(row) = turned_at_zero(recording).filter(|_| recording.header().mounting == "back-driven") else {
         return Ok(Vec::new());
@@ -72,8 +77,30 @@ pub(super) fn turned(
     let rows = recording.rows_between(row.start_tick, row.end_tick)?;
     let track = track::read(recording, rows)?;
     let pairs = legs::pairs(&track);
-    let (mut found, curve) = sweep::of(&track, &pairs, declared, sensor);
-    found.extend(orders::of(&track, &pairs, declared, sensor));
-    found.extend(position::of(recording, &track, &pairs, &curve, declared)?);
-    Ok(found.into_iter().map(|one| one.measurand(conditions)).collect())
+    let mut swept = sweep::of(&track, &pairs, declared, sensor);
+    let (orders, cogging) = orders::of(&track, &pairs, declared, sensor);
+    swept.found.extend(orders);
+    let position = position::of(recording, &track, &pairs, &swept.pairs, declared)?;
+    swept.found.extend(position);
+    shown.friction = swept.curve.map(|curve| FrictionCurve {
+        conditions: Conditions {
+            n: curve.speed_rad_s.len(),
+            ..conditions.clone()
+        },
+        ..curve
+    });
+    shown.cogging = cogging.map(|curve| CoggingCurve {
+        conditions: Conditions {
+            n: 2,
+            ..conditions.clone()
+        },
+        ..curve
+    });
+    let found = swept.found.into_iter();
+    Ok(found.map(|one| one.measurand(conditions)).collect())
+}
+
+/// Rounds to a millionth: a micro-newton-metre; far below noise, and it keeps the file small.
+fn micro(x: f64) -> f64 {
+    (x * 1e6).round() / 1e6
 }

@@ -11,9 +11,10 @@ use truerim_analysis::cogging::{
 };
 use truerim_analysis::estimate::{Contribution, Estimate, Outcome, Refusal};
 
-use super::One;
 use super::legs::Pair;
+use super::{One, over_angle};
 use crate::fitting::document::Quantity;
+use crate::fitting::drivetrain_curves::{CoggingCurve, OrderMark};
 use crate::fitting::motion::track::Track;
 use crate::fitting::reading::plain;
 use crate::fitting::sensor::SensorTerms;
@@ -38,7 +39,7 @@ const DOUBT: f64 = 0.2;
 const GROWS_FROM_HZ: f64 = 1.0;
 /// Points a turn of the spectrum in which undeclared orders are looked for; how far they stand out; least amplitude, N·m; most
 /// of them; and how far they lie from a declared one, orders.
-const POINTS: usize = 4096;
+pub(super) const POINTS: usize = 4096;
 const STANDS_OUT: f64 = 6.0;
 const LEAST_NM: f64 = 1e-3;
 const MOST_FOUND: usize = 12;
@@ -46,11 +47,16 @@ const APART: f64 = 1.5;
 /// Orders nearer than this are one.
 const SAME: f64 = 1e-6;
 
-/// Amplitude and phase of each order that stands out, and the swing that they make together.
-pub(super) fn of(track: &Track, pairs: &[Pair], declared: &Declared, sensor: &SensorTerms) -> Vec<One> {
+/// Amplitude and phase of each order that stands out, the swing that they make together, and the curve over the angle.
+pub(super) fn of(
+    track: &Track,
+    pairs: &[Pair],
+    declared: &Declared,
+    sensor: &SensorTerms,
+) -> (Vec<One>, Option<CoggingCurve>) {
     match orders(track, pairs, declared, sensor) {
-        Ok(found) => found,
-        Err(refusal) => vec![One::alone(Quantity::Cogging, refusal)],
+        Ok((found, curve)) => (found, curve),
+        Err(refusal) => (vec![One::alone(Quantity::Cogging, refusal)], None),
     }
 }
 
@@ -59,7 +65,7 @@ fn orders(
     pairs: &[Pair],
     declared: &Declared,
     sensor: &SensorTerms,
-) -> Result<Vec<One>, Refusal> {
+) -> Result<(Vec<One>, Option<CoggingCurve>), Refusal> {
     let base = base(pairs.iter())?;
     let second = pairs
         .iter()
@@ -79,6 +85,7 @@ fn orders(
     };
     let mut found = Vec::new();
     let mut swing = Vec::new();
+    let mut marks = Vec::new();
     for (k, line) in slow.lines.iter().enumerate() {
         let amplitude = match &line.even {
             // Orders that do not stand out are not there.
@@ -97,13 +104,18 @@ fn orders(
                 line.even_phase_rad,
                 estimate.std_uncertainty,
             ));
+            marks.push(OrderMark {
+                order: line.order,
+                name: name(line.order, &named),
+                amplitude_nm: [estimate.interval[0], estimate.value, estimate.interval[1]],
+            });
         }
         let phase = phase(line, &amplitude, &slow);
         found.push(One::of(Quantity::CoggingOrder, &group, amplitude));
         found.push(One::of(Quantity::CoggingPhase, &group, phase));
     }
     found.insert(0, One::alone(Quantity::Cogging, swing_of(&swing)));
-    Ok(found)
+    Ok((found, over_angle::of(&base_turns, base.speed, marks)))
 }
 
 fn long(pair: &&Pair) -> bool {
@@ -146,15 +158,17 @@ pub(in crate::fitting) fn named(declared: &Declared) -> Vec<NamedOrder> {
     own.map(|own| named_orders(&own)).unwrap_or_default()
 }
 
+/// What an order comes from; empty where nothing declared makes it.
+fn name(order: f64, named: &[NamedOrder]) -> String {
+    let names: Vec<String> = names_of(order, SAME, named).into_iter().map(|n| n.name).collect();
+    names.join(" or ")
+}
+
 /// `order 90: poles (uneven slots)`.
 fn group(order: f64, named: &[NamedOrder]) -> String {
-    let names: Vec<String> = names_of(order, SAME, named).into_iter().map(|n| n.name).collect();
-    let names = if names.is_empty() {
-        "not declared".to_owned()
-    } else {
-        names.join(" or ")
-    };
-    format!("order {}: {names}", plain(order, 5))
+    let name = name(order, named);
+    let name = if name.is_empty() { "not declared" } else { &name };
+    format!("order {}: {name}", plain(order, 5))
 }
 
 fn drivetrain(declared: &Declaration) -> Drivetrain {

@@ -2,26 +2,39 @@
 
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome};
 use truerim_analysis::friction::{
-    PairedDrag, StribeckFit, StribeckOptions, fit_stribeck, paired_drag, points_of,
+    DragPoint, PairedDrag, StribeckFit, StribeckModel, StribeckOptions, fit_stribeck, paired_drag, points_of,
 };
 
-use super::One;
 use super::legs::Pair;
 use super::ringing;
+use super::{One, micro};
 use crate::fitting::document::Quantity;
+use crate::fitting::drivetrain_curves::FrictionCurve;
 use crate::fitting::groups::with_checks;
 use crate::fitting::motion::{scale, track::Track};
 use crate::fitting::reading::plain;
 use crate::fitting::sensor::SensorTerms;
 use crate::recording::Declared;
 
-/// Drag at each speed, and Coulomb, viscous and breakaway friction from all; and the pairs, for what else depends on them.
-pub(super) fn of(
-    track: &Track,
-    pairs: &[Pair],
-    declared: &Declared,
-    sensor: &SensorTerms,
-) -> (Vec<One>, Vec<PairedDrag>) {
+/// Speeds at which the fitted curve is drawn.
+const DRAWN: usize = 160;
+/// How far below the slowest speed it is drawn.
+const BELOW: f64 = 0.5;
+/// Coverage factor of the bars: 95 % of a normal error.
+const K95: f64 = 1.96;
+
+/// What a sweep says.
+pub(super) struct Swept {
+    /// Its results.
+    pub(super) found: Vec<One>,
+    /// The pairs, for what else depends on them.
+    pub(super) pairs: Vec<PairedDrag>,
+    /// Its curve.
+    pub(super) curve: Option<FrictionCurve>,
+}
+
+/// Drag at each speed, and Coulomb, viscous and breakaway friction from all.
+pub(super) fn of(track: &Track, pairs: &[Pair], declared: &Declared, sensor: &SensorTerms) -> Swept {
     // The sensor reads what the wheelbase does to the drive: what turns the wheelbase is its negative.
     let effort: Vec<f64> = track.torque_nm.iter().map(|nm| -nm).collect();
     let mut found = Vec::new();
@@ -51,9 +64,49 @@ pub(super) fn of(
     let taken_out = ringing::taken_out(track, &curve, declared);
     let known = known(taken_out.as_deref(), &curve);
     let curve: Vec<PairedDrag> = curve.into_iter().map(|(_, drag)| drag).collect();
-    let fit = fit_stribeck(&points_of(taken_out.as_deref().unwrap_or(&curve)), &options);
+    let points = points_of(taken_out.as_deref().unwrap_or(&curve));
+    let fit = fit_stribeck(&points, &options);
+    let drawn = drawn(&curve, &points, fit.as_ref().ok().map(|fit| &fit.model));
     found.extend(all(&fit.map_err(Outcome::from), &known));
-    (found, curve)
+    Swept {
+        found,
+        pairs: curve,
+        curve: drawn,
+    }
+}
+
+/// A pair and its two points.
+type Both<'a> = (&'a PairedDrag, &'a [DragPoint]);
+
+/// The points, two a pair as [`points_of`] gives them, and the curve through them.
+fn drawn(pairs: &[PairedDrag], points: &[DragPoint], model: Option<&StribeckModel>) -> Option<FrictionCurve> {
+    let both: Vec<Both<'_>> = pairs.iter().zip(points.chunks_exact(2)).collect();
+    let (slowest, fastest) = (both.first()?.0.speed_rad_s, both.last()?.0.speed_rad_s);
+    let of =
+        |pick: &dyn Fn(&Both<'_>) -> f64| -> Vec<f64> { both.iter().map(|one| micro(pick(one))).collect() };
+    let speeds: Vec<f64> = match model {
+        Some(_) => (0..=DRAWN)
+            .map(|i| BELOW * slowest * (fastest / slowest / BELOW).powf(i as f64 / DRAWN as f64))
+            .collect(),
+        None => Vec::new(),
+    };
+    let along = |sign: f64| -> Vec<f64> {
+        let model = model.iter();
+        model
+            .flat_map(|model| speeds.iter().map(move |v| micro(model.torque_nm(sign * v))))
+            .collect()
+    };
+    Some(FrictionCurve {
+        speed_rad_s: of(&|(pair, _)| pair.speed_rad_s),
+        positive_nm: of(&|(_, sides)| sides[0].torque_nm),
+        negative_nm: of(&|(_, sides)| sides[1].torque_nm),
+        band_nm: of(&|(_, sides)| K95 * sides[0].u_nm),
+        as_measured_nm: of(&|(pair, _)| pair.friction_nm),
+        model_positive_nm: along(1.0),
+        model_negative_nm: along(-1.0),
+        model_rad_s: speeds.into_iter().map(micro).collect(),
+        ..FrictionCurve::default()
+    })
 }
 
 /// Whether what ringing costs was taken out of the curve.

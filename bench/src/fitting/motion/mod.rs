@@ -14,6 +14,7 @@ use super::FittingError;
 use super::document::{Conditions, Measurand, Quantity};
 use super::groups::{absent, overall, refused, with_checks};
 use super::sensor::SensorTerms;
+use super::shown::Curves;
 use crate::recording::{Declared, Recording};
 
 /// Whether the recording is one of a rim that turns; steps and chirps then say nothing of latency and bandwidth.
@@ -21,12 +22,13 @@ pub(crate) fn turns(recording: &Recording) -> bool {
     matches!(recording.header().mounting.as_str(), "free" | "back-driven")
 }
 
-/// Friction and inertia; nothing for a clamped rim.
+/// Friction and inertia, and their curves; nothing for a clamped rim.
 pub(crate) fn of(
     recording: &Recording,
     declared: &Declared,
     sensor: &SensorTerms,
     base: &Conditions,
+    shown: &mut Curves,
 ) -> Result<Vec<Measurand>, FittingError> {
     let found = match recording.header().mounting.as_str() {
         "free" => free::of(recording, declared)?,
@@ -52,6 +54,7 @@ pub(crate) fn of(
         declared,
         sensor,
         &conditions,
+        shown,
     )?);
     list.extend(super::drivetrain::small_loops(recording, &conditions)?);
     compare(&mut list);

@@ -4,6 +4,8 @@ mod forest;
 mod overlay;
 mod page;
 mod table;
+#[cfg(test)]
+mod tests;
 mod write;
 
 pub use overlay::overlays;

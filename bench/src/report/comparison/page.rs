@@ -1,5 +1,6 @@
 //! A comparison as one page.
 
+use super::overlay::NAMES;
 use crate::compare::{
     Compared, Comparison, Row, RowOutcome, Severity, SpreadKind, against_spread, bound_text, chance,
     difference_text, sentence, short_verdict, would_find_text,
@@ -32,14 +33,17 @@ pub fn comparison_page(comparison: &Comparison, plots: &[Plot]) -> Result<String
             &format!("against-{}", anchor(other)),
             &format!("{other} against {}", names.first().unwrap_or(&"")),
             "",
-            &(figures(&drawn, &["differences"]) + &tables(&own)),
+            &(figures(&drawn, &["differences"]).replace(
+                "id=\"plot-differences\"",
+                &format!("id=\"plot-differences-{}\"", anchor(other)),
+            ) + &tables(&own)),
         ));
     }
     body.push_str(&section(
         "curves",
         "Curves over one another",
         "Told apart by colour and by dash.",
-        &figures(plots, &["steps", "frequency", "latency", "static-map", "trace"]),
+        &figures(plots, &NAMES),
     ));
     body.push_str(&section(
         "setup",
@@ -179,11 +183,14 @@ const LEADING: [Quantity; 5] = [
     Quantity::Coulomb,
 ];
 
-const FAMILIES: [(Family, &str); 6] = [
+const FAMILIES: [(Family, &str); 9] = [
     (Family::Steps, "Steps"),
     (Family::Chirps, "By frequency"),
     (Family::Static, "Steady torque"),
     (Family::Traces, "Steering traces"),
+    (Family::Shock, "Short pulses"),
+    (Family::Small, "Small changes"),
+    (Family::Heat, "Warming"),
     (Family::Motion, "A rim that turns"),
     (Family::Drivetrain, "The drivetrain"),
 ];

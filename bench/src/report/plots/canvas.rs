@@ -284,9 +284,16 @@ impl<'a> Canvas<'a> {
         Ok(())
     }
 
-    /// Groups what follows with an entry of the legend.
-    pub(super) fn entry(&mut self, place: usize) {
-        self.loose.push_str(&format!("<g class=\"key s{place}\">"));
+    /// Groups what follows with an entry of the legend, over an area that is not seen but can be met.
+    pub(super) fn entry(&mut self, place: usize, corner: Point, (wide, tall): (f64, f64)) {
+        self.loose.push_str(&format!(
+            "<g class=\"key s{place}\"><rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" rx=\"3\" fill=\"none\" \
+             pointer-events=\"all\"/>",
+            path::short(corner.0),
+            path::short(corner.1),
+            path::short(wide),
+            path::short(tall)
+        ));
     }
 
     /// Ends such a group.

@@ -11,6 +11,9 @@ const SIZE: f64 = 12.0;
 /// Distance of lines, px.
 const LINE: f64 = 16.0;
 
+/// Mountings without a spring to ground.
+const HELD_BY_NOTHING: [&str; 2] = ["free", "back-driven"];
+
 /// Mounting, amplitude, preload, temperature, n, rig resonance.
 pub(crate) fn conditions_line(document: &FitDocument, conditions: &Conditions, kind: &str) -> String {
     let mut parts = vec![
@@ -20,6 +23,11 @@ pub(crate) fn conditions_line(document: &FitDocument, conditions: &Conditions, k
         format!("n = {}", conditions.n),
         words::rig_spring(conditions.rig_spring_nm_per_rad),
     ];
+    if HELD_BY_NOTHING.contains(&conditions.mounting.as_str()) {
+        parts.truncate(4);
+        parts.push("rim not held, so no resonance on the rig's spring".into());
+        return parts.join(" · ");
+    }
     parts.push(
         match document.headline(Quantity::Resonance).and_then(words::reading) {
             Some(reading) => format!("rings clamped on this rig at {reading}"),

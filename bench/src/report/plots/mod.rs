@@ -6,14 +6,18 @@
 pub(super) mod axis;
 pub(super) mod canvas;
 pub(super) mod caption;
+mod cogging;
 mod frequency;
+mod friction;
 mod heat;
 mod latency;
 pub(super) mod legend;
+mod loops;
 pub(super) mod palette;
 pub(super) mod panel;
 mod path;
 mod resolution;
+pub(super) mod sheet;
 mod shock;
 mod static_map;
 mod steps;
@@ -37,7 +41,7 @@ impl PlotError {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Plot {
     /// File name without ending: `steps`, `latency`, `frequency`, `static-map`, `trace`, `shock`,
-    /// `resolution`, `heat`.
+    /// `resolution`, `heat`, `loops`, `friction`, `cogging`.
     pub name: &'static str,
     /// What it shows.
     pub title: String,
@@ -144,6 +148,50 @@ pub fn plots(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
         });
     }
     plots.extend(of_the_driver(document)?);
+    plots.extend(of_the_drivetrain(document)?);
+    Ok(plots)
+}
+
+/// Plots of loops, friction and cogging.
+fn of_the_drivetrain(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
+    let curves = &document.curves;
+    let mut plots = Vec::new();
+    if let Some(curve) = curves.loops.as_ref().filter(|c| c.twist_rad.len() > 1) {
+        plots.push(Plot {
+            name: "loops",
+            title: "Slow loops of the drivetrain".into(),
+            reading: "Left: torque over the twist between rotor and rim. A gap shows as a flat stretch at zero torque, friction \
+                      as the width of the loop. Right: the slope of the flanks by torque, without a model; where it falls for good, \
+                      a belt's slack span has let go."
+                .into(),
+            wide: loops::draw(document, curve, Format::Wide)?,
+            narrow: loops::draw(document, curve, Format::Narrow)?,
+        });
+    }
+    if let Some(curve) = curves.friction.as_ref().filter(|c| c.speed_rad_s.len() > 1) {
+        plots.push(Plot {
+            name: "friction",
+            title: "Friction over speed".into(),
+            reading: "Left: torque that turns the wheelbase steadily, both ways. Right: the mean of both ways, which the sensor's zero \
+                      does not touch, with slow speeds drawn apart. It falls from rest and rises with speed; the dotted line has what \
+                      ripple shakes out of the rotor still in it."
+                .into(),
+            wide: friction::draw(document, curve, Format::Wide)?,
+            narrow: friction::draw(document, curve, Format::Narrow)?,
+        });
+    }
+    if let Some(curve) = curves.cogging.as_ref().filter(|c| c.angle_rad.len() > 1) {
+        plots.push(Plot {
+            name: "cogging",
+            title: "Torque over the angle".into(),
+            reading: "Above: torque that turns the wheelbase slowly, both ways; what lies between them is friction. Middle: half \
+                      their sum, in which friction cancels. Below: its orders; thick lines stand out of the noise and are named \
+                      after the part of the declared drivetrain that makes them."
+                .into(),
+            wide: cogging::draw(document, curve, Format::Wide)?,
+            narrow: cogging::draw(document, curve, Format::Narrow)?,
+        });
+    }
     Ok(plots)
 }
 

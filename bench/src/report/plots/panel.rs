@@ -28,10 +28,15 @@ pub(crate) struct Column {
 }
 
 impl Column {
+    /// Top of a panel below the first.
+    pub(crate) fn below(&self) -> f64 {
+        self.top + self.height + BETWEEN
+    }
+
     /// The next panel.
     pub(crate) fn next(&mut self, x: Axis, y: Axis) -> Panel {
         let (top, bottom) = (self.top, self.top + self.height);
-        self.top = bottom + BETWEEN;
+        self.top = self.below();
         Panel {
             left: self.left,
             top,
@@ -141,6 +146,22 @@ impl Panel {
             canvas.line(&thinned(piece, COLUMN), stroke)?;
         }
         Ok(())
+    }
+
+    /// A point's mark, 7 px wide, and the bar of its interval from `low` to `high`.
+    pub(crate) fn point(
+        &self,
+        canvas: &mut Canvas<'_>,
+        (x, y): (f64, f64),
+        (low, high): (f64, f64),
+        (mark, bar): (RGBColor, Stroke),
+    ) -> Result<(), PlotError> {
+        if !self.x.holds(x) || !y.is_finite() {
+            return Ok(());
+        }
+        self.curve(canvas, &[x, x], &[low, high], bar)?;
+        let (x, y) = self.at(x, self.y.clamp(y));
+        canvas.block((x - 3.5, y - 3.5), (x + 3.5, y + 3.5), mark, 0.9)
     }
 
     /// The area between two curves, clipped to the panel.
