@@ -99,6 +99,28 @@ fn a_first_order_lag_takes_from_each_octave_what_it_must() {
 }
 
 #[test]
+fn torque_where_nothing_was_commanded_is_distortion() {
+    // A sine of 1.5 Hz alone, and 0.06 of it at 40 Hz beside it in every repeat, in an octave that has no command.
+    let command = |t: f64| burst(t, 1.5);
+    let hum = |t: f64| command(t) + 0.06 * burst(t, 40.0);
+    let found = octaves(&records(command, hum, 2e-3), 5e-3).unwrap();
+    assert!(
+        found.octaves.iter().all(|o| o.range_hz[1] < 40.0),
+        "{:?}",
+        found.octaves
+    );
+    let distortion = found.distortion.estimate().unwrap();
+    assert!((distortion.value - 0.06).abs() < 0.004, "{distortion:?}");
+    // Noise is none of it, wherever it lies.
+    let quiet = octaves(&records(command, command, 2e-2), 5e-3).unwrap();
+    assert!(
+        quiet.distortion.estimate().unwrap().value < 0.01,
+        "{:?}",
+        quiet.distortion
+    );
+}
+
+#[test]
 fn a_cut_off_is_told_with_its_share() {
     // Of whole periods of a sine, 2/π acos 0.7 = 0.5064 of the time; a tenth of a second at both ends, where it is small, is left out.
     let command = |t: f64| (TAU * t).sin();

@@ -118,6 +118,25 @@ impl Spectra {
         }
         all
     }
+
+    /// Powers over lines at which nothing was commanded: nothing follows.
+    fn unasked(&self, (from, to): (usize, usize), kept: &[usize]) -> Powers {
+        let count = kept.len() as f64;
+        let (mut power, mut scatter) = (0.0, 0.0);
+        for k in from..to {
+            let mean = kept.iter().map(|i| self.torque[*i][k]).sum::<Complex64>() / count;
+            power += mean.norm_sqr();
+            scatter += kept
+                .iter()
+                .map(|i| (self.torque[*i][k] - mean).norm_sqr())
+                .sum::<f64>();
+        }
+        Powers {
+            beside: (power - scatter / (count - 1.0).max(1.0) / count).max(0.0),
+            mean: power,
+            ..Powers::default()
+        }
+    }
 }
 
 /// Gain and coherence by octave, and distortion over all of them; `shift_s` is the delay that is taken out.
@@ -156,7 +175,8 @@ pub fn octaves(records: &TraceRecords, shift_s: f64) -> Result<Octaves, Refusal>
         .map(|(_, lines)| spectra.powers(*lines, &every).command)
         .sum();
     let told: Vec<([f64; 2], (usize, usize))> = ranges
-        .into_iter()
+        .iter()
+        .copied()
         .filter(|(_, lines)| spectra.powers(*lines, &every).command > LEAST * LEAST * whole)
         .collect();
     // Both sides of the spectrum, over the samples.
@@ -174,10 +194,18 @@ pub fn octaves(records: &TraceRecords, shift_s: f64) -> Result<Octaves, Refusal>
             }
         })
         .collect();
+    // Torque where nothing was commanded is distortion too, all of it that every repeat has.
     let share = |kept: &[usize]| {
-        let all: Vec<Powers> = told
+        let all: Vec<Powers> = ranges
             .iter()
-            .map(|(_, lines)| spectra.powers(*lines, kept))
+            .map(|(_, lines)| {
+                let powers = spectra.powers(*lines, kept);
+                if powers.command > LEAST * LEAST * whole {
+                    powers
+                } else {
+                    spectra.unasked(*lines, kept)
+                }
+            })
             .collect();
         let sum = |f: fn(&Powers) -> f64| all.iter().map(f).sum::<f64>();
         (sum(|p| p.beside) / sum(|p| p.mean).max(f64::MIN_POSITIVE)).sqrt()
