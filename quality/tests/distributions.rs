@@ -78,3 +78,16 @@ fn noncentral_t_beside_scipy() {
         common::near_share(noncentral_t_quantile(p, dof, delta), case.number("t"), 1e-8);
     }
 }
+
+/// The check of numpy's default (Hyndman and Fan, type 7) and of the spread beside it; by numpy and scipy.
+#[test]
+fn quantiles_and_spread_beside_numpy() {
+    let values = [3.1, 2.7, 4.4, 2.9, 3.3, 8.2, 3.0, 2.8, 3.6, 3.2, 2.95, 5.1];
+    for (q, due) in [(0.5, 3.15), (0.9, 5.03), (0.95, 6.495), (0.99, 7.859)] {
+        let is = quality::quantile(&values, q).unwrap();
+        assert!((is - due).abs() < 1e-7, "{q}: {is}, not {due}");
+    }
+    assert!((quality::median_absolute_deviation(&values).unwrap() - 0.3).abs() < 1e-7);
+    let summary = quality::Summary::of("values", &values).unwrap();
+    assert!((summary.sd - 1.564_432_7).abs() < 1e-7, "{}", summary.sd);
+}

@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use crate::backend::{Cell, Database, all, cell, first};
+use crate::change::Recent;
 use crate::content::{Correction, Fit, Judgement, Kind, LimitsText, Note, Recording, recording_key};
 use crate::entry::Entry;
 use crate::error::RecordsError;
@@ -38,6 +39,8 @@ pub(crate) struct Names {
 pub(crate) struct Deriving<'a> {
     pub(crate) database: &'a mut dyn Database,
     pub(crate) names: &'a mut Names,
+    /// Recordings that are known without asking, because they are being entered.
+    pub(crate) recent: &'a mut Recent,
 }
 
 /// Rows in the making, for one entry.
@@ -55,7 +58,7 @@ impl Made {
 
 /// A recording's place among the tables: as it was entered, or as the latest correction before an entry has it.
 #[derive(Debug, Clone, Copy)]
-struct Place {
+pub(crate) struct Place {
     model: i64,
     unit: i64,
 }
@@ -72,6 +75,7 @@ impl Deriving<'_> {
                 let content: Recording = entry.content()?;
                 let place = self.recording(entry, entry.seq, &content, &mut made)?;
                 self.mention(place.unit, entry.seq, &mut made)?;
+                self.recent.insert(content.key(), (entry.seq, place));
             }
             Kind::Fit => self.fit(entry, &entry.content()?, &mut made)?,
             Kind::Limits => {
@@ -174,10 +178,15 @@ impl Deriving<'_> {
 
     fn fit(&mut self, entry: &Entry, content: &Fit, made: &mut Made) -> Result<(), RecordsError> {
         let key = recording_key(&content.seal);
-        let recording = self.numbered(&key, entry.seq)?.ok_or_else(|| {
-            entry.damaged(format!("it is of a recording that was not entered before, {key}"))
-        })?;
-        let place = self.place(recording, entry)?;
+        let (recording, place) = match self.recent.get(&key) {
+            Some(known) => *known,
+            None => {
+                let recording = self.numbered(&key, entry.seq)?.ok_or_else(|| {
+                    entry.damaged(format!("it is of a recording that was not entered before, {key}"))
+                })?;
+                (recording, self.place(recording, entry)?)
+            }
+        };
         let software = &content.software;
         made.row(
             &FITS,

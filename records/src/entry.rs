@@ -4,6 +4,7 @@
 //! SHA-256 of the link before it, a space, its digest and a line feed. So each link stands for all entries up to its own, and
 //! whoever holds the digests alone can follow the chain without seeing what other entries say.
 
+use serde::de::IgnoredAny;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
@@ -28,9 +29,9 @@ pub struct Stamp {
 /// What an entry's line holds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(crate) struct Line {
+pub(crate) struct Line<C = Value> {
     pub(crate) by: String,
-    pub(crate) content: Value,
+    pub(crate) content: C,
     pub(crate) entered: String,
     pub(crate) key: String,
     pub(crate) kind: String,
@@ -102,6 +103,12 @@ impl Entry {
             .map_err(|error| self.damaged(format!("its line is no entry ({error})")))
     }
 
+    /// Its line without its content.
+    pub(crate) fn heading(&self) -> Result<Line<IgnoredAny>, RecordsError> {
+        serde_json::from_str(&self.line)
+            .map_err(|error| self.damaged(format!("its line is no entry ({error})")))
+    }
+
     /// Which kind of entry it is.
     ///
     /// # Errors
@@ -115,7 +122,7 @@ impl Entry {
     /// # Errors
     /// [`RecordsError::Damaged`] when the line cannot be read.
     pub fn stamp(&self) -> Result<Stamp, RecordsError> {
-        let line = self.parsed()?;
+        let line = self.heading()?;
         Ok(Stamp {
             entered: line.entered,
             by: line.by,
@@ -128,6 +135,10 @@ impl Entry {
     /// # Errors
     /// [`RecordsError::Damaged`] when the line cannot be read as that.
     pub fn content<T: serde::de::DeserializeOwned>(&self) -> Result<T, RecordsError> {
+        // At once into the type; where that fails, step by step, to say what is wrong.
+        if let Ok(line) = serde_json::from_str::<Line<T>>(&self.line) {
+            return Ok(line.content);
+        }
         serde_json::from_value(self.parsed()?.content)
             .map_err(|error| self.damaged(format!("its content is no {} ({error})", self.kind)))
     }

@@ -10,6 +10,7 @@ mod act;
 mod address;
 mod backend;
 mod canonical;
+mod change;
 pub mod content;
 mod derive;
 pub mod entry;

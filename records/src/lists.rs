@@ -33,6 +33,8 @@ pub struct Filter {
     pub from: Option<i64>,
     /// Before this instant.
     pub until: Option<i64>,
+    /// Of those that are left, only so many of the newest.
+    pub newest: Option<usize>,
 }
 
 impl Filter {
@@ -75,6 +77,8 @@ pub struct Measurement {
     pub batch: String,
     /// The procedure.
     pub procedure: String,
+    /// The calibration: torque sensor and certificate.
+    pub calibration: String,
     /// When it was begun, RFC 3339.
     pub created: String,
     /// The same, seconds since 1970.
@@ -238,10 +242,11 @@ fn measurements(database: &mut dyn Database, filter: &Filter) -> Result<Vec<Meas
     let fixtures = names(database, "rigs", "fixture")?;
     let operators = names(database, "operators", "name")?;
     let procedures = names(database, "procedures", "name")?;
+    let calibrations = names(database, "calibrations", "sensor || ', ' || certificate")?;
 
     let sql = format!(
         "SELECT r.recording, r.model, u.serial, r.firmware, r.bench, r.rig, r.operator, r.procedure, r.batch, r.created, \
-         r.at, r.completion, r.overdue FROM recordings r JOIN units u ON u.entry = r.unit WHERE {narrow} \
+         r.at, r.completion, r.overdue, r.calibration FROM recordings r JOIN units u ON u.entry = r.unit WHERE {narrow} \
          AND NOT EXISTS (SELECT 1 FROM recordings s WHERE s.recording = r.recording AND s.entry > r.entry)"
     );
     let mut found = Vec::new();
@@ -266,6 +271,7 @@ fn measurements(database: &mut dyn Database, filter: &Filter) -> Result<Vec<Meas
             fixture: named(&fixtures, 5),
             operator: named(&operators, 6),
             procedure: named(&procedures, 7),
+            calibration: named(&calibrations, 13),
             batch: text(8),
             created: text(9),
             at: number(10),
@@ -281,6 +287,9 @@ fn measurements(database: &mut dyn Database, filter: &Filter) -> Result<Vec<Meas
         Ok(())
     })?;
     found.sort_by_key(|one| (one.at, one.recording));
+    if let Some(newest) = filter.newest {
+        found.drain(..found.len().saturating_sub(newest));
+    }
     Ok(found)
 }
 
@@ -308,27 +317,24 @@ fn series(
         }
         Ok(())
     })?;
-    let mut take = |row: &[Cell]| {
-        let measurand = cell(row, 0).int().unwrap_or(0);
-        let fit = cell(row, 1).int().unwrap_or(0);
-        if let (Some(of), Some(series)) = (at.get(&fit), all_series.get_mut(&measurand)) {
-            series.points.push(Point {
-                of: *of,
-                value: cell(row, 2).real(),
-                u: cell(row, 3).real(),
-            });
-        }
-        Ok(())
-    };
-    let sql = "SELECT r.measurand, r.fit, r.value, r.u FROM models m JOIN results r ON r.model = m.entry WHERE m.name = $1";
-    match only {
-        None => database.rows(sql, &[model.into()], &mut take)?,
-        Some(only) => {
-            let sql = format!("{sql} AND r.measurand IN (SELECT measurand FROM measurands WHERE name = $2)");
-            for name in only {
-                database.rows(&sql, &[model.into(), name.as_str().into()], &mut take)?;
-            }
-        }
+    let asked: Option<Vec<i64>> = only.map(|_| all_series.keys().copied().collect());
+    let models = all(
+        database,
+        "SELECT entry FROM models WHERE name = $1",
+        &[model.into()],
+    )?;
+    let first_fit = at.keys().copied().min().unwrap_or(0);
+    for model in models.iter().filter_map(|row| cell(row, 0).int()) {
+        database.results(
+            model,
+            asked.as_deref(),
+            first_fit,
+            &mut |measurand, fit, value, u| {
+                if let (Some(of), Some(series)) = (at.get(&fit), all_series.get_mut(&measurand)) {
+                    series.points.push(Point { of: *of, value, u });
+                }
+            },
+        )?;
     }
     let mut found: Vec<Series> = all_series
         .into_values()

@@ -187,6 +187,23 @@ impl Store {
         crate::derive::entry_at(self.database.as_mut(), seq)
     }
 
+    /// The fit of a recording that is in force, if there is one.
+    ///
+    /// # Errors
+    /// That it cannot be read.
+    pub fn fit_in_force(&mut self, seal: &str) -> Result<Option<Fit>, RecordsError> {
+        let sql = "SELECT f.entry FROM entries e JOIN fits f ON f.recording = e.seq WHERE e.\"key\" = $1 ORDER BY f.entry DESC";
+        let key = recording_key(seal);
+        for row in all(self.database.as_mut(), sql, &[key.as_str().into()])? {
+            let fit = cell(&row, 0).int().unwrap_or(0);
+            if !is_withdrawn(self.database.as_mut(), fit)? {
+                let entry = crate::derive::entry_at(self.database.as_mut(), fit)?;
+                return entry.map(|entry| entry.content()).transpose();
+            }
+        }
+        Ok(None)
+    }
+
     /// Whether a recording has a fit by this program, in this version and build, that is not withdrawn.
     ///
     /// # Errors

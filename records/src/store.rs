@@ -4,14 +4,12 @@ use serde::Serialize;
 
 use crate::address::Address;
 use crate::backend::{self, Cell, Database, cell, first};
+use crate::change::Change;
 use crate::content::{Fit, Kind, Recording};
-use crate::derive::{Deriving, Names, Row};
-use crate::entry::{Entry, FIRST_LINK, Stamp};
+use crate::derive::Names;
+use crate::entry::{FIRST_LINK, Stamp};
 use crate::error::RecordsError;
 use crate::schema;
-
-/// Most rows that one statement adds.
-const ROWS_A_STATEMENT: usize = 50;
 
 /// Records, open for reading and adding.
 ///
@@ -110,6 +108,10 @@ impl Store {
                 fitting_together(recording, fit)?;
             }
             done.extend(self.change(|change| {
+                let keys = some
+                    .iter()
+                    .flat_map(|(recording, fit, _)| [recording.key(), fit.key()]);
+                change.look_up(keys.collect())?;
                 some.iter()
                     .map(|(recording, fit, stamp)| {
                         Ok(Added {
@@ -130,11 +132,10 @@ impl Store {
     ) -> Result<T, RecordsError> {
         self.database.begin()?;
         let done = end_of_chain(self.database.as_mut()).and_then(|end| {
-            what(&mut Change {
-                database: self.database.as_mut(),
-                names: &mut self.names,
-                end,
-            })
+            let mut change = Change::new(self.database.as_mut(), &mut self.names, end);
+            let done = what(&mut change)?;
+            change.write()?;
+            Ok(done)
         });
         let done = done.and_then(|done| self.database.commit().map(|()| done));
         if done.is_err() {
@@ -224,93 +225,4 @@ fn end_of_chain(database: &mut dyn Database) -> Result<(i64, String), RecordsErr
         Some(row) => (cell(&row, 0).int().unwrap_or(0), cell(&row, 1).text().to_owned()),
         None => (0, FIRST_LINK.to_owned()),
     })
-}
-
-/// A change to the records, which nobody else makes at the same time.
-pub(crate) struct Change<'a> {
-    pub(crate) database: &'a mut dyn Database,
-    names: &'a mut Names,
-    /// Number and link of the last entry.
-    end: (i64, String),
-}
-
-impl Change<'_> {
-    /// Adds an entry, unless there is one of this key.
-    pub(crate) fn append(
-        &mut self,
-        kind: Kind,
-        key: &str,
-        content: &impl Serialize,
-        stamp: &Stamp,
-    ) -> Result<Placed, RecordsError> {
-        if let Some(there) = self.there(key)? {
-            return Ok(there);
-        }
-        let entry = Entry::new(self.end.0 + 1, &self.end.1, kind, key, content, stamp);
-        let cells = [
-            Cell::Int(entry.seq),
-            kind.word().into(),
-            key.into(),
-            entry.digest.as_str().into(),
-            entry.link.as_str().into(),
-            entry.line.as_str().into(),
-        ];
-        let sql =
-            "INSERT INTO entries (seq, kind, \"key\", digest, link, line) VALUES ($1, $2, $3, $4, $5, $6)";
-        self.database.execute(sql, &cells)?;
-        let rows = Deriving {
-            database: self.database,
-            names: self.names,
-        }
-        .rows_of(&entry)?;
-        self.insert(&rows, entry.seq)?;
-        self.end = (entry.seq, entry.link.clone());
-        Ok(Placed {
-            seq: entry.seq,
-            digest: entry.digest,
-            link: entry.link,
-            new: true,
-        })
-    }
-
-    /// The entry of a key, if there is one.
-    pub(crate) fn there(&mut self, key: &str) -> Result<Option<Placed>, RecordsError> {
-        let sql = "SELECT seq, digest, link FROM entries WHERE \"key\" = $1";
-        let row = first(self.database, sql, &[key.into()])?;
-        Ok(row.map(|row| Placed {
-            seq: cell(&row, 0).int().unwrap_or(0),
-            digest: cell(&row, 1).text().to_owned(),
-            link: cell(&row, 2).text().to_owned(),
-            new: false,
-        }))
-    }
-
-    fn insert(&mut self, rows: &[Row], entry: i64) -> Result<(), RecordsError> {
-        for alike in rows.chunk_by(|a, b| a.table == b.table) {
-            for some in alike.chunks(ROWS_A_STATEMENT) {
-                let Some(Row { table, .. }) = some.first() else {
-                    continue;
-                };
-                let width = table.columns.len();
-                let places: Vec<String> = (0..some.len())
-                    .map(|row| {
-                        let row: Vec<String> = (1..=width).map(|n| format!("${}", row * width + n)).collect();
-                        format!("({})", row.join(", "))
-                    })
-                    .collect();
-                let sql = format!(
-                    "INSERT INTO {} ({}) VALUES {}",
-                    table.name,
-                    table.columns.join(", "),
-                    places.join(", ")
-                );
-                let cells: Vec<Cell> = some
-                    .iter()
-                    .flat_map(|row| row.cells.iter().cloned().chain([Cell::Int(entry)]))
-                    .collect();
-                self.database.execute(&sql, &cells)?;
-            }
-        }
-        Ok(())
-    }
 }

@@ -12,6 +12,7 @@ use sha2::{Digest, Sha256};
 
 use crate::backend::{Cell, Database, all, cell};
 use crate::canonical::sha256;
+use crate::change::Recent;
 use crate::content::{Fit, Judgement, Kind, LimitsText, Recording};
 use crate::derive::{Deriving, Names, Row, entry_at, entry_of};
 use crate::entry::{Entry, FIRST_LINK, next_link};
@@ -171,6 +172,7 @@ impl Check<'_> {
         Deriving {
             database: self.database,
             names: &mut self.names,
+            recent: &mut Recent::default(),
         }
         .rows_of(entry)
     }
@@ -285,7 +287,7 @@ fn apart(row: &[Cell]) -> (&[Cell], i64) {
 
 /// Whether a line says what the columns beside it say, and its key what its content says.
 fn as_columns_say(entry: &Entry) -> Result<(), String> {
-    let line = entry.parsed().map_err(|error| error.to_string())?;
+    let line = entry.heading().map_err(|error| error.to_string())?;
     let differs = |column: &str| {
         Err(format!(
             "its column \"{column}\" is not what its line says: changed"

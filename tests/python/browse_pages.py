@@ -22,6 +22,8 @@ from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
+import browse_records
+
 AXE = importlib.resources.files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
 
 
@@ -286,11 +288,14 @@ def main():
             driver.get(page.as_uri())
             visit = Visit(driver, page, folder, keep)
             visit.look("light", 1100)
-            visit.plots()
-            visit.keyboard()
-            visit.linked()
-            visit.beside()
-            visit.toggles()
+            if browse_records.is_records(visit):
+                browse_records.use(visit)
+            else:
+                visit.plots()
+                visit.keyboard()
+                visit.linked()
+                visit.beside()
+                visit.toggles()
             fit = page.with_name("fit.json")
             if fit.exists():
                 visit.read_out(json.loads(fit.read_text(encoding="utf-8")))

@@ -15,6 +15,7 @@ pub mod pty_figures;
 pub mod recording_figures;
 pub mod records_figures;
 pub mod recovery;
+pub mod refit_figures;
 pub mod safety;
 pub mod seeds;
 pub mod stopping;

@@ -7,9 +7,43 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use acceptance::pairs::{measure, quicker};
+use records::limits::Limits;
+use records::{Filter, Stamp, Store};
+use truerim::archive::{BenchWanted, bench_sheet, demo_sheet, enter_year, limits_files, unit_sheet};
 use truerim::compare::{CompareOptions, Group, compare};
 use truerim::fitting::FitOptions;
+use truerim::report::records_page::{bench_page, records_page, unit_page};
 use truerim::report::{write_comparison, write_report};
+
+/// Pages of a model, a bench and a unit of an invented factory's year.
+fn records_pages(folder: &Path, records: &Path) -> Vec<PathBuf> {
+    let stamp = Stamp {
+        entered: "2026-01-05T08:00:00Z".to_owned(),
+        by: "test".to_owned(),
+        software: "test".to_owned(),
+    };
+    let address = records.join("records.db").display().to_string().parse().unwrap();
+    let mut store = Store::open(&address, true, &stamp).unwrap();
+    let entered = enter_year(&mut store, 100, 2, &stamp).unwrap();
+    let limits = &limits_files()[1];
+    let of_model = Limits::from_toml(&limits.file, &limits.text).unwrap();
+    let (all, wanted) = (Filter::default(), BenchWanted::default());
+    let unit = store.unit(&entered.odd[0], None).unwrap();
+    let model = demo_sheet(&mut store, limits).unwrap();
+    let bench = bench_sheet(&mut store, "bench 1", &all, &wanted).unwrap();
+    let unit = unit_sheet(&mut store, &unit, &all, Some(&of_model), &[]).unwrap();
+    let made = [
+        ("model", records_page(&model)),
+        ("bench", bench_page(&bench)),
+        ("unit", unit_page(&unit)),
+    ];
+    let write = |(name, page): (&str, Result<String, _>)| {
+        let path = folder.join(format!("{name}.html"));
+        std::fs::write(&path, page.unwrap()).unwrap();
+        path
+    };
+    made.into_iter().map(write).collect()
+}
 
 #[test]
 fn pages_work_in_a_browser() {
@@ -38,7 +72,8 @@ fn pages_work_in_a_browser() {
     let comparison = compare(&groups, &[], &CompareOptions::default()).unwrap();
     let against = folder.join("comparison");
     write_comparison(&against, &comparison, &groups).unwrap();
-    let pages = [report.join("report.html"), against.join("comparison.html")];
+    let mut pages = vec![report.join("report.html"), against.join("comparison.html")];
+    pages.extend(records_pages(folder, temporary.path()));
     for page in &pages {
         let bytes = std::fs::metadata(page).unwrap().len();
         assert!(bytes < 3_000_000, "{} has {bytes} bytes", page.display());

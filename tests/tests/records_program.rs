@@ -3,10 +3,16 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)] // helpers of a test may fail it
 
+#[path = "records_program/pages.rs"]
+mod pages;
+#[path = "records_program/refit.rs"]
+mod refit;
+
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::OnceLock;
 
+use acceptance::refit_figures::STEPS;
 use acceptance::safety::program::{Ended, program};
 use acceptance::safety::scene::PROCEDURE;
 use serde_json::Value;
@@ -20,18 +26,6 @@ fn run(args: Vec<&str>) -> Ended {
         err: String::from_utf8(ended.stderr).unwrap(),
     }
 }
-
-/// A segment with results to record.
-const STEPS: &str = r#"
-[[segment]]
-name = "steps"
-excitation = "step"
-levels = ["25 %", "-25 %"]
-repeats = 4
-hold = "150 ms"
-rest = "120 ms"
-dither = "1 ms"
-"#;
 
 /// Results of a unit, measured once for all tests, with records in a folder that is not there: so it waits in the outbox.
 fn measured() -> &'static (tempfile::TempDir, Ended) {
@@ -51,6 +45,9 @@ fn measured() -> &'static (tempfile::TempDir, Ended) {
         ];
         let (procedure, out, records) = (at("procedure.toml"), at("out/run"), at("shared/records.db"));
         args.extend([&procedure, "--out", &out, "--records", &records]);
+        let limits = at("kept.toml");
+        std::fs::write(&limits, limits_of("1 s")).unwrap();
+        args.extend(["--limits", &limits]);
         args.extend([
             "--unit",
             "W-0412",
@@ -65,6 +62,17 @@ fn measured() -> &'static (tempfile::TempDir, Ended) {
         (folder, ended)
     })
 }
+
+/// Limits of the latency of the model, by a guard band of 1.65 standard uncertainties.
+fn limits_of(above: &str) -> String {
+    format!(
+        "[limits]\nname = \"end of line\"\nmodel = \"Marten 7\"\noverdue = \"flag\"\n[limits.rule]\nkind = \"guard-band\"\n\
+         factor = 1.65\n[[limits.measurand]]\nid = \"latency\"\nreject_above = \"{above}\"\n"
+    )
+}
+
+/// The kinds of entries of a unit that was measured and judged once.
+const ALL_KINDS: [&str; 4] = ["recording", "fit", "limits", "judgement"];
 
 /// A copy of those results for one test.
 struct Results {
@@ -164,7 +172,7 @@ fn records_that_cannot_be_reached_do_not_stop_a_measurement_and_are_caught_up() 
     std::fs::create_dir(results.at("shared")).unwrap();
     assert_eq!(results.catch_up().code, Some(0));
     assert!(!results.note().exists());
-    assert_eq!(results.kinds(), ["recording", "fit"]);
+    assert_eq!(results.kinds(), ALL_KINDS);
     let history = results.json(&["history", "W-0412"]);
     let line: Value = serde_json::from_str(history[0]["entry"]["line"].as_str().unwrap()).unwrap();
     let content = &line["content"];
@@ -184,6 +192,44 @@ fn records_that_cannot_be_reached_do_not_stop_a_measurement_and_are_caught_up() 
     let sum = String::from_utf8(sums.stdout).unwrap();
     assert_eq!(content["procedure"]["sha256"].as_str(), sum.split(' ').next());
     assert_eq!(content["calibration"]["overdue"], false);
+    // Who, when, under which calibration, with which versions: all in the entry, by what the recording itself holds.
+    let fit: Value =
+        serde_json::from_str(&std::fs::read_to_string(results.at("out/run/fit.json")).unwrap()).unwrap();
+    let facts = &fit["recording"];
+    for (entered, recorded) in [
+        (&content["created"], &facts["created"]),
+        (&content["seal"], &facts["seal"]),
+        (
+            &content["calibration"]["certificate"],
+            &facts["sensor"]["certificate"],
+        ),
+        (
+            &content["calibration"]["calibrated"],
+            &facts["sensor"]["calibrated"],
+        ),
+        (&content["calibration"]["due"], &facts["sensor"]["due"]),
+        (&content["software"]["version"], &facts["software"]["version"]),
+        (&content["unit"]["firmware"], &facts["unit"]["firmware"]),
+    ] {
+        assert_eq!(entered, recorded);
+        assert!(entered.as_str().is_some_and(|text| !text.is_empty()), "{content}");
+    }
+    let of_fit: Value = serde_json::from_str(history[1]["entry"]["line"].as_str().unwrap()).unwrap();
+    assert_eq!(
+        of_fit["content"]["software"]["version"],
+        fit["software"]["version"]
+    );
+    for line in [&line, &of_fit] {
+        let entered = line["entered"].as_str().unwrap();
+        assert!(
+            records::seconds_of(entered).unwrap()
+                >= records::seconds_of(facts["created"].as_str().unwrap()).unwrap()
+        );
+        assert!(
+            line["software"].as_str().unwrap().starts_with("truerim "),
+            "{line}"
+        );
+    }
 
     // Adding the same again changes nothing, by whichever name.
     let fit = results.at("out/run/fit.json");
@@ -208,18 +254,52 @@ fn whatever_a_crash_leaves_is_caught_up_once() {
     assert!(ended.err.contains("holds no recording"), "{}", ended.err);
     assert!(results.note().exists());
 
+    // In the middle of the run: the recording has no seal, so it waits for somebody to recover it, and then it is fitted and added.
+    let results = Results::reachable();
+    let [recording, recovered] = ["out/run/recording.h5", "recovered.h5"].map(|name| results.at(name));
+    let killed = Path::new(env!("CARGO_MANIFEST_DIR")).join("data/recordings/schema-1.2-killed.h5");
+    std::fs::copy(killed, &recording).unwrap();
+    std::fs::remove_file(results.at("out/run/fit.json")).unwrap();
+    let ended = results.catch_up();
+    assert!(
+        ended.code == Some(1) && ended.err.contains("recover"),
+        "{}",
+        ended.err
+    );
+    assert!(results.note().exists());
+    let paths = [&recording, &recovered].map(|path| path.to_str().unwrap());
+    let ended = run(vec!["recover", paths[0], paths[1]]);
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    std::fs::rename(&recovered, &recording).unwrap();
+    let ended = results.catch_up();
+    println!("{}{}", ended.out, ended.err);
+    assert_eq!(results.json(&["units"]).as_array().unwrap().len(), 1);
+
+    // In the middle of writing the fit: it is made again from the recording.
+    let results = Results::reachable();
+    let fit = results.at("out/run/fit.json");
+    let then = std::fs::read(&fit).unwrap();
+    std::fs::write(&fit, &then[..then.len() / 2]).unwrap();
+    assert_eq!(results.catch_up().code, Some(0));
+    assert_eq!(std::fs::read(&fit).unwrap(), then);
+
     // After the recording was sealed, before the fit was written; then before the fit was added; then before the note was taken.
     let results = Results::reachable();
     let fit = results.at("out/run/fit.json");
     let then = std::fs::read(&fit).unwrap();
     std::fs::remove_file(&fit).unwrap();
     let note = std::fs::read(results.note()).unwrap();
+    // As if it died between adding and judging.
+    let mut without: Value = serde_json::from_slice(&note).unwrap();
+    without.as_object_mut().unwrap().remove("limits").unwrap();
+    std::fs::write(results.note(), without.to_string()).unwrap();
     assert_eq!(results.catch_up().code, Some(0));
     assert_eq!(std::fs::read(&fit).unwrap(), then);
+    assert_eq!(results.kinds(), ["recording", "fit"]);
     std::fs::write(results.note(), note).unwrap();
     std::fs::remove_file(results.at("out/run/record.json")).unwrap();
     assert_eq!(results.catch_up().code, Some(0));
-    assert_eq!(results.kinds(), ["recording", "fit"]);
+    assert_eq!(results.kinds(), ALL_KINDS);
     // The receipt is there again, and notes what the records have.
     let out = results.at("out");
     let verified = results.json(&["verify", "--receipts", out.to_str().unwrap()]);
@@ -250,11 +330,7 @@ fn a_unit_is_judged_corrected_noted_and_exported_for_others_to_verify() {
     let results = Results::reachable();
     assert_eq!(results.catch_up().code, Some(0));
     let limits = |above: &str| {
-        let text = format!(
-            "[limits]\nname = \"end of line\"\nmodel = \"Marten 7\"\noverdue = \"flag\"\n[limits.rule]\nkind = \"guard-band\"\n\
-             factor = 1.65\n[[limits.measurand]]\nid = \"latency\"\nreject_above = \"{above}\"\n"
-        );
-        std::fs::write(results.at("limits.toml"), text).unwrap();
+        std::fs::write(results.at("limits.toml"), limits_of(above)).unwrap();
         let ended = results.records(&[
             "judge",
             "W-0412",
@@ -362,27 +438,4 @@ fn a_unit_is_judged_corrected_noted_and_exported_for_others_to_verify() {
         std::fs::remove_dir_all(spoilt).unwrap();
     }
     assert_eq!(results.json(&["verify"])["findings"], Value::Array(Vec::new()));
-}
-
-#[test]
-fn an_archive_is_fitted_again_and_not_twice() {
-    let results = Results::reachable();
-    let out = results.at("out");
-    let refit = || results.json(&["refit", "--archive", out.to_str().unwrap(), "--jobs", "2"]);
-    let first = refit();
-    assert_eq!(
-        (&first["done"]["now"], &first["done"]["before"]),
-        (&1.into(), &0.into())
-    );
-    let second = refit();
-    assert_eq!(
-        (&second["done"]["now"], &second["done"]["before"]),
-        (&0.into(), &1.into())
-    );
-    // The numbers are those of the fit that measuring made: adding it finds the same entry.
-    assert!(
-        results
-            .done(&["add", out.to_str().unwrap()])
-            .contains("is there as entry 2")
-    );
 }

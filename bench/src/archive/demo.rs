@@ -38,6 +38,8 @@ pub struct Entered {
     pub checks: usize,
     /// Of those, of the gauge study.
     pub study: usize,
+    /// Serial numbers of the two odd units.
+    pub odd: Vec<String>,
 }
 
 /// A limits file of the demo: its name and text.
@@ -109,6 +111,7 @@ pub fn enter_year(
         measurements,
         checks,
         study: total - measurements - checks,
+        odd: made.odd.to_vec(),
     })
 }
 

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use records::{Added, Stamp, Store};
+use records::{Added, JudgedFit, Stamp, Store};
 
 use super::contents::{Given, contents};
 use super::{ArchiveError, FIT, RECORDING, io, receipt, unfit};
@@ -11,7 +11,7 @@ use crate::recording::{self, Recording};
 use crate::report;
 
 /// A results folder that is in the records.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Entered {
     /// The unit's model.
     pub model: String,
@@ -21,6 +21,9 @@ pub struct Entered {
     pub added: Added,
     /// Whether the calibration had run out.
     pub overdue: bool,
+    /// What limits make of it, where it was to be judged.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub judged: Option<JudgedFit>,
 }
 
 /// The fit in a results folder, or named itself, and where its recording lies, if it was found. A recording without a fit is
@@ -38,7 +41,7 @@ pub fn load(path: &Path) -> Result<(FitDocument, Option<PathBuf>), ArchiveError>
     if recording.exists() {
         sealed(&recording)?;
     }
-    let document = match (fit.exists(), recording.exists()) {
+    let document = match (fit.exists() && !cut_short(&fit), recording.exists()) {
         (true, _) => read(&fit)?,
         (false, true) => {
             let opened = Recording::open(&recording)?;
@@ -47,6 +50,7 @@ pub fn load(path: &Path) -> Result<(FitDocument, Option<PathBuf>), ArchiveError>
             report::write_report(folder, &document)?;
             document
         }
+        (false, false) if fit.exists() => read(&fit)?,
         (false, false) => {
             return Err(unfit(
                 path,
@@ -68,6 +72,14 @@ pub fn load(path: &Path) -> Result<(FitDocument, Option<PathBuf>), ArchiveError>
         return Err(unfit(&fit, problem));
     }
     Ok((document, Some(recording)))
+}
+
+/// Whether a fit ends in the middle, as one does whose program was killed while it wrote.
+fn cut_short(fit: &Path) -> bool {
+    let Ok(text) = std::fs::read_to_string(fit) else {
+        return false;
+    };
+    serde_json::from_str::<serde::de::IgnoredAny>(&text).is_err_and(|error| error.is_eof())
 }
 
 /// Refuses a recording that is not as it was sealed.
@@ -127,6 +139,7 @@ pub fn enter(store: &mut Store, path: &Path, given: &Given, stamp: &Stamp) -> Re
         serial: recording.unit.serial,
         added,
         overdue: recording.calibration.overdue,
+        judged: None,
     })
 }
 

@@ -4,16 +4,21 @@
 //! A results folder is whole by itself; the records say of it who, when, under which calibration and with what result, and bind
 //! that. [`contents()`] says what is entered, [`enter()`] enters a folder, [`Outbox`] keeps in mind what could not be.
 
+mod bench_sheet;
 mod contents;
 mod demo;
 mod derived;
 mod enter;
 mod export;
+mod guided;
+mod judged;
 mod outbox;
 mod receipt;
 mod refit;
 mod sheet;
+mod unit_sheet;
 mod units;
+mod values_table;
 
 use std::path::{Path, PathBuf};
 
@@ -23,15 +28,20 @@ use crate::fitting::FittingError;
 use crate::recording::RecordingError;
 use crate::report::ReportError;
 
+pub use bench_sheet::{BenchWanted, bench_sheet};
 pub use contents::{Given, contents};
 pub use demo::{LimitsFile, demo_sheet, enter_year, limits_files};
 pub use derived::{Holding, Limited, derived_limits};
 pub use enter::{Entered, enter, folders, load};
 pub use export::{Exported, export};
+pub use guided::{Computed, Progress, Step, Studied, computed, progress};
+pub use judged::{JUDGEMENT, LimitsNote, judge_document, judgement_on_page, keep_judgement};
 pub use outbox::{Delivered, Outbox, Waiting};
 pub use receipt::{RECEIPT, receipts};
-pub use refit::{Refitted, refit};
-pub use sheet::{Study, StudyBy, Wanted, sheet};
+pub use refit::{Changed, Refitted, refit};
+pub use sheet::{NEWEST, Study, StudyBy, Wanted, sheet};
+pub use unit_sheet::unit_sheet;
+pub use values_table::{TableOrigin, write_values};
 
 /// Name of the recording in a results folder.
 pub const RECORDING: &str = "recording.h5";

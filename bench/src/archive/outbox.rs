@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use super::contents::Given;
 use super::enter::{Entered, enter};
+use super::judged::{LimitsNote, keep_judgement};
 use super::{ArchiveError, FIT, RECORDING, io, sync_folder, unfit, write_safely};
 
 /// Name of the outbox, beside the results folders it is of.
@@ -35,6 +36,9 @@ pub struct Waiting {
     pub batch: Option<String>,
     /// Who measured.
     pub by: String,
+    /// The limits that it is to be judged by, if any were given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limits: Option<LimitsNote>,
 }
 
 /// What waited, and what became of it.
@@ -158,8 +162,24 @@ impl Outbox {
             by: waiting.by.clone(),
             ..stamp.clone()
         };
-        let entered = enter(store, &results, &given, &stamp)?;
-        self.take(&waiting.folder)?;
+        let mut entered = enter(store, &results, &given, &stamp)?;
+        let Some(note) = &waiting.limits else {
+            self.take(&waiting.folder)?;
+            return Ok(entered);
+        };
+        let limits = note.limits()?;
+        match store.judge(entered.added.fit.seq, &limits, &stamp) {
+            Err(error) if error.may_pass() => return Err(error.into()),
+            judged => {
+                // What these limits cannot judge, they cannot judge later either: the measurement is in the records.
+                let judged = judged.map_err(ArchiveError::from);
+                if let Ok(judged) = &judged {
+                    keep_judgement(&results, &limits, &judged.judgement)?;
+                }
+                self.take(&waiting.folder)?;
+                entered.judged = Some(judged?);
+            }
+        }
         Ok(entered)
     }
 }

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc;
 
 use records::content::{self, Program};
-use records::{Stamp, Store};
+use records::{Difference, Stamp, Store};
 use serde::Serialize;
 
 use super::contents::{Given, contents};
@@ -15,7 +15,7 @@ use crate::fitting::{FitOptions, fit_recording};
 use crate::recording::{Recording, verify};
 
 /// What fitting an archive again did.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Refitted {
     /// Recordings in the archive.
     pub recordings: usize,
@@ -25,6 +25,23 @@ pub struct Refitted {
     pub now: usize,
     /// Those that could not be, each with the reason.
     pub failed: Vec<(PathBuf, String)>,
+    /// Those fitted now that had an earlier fit which says something else.
+    pub changed: Vec<Changed>,
+}
+
+/// A recording of which the new fit says something else than the one that was in force.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Changed {
+    /// The recording.
+    pub path: PathBuf,
+    /// The unit's serial number.
+    pub serial: String,
+    /// Which version made the earlier fit.
+    pub before_by: String,
+    /// Measurands in which the two agree to the last bit.
+    pub same: usize,
+    /// The others.
+    pub differences: Vec<Difference>,
 }
 
 /// Fits each recording below `archive` that has no fit by this version in the records, and adds the fit beside the earlier
@@ -78,8 +95,12 @@ pub fn refit(
             match fitted {
                 Ok(None) => done.before += 1,
                 Ok(Some((recording, fit))) => {
-                    lock(&records).add(&recording, &fit, stamp)?;
+                    let mut records = lock(&records);
+                    let before = records.fit_in_force(&recording.seal)?;
+                    records.add(&recording, &fit, stamp)?;
                     done.now += 1;
+                    done.changed
+                        .extend(before.and_then(|before| changed(path, &recording, &before, &fit)));
                 }
                 Err(ArchiveError::Records(error)) if error.may_pass() => return Err(error.into()),
                 Err(error) => done.failed.push((path.clone(), error.to_string())),
@@ -87,7 +108,27 @@ pub fn refit(
             tell(path);
         }
         done.failed.sort();
+        done.changed.sort_by(|a, b| a.path.cmp(&b.path));
         Ok(done)
+    })
+}
+
+/// Where the new fit differs; nothing where it does not.
+fn changed(
+    path: &Path,
+    recording: &content::Recording,
+    before: &content::Fit,
+    now: &content::Fit,
+) -> Option<Changed> {
+    let (same, differences) = records::differences(before, now);
+    (!differences.is_empty()).then(|| Changed {
+        path: path.to_owned(),
+        serial: recording.unit.serial.clone(),
+        before_by: format!("{} {}", before.software.version, before.software.build)
+            .trim()
+            .to_owned(),
+        same,
+        differences,
     })
 }
 

@@ -12,11 +12,15 @@ use super::{ArchiveError, unfit};
 use crate::report::records_page::{CheckSeries, GaugeData, Measurand, Row, Sheet};
 
 /// Least values of a measurand for which a page draws it.
-const LEAST: usize = 8;
+pub(super) const LEAST: usize = 8;
 /// Most measurands of a page that nobody chose.
-const MOST: usize = 12;
+pub(super) const MOST: usize = 12;
 /// Seconds of a day.
-const DAY_S: f64 = 86_400.0;
+pub(super) const DAY_S: f64 = 86_400.0;
+
+/// How many of the newest measurements of a model a page shows unless more are asked for: enough for every statistic on it, and
+/// still a page that a browser opens at once.
+pub const NEWEST: usize = 2000;
 
 /// What tells the runs of a gauge study apart.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -133,7 +137,7 @@ pub fn sheet(data: &ModelData, model: &str, about: &str, wanted: &Wanted) -> Res
     })
 }
 
-fn date(m: &Measurement) -> &str {
+pub(super) fn date(m: &Measurement) -> &str {
     m.created.get(..10).unwrap_or(&m.created)
 }
 
@@ -225,7 +229,7 @@ fn checks(
 }
 
 /// The cells of a study; every one must hold as many measurements as the others.
-fn gauge(data: &ModelData, study: &Study) -> Result<GaugeData, String> {
+pub(super) fn gauge(data: &ModelData, study: &Study) -> Result<GaugeData, String> {
     let series = data
         .series
         .iter()

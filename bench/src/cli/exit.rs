@@ -3,6 +3,7 @@
 use std::process::ExitCode;
 
 use bench_core::run::{End, StopCause};
+use records::content::Verdict;
 
 use crate::archive::ArchiveError;
 use crate::calibration::CalibrationError;
@@ -43,6 +44,15 @@ impl Exit {
             0 => Self::Done,
             2 => Self::Usage,
             _ => Self::File,
+        }
+    }
+
+    /// The code for what limits make of units: that of the worst.
+    pub(super) const fn of_verdict(worst: Verdict) -> Self {
+        match worst {
+            Verdict::Pass => Self::Done,
+            Verdict::Fail => Self::Failed,
+            Verdict::Undecided => Self::Undecided,
         }
     }
 

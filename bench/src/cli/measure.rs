@@ -4,16 +4,20 @@ use std::path::{Path, PathBuf};
 
 use bench_core::plan::Plan;
 use bench_core::run::{Failure, Outcome};
+use records::content::Judgement;
+use records::limits::Limits;
 use serde_json::json;
 
 use super::args::RunArgs;
 use super::exit::{Exit, Problem};
 use super::records::measured::Entering;
+use super::records::table;
 use super::say::Say;
 use super::{contact, fit, permit, report};
-use crate::archive::RECORDING;
+use crate::archive::{self, LimitsNote, RECORDING};
 use crate::drive::clock::wall_clock_for_names;
 use crate::drive::lateness::EDGES_US;
+use crate::fitting::FitDocument;
 use crate::session::{self, Bench, Session, SettingsText};
 
 /// Records, fits and reports.
@@ -23,19 +27,32 @@ pub(super) fn measure(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
         recording,
         folder,
         entering,
+        limits,
     } = record_into_folder(args, say)?;
-    let exit = exit_of(&session);
+    let mut exit = exit_of(&session);
     let began = session.seal.is_some();
     if !began || session.outcome.counters.rows == 0 {
-        say.json(&summary(&session, None, None));
+        say.json(&summary(&session, exit, &Found::default()));
         return Ok(exit);
     }
     // A run that ended early still has something to say; the document says that it is partial.
     let document = fit::fit_file(&recording, say)?;
     let files = report::write(&folder, &document, say)?;
     say.result(&crate::report::table(&document));
-    let entered = entering.map(|entering| entering.deliver(say));
-    say.json(&summary(&session, Some(&document), entered));
+    let judgement = match &limits {
+        Some(limits) => Some(judged(&document, limits, &folder, say)?),
+        None => None,
+    };
+    // How the run ended matters more than what its results come to.
+    if let (Exit::Done, Some(judgement)) = (exit, &judgement) {
+        exit = Exit::of_verdict(judgement.verdict);
+    }
+    let found = Found {
+        document: Some(&document),
+        judgement: judgement.as_ref(),
+        records: entering.map(|entering| entering.deliver(say)),
+    };
+    say.json(&summary(&session, exit, &found));
     for file in files.iter().filter(|file| file.ends_with("report.html")) {
         say.note(&format!("Open {}", file.display()));
     }
@@ -56,8 +73,41 @@ pub(super) fn record(args: &RunArgs, say: &Say) -> Result<Exit, Problem> {
     if entering.is_some() {
         say.note("It waits for the records: truerim records catch-up fits it and adds it.");
     }
-    say.json(&summary(&session, None, None));
-    Ok(exit_of(&session))
+    let exit = exit_of(&session);
+    say.json(&summary(&session, exit, &Found::default()));
+    Ok(exit)
+}
+
+/// Judges what was found, says it, and leaves it beside the fit and on the page.
+fn judged(document: &FitDocument, limits: &Limits, folder: &Path, say: &Say) -> Result<Judgement, Problem> {
+    let judgement = archive::judge_document(document, limits)?;
+    let recording = &document.recording;
+    let unit = &recording.unit;
+    let of = (
+        unit.model.as_str(),
+        unit.serial.as_str(),
+        recording.created.as_str(),
+    );
+    say.result(&table::judgement(of, &judgement));
+    archive::keep_judgement(folder, limits, &judgement)?;
+    Ok(judgement)
+}
+
+/// The limits that a unit is to be judged by, with the text that they were read from. Looked at before anything moves.
+fn limits_for(args: &RunArgs, model: &str) -> Result<Option<(Limits, LimitsNote)>, Problem> {
+    let Some(path) = &args.enter.limits else {
+        return Ok(None);
+    };
+    let SettingsText { file, text } = SettingsText::read(path)?;
+    let note = LimitsNote { file, text };
+    let limits = note.limits()?;
+    match limits.text.model == model {
+        true => Ok(Some((limits, note))),
+        false => Err(Problem::Usage(format!(
+            "{} holds limits for the model {}, and the rig file names a {model}",
+            note.file, limits.text.model
+        ))),
+    }
 }
 
 struct Recorded {
@@ -66,6 +116,7 @@ struct Recorded {
     folder: PathBuf,
     /// What the records are to have of it; none where none were asked for, or nothing was recorded.
     entering: Option<Entering>,
+    limits: Option<Limits>,
 }
 
 fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
@@ -73,6 +124,7 @@ fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
     if let Some(unit) = &args.enter.unit {
         bench.rig.wheelbase.serial.clone_from(unit);
     }
+    let limits = limits_for(args, &bench.rig.wheelbase.model)?;
     let procedure = SettingsText::read(&args.procedure)?;
     let plan = session::plan_for(&procedure, &bench.rig, args.rig.seed)?;
     say.note(&plan.summary().to_string());
@@ -94,7 +146,8 @@ fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
     })?;
     let permit = permit::ask(&bench, Some(&plan), args.rig.yes, &args.rig.operator, say)?;
     let stop = contact::stop_flag()?;
-    let entering = Entering::begin(&args.enter, &folder, &args.rig.operator)?;
+    let (limits, note) = limits.unzip();
+    let entering = Entering::begin(&args.enter, &folder, &args.rig.operator, note.as_ref())?;
     let bar = say.bar();
     let session = session::record(
         &bench,
@@ -122,6 +175,7 @@ fn record_into_folder(args: &RunArgs, say: &Say) -> Result<Recorded, Problem> {
         recording,
         folder,
         entering,
+        limits,
     })
 }
 
@@ -217,11 +271,15 @@ pub(super) fn warn_of_torque(outcome: &Outcome, say: &Say) {
     }
 }
 
-fn summary(
-    session: &Session,
-    document: Option<&crate::fitting::FitDocument>,
+/// What came of the results of a run.
+#[derive(Default)]
+struct Found<'a> {
+    document: Option<&'a FitDocument>,
+    judgement: Option<&'a Judgement>,
     records: Option<serde_json::Value>,
-) -> serde_json::Value {
+}
+
+fn summary(session: &Session, exit: Exit, found: &Found<'_>) -> serde_json::Value {
     let outcome = &session.outcome;
     let no_answer = matches!(
         outcome.end,
@@ -229,7 +287,7 @@ fn summary(
     );
     json!({
         "end": outcome.end.to_string(),
-        "exit_code": exit_of(session) as u8,
+        "exit_code": exit as u8,
         "zero_torque_confirmed": outcome.zero_confirmed || !outcome.was_armed,
         "rig_answered": !no_answer,
         "rows": outcome.counters.rows,
@@ -245,7 +303,8 @@ fn summary(
         "stop_round_trip_us": outcome.proofs.stop_round_trip_us,
         "watchdog_us": outcome.proofs.watchdog_us,
         "seal": session.seal.as_ref().map(|seal| seal.sha256.clone()),
-        "fit": document,
-        "records": records,
+        "fit": found.document,
+        "judgement": found.judgement,
+        "records": found.records,
     })
 }

@@ -28,6 +28,7 @@ pub(super) fn report(args: &ReportArgs, say: &Say) -> Result<Exit, Problem> {
 pub(super) fn write(folder: &Path, document: &FitDocument, say: &Say) -> Result<Vec<PathBuf>, Problem> {
     let spinner = say.spinner("drawing");
     let files = crate::report::write_report(folder, document)?;
+    crate::archive::judgement_on_page(folder)?;
     spinner.finish_and_clear();
     Ok(files)
 }

@@ -43,6 +43,12 @@ pub fn publish(folder: &Path, out: &Path, about: &About) -> Result<Published, Pu
     let mut members = Members::new();
     let mut left_out = Vec::new();
     gather(folder, folder, &mut members, &mut left_out)?;
+    // What somebody's limits make of it is not part of the measurement; the page follows from the fit alone.
+    if let Some(page) = members.get_mut(PAGE)
+        && let Ok(text) = std::str::from_utf8(page)
+    {
+        *page = crate::report::without_verdict(text).into_bytes();
+    }
     let fit = folder.join(FIT);
     let text = members.get(FIT).map_or(&[][..], Vec::as_slice);
     let document: FitDocument = serde_json::from_slice(text).map_err(|source| PublishError::NotAFit {

@@ -17,6 +17,7 @@ mod table;
 mod tables;
 #[cfg(test)]
 mod tests;
+mod verdict;
 mod words;
 mod write;
 
@@ -25,4 +26,5 @@ pub use escape::escape;
 pub use html::html;
 pub use plots::{Plot, PlotError, plots};
 pub use table::table;
+pub use verdict::{Verdict, with_verdict, without_verdict};
 pub use write::{ReportError, write_fit, write_report};

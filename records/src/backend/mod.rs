@@ -31,14 +31,6 @@ impl Cell {
         }
     }
 
-    /// The number, if it is one.
-    pub(crate) fn real(&self) -> Option<f64> {
-        match self {
-            Self::Real(value) => Some(*value),
-            _ => None,
-        }
-    }
-
     /// The text, or nothing of it.
     pub(crate) fn text(&self) -> &str {
         match self {
@@ -89,6 +81,18 @@ pub(crate) enum Dialect {
 /// What is done with each row of an answer.
 pub(crate) type EachRow<'a> = &'a mut dyn FnMut(&[Cell]) -> Result<(), RecordsError>;
 
+/// New rows of one table.
+#[derive(Debug)]
+pub(crate) struct Batch {
+    pub(crate) table: &'static str,
+    pub(crate) columns: &'static [&'static str],
+    /// Cells in the order of the columns. Only numbers with a point may be absent.
+    pub(crate) rows: Vec<Vec<Cell>>,
+}
+
+/// What is done with each result: its measurand, fit, value and standard uncertainty.
+pub(crate) type EachResult<'a> = &'a mut dyn FnMut(i64, i64, Option<f64>, Option<f64>);
+
 /// An open database.
 pub(crate) trait Database: Send {
     fn dialect(&self) -> Dialect;
@@ -101,6 +105,18 @@ pub(crate) trait Database: Send {
 
     /// The rows of a question, one after the other.
     fn rows(&mut self, sql: &str, cells: &[Cell], each: EachRow<'_>) -> Result<(), RecordsError>;
+
+    /// Adds new rows, all within the change that was begun.
+    fn insert(&mut self, batches: Vec<Batch>) -> Result<(), RecordsError>;
+
+    /// The results of a model (by its number) from a fit on, of all measurands or of some; those of a measurand together.
+    fn results(
+        &mut self,
+        model: i64,
+        measurands: Option<&[i64]>,
+        first_fit: i64,
+        each: EachResult<'_>,
+    ) -> Result<(), RecordsError>;
 
     /// Begins a change; until it ends nobody else changes anything.
     fn begin(&mut self) -> Result<(), RecordsError>;

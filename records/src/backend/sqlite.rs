@@ -9,13 +9,15 @@ use std::time::Duration;
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
 use rusqlite::{Connection, OpenFlags, Statement, ToSql};
 
-use super::{Cell, Database, Dialect, EachRow};
+use super::{Batch, Cell, Database, Dialect, EachResult, EachRow};
 use crate::error::{RecordsError, told};
 
 /// How long one program waits for another to finish its change.
 const PATIENCE: Duration = Duration::from_secs(20);
 /// Statements kept prepared.
 const PREPARED: usize = 64;
+/// Memory for pages of the file, as SQLite wants it: negative, KiB. The places where years of results go on must fit.
+const CACHE_KIB: i64 = -32_768;
 
 pub(super) struct File {
     connection: Connection,
@@ -42,7 +44,8 @@ impl File {
         let set_up = connection
             .busy_timeout(PATIENCE)
             .and_then(|()| connection.pragma_update(None, "journal_mode", "WAL"))
-            .and_then(|()| connection.pragma_update(None, "synchronous", "FULL"));
+            .and_then(|()| connection.pragma_update(None, "synchronous", "FULL"))
+            .and_then(|()| connection.pragma_update(None, "cache_size", CACHE_KIB));
         set_up.map_err(|error| unreachable(told(&error)))?;
         Ok(Self {
             connection,
@@ -121,6 +124,63 @@ impl Database for File {
                 row_cells.push(cell_of(row.get_ref(column).map_err(&failed)?));
             }
             each(&row_cells)?;
+        }
+        Ok(())
+    }
+
+    fn insert(&mut self, batches: Vec<Batch>) -> Result<(), RecordsError> {
+        let failed = self.failed("write");
+        for batch in batches {
+            let names: Vec<String> = batch.columns.iter().map(|name| format!("\"{name}\"")).collect();
+            let places: Vec<String> = (1..=names.len()).map(|n| format!("?{n}")).collect();
+            let sql = format!(
+                "INSERT INTO {} ({}) VALUES ({})",
+                batch.table,
+                names.join(", "),
+                places.join(", ")
+            );
+            let mut statement = self.connection.prepare_cached(&sql).map_err(&failed)?;
+            for row in &batch.rows {
+                bind(&mut statement, row).map_err(&failed)?;
+                statement.raw_execute().map_err(&failed)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn results(
+        &mut self,
+        model: i64,
+        measurands: Option<&[i64]>,
+        first_fit: i64,
+        each: EachResult<'_>,
+    ) -> Result<(), RecordsError> {
+        let failed = self.failed("read");
+        // One measurand after the other: within one the fits lie in order, and the earlier ones are not read.
+        let known: Vec<i64> = match measurands {
+            Some(some) => some.to_vec(),
+            None => {
+                let mut statement = self
+                    .connection
+                    .prepare_cached("SELECT measurand FROM measurands ORDER BY measurand")
+                    .map_err(&failed)?;
+                let rows = statement.query_map([], |row| row.get(0)).map_err(&failed)?;
+                rows.collect::<rusqlite::Result<_>>().map_err(&failed)?
+            }
+        };
+        let sql = "SELECT fit, value, u FROM results WHERE model = ?1 AND measurand = ?2 AND fit >= ?3";
+        let mut statement = self.connection.prepare_cached(sql).map_err(&failed)?;
+        for measurand in known {
+            let mut rows = statement.query([model, measurand, first_fit]).map_err(&failed)?;
+            while let Some(row) = rows.next().map_err(&failed)? {
+                let number = |at| row.get::<_, Option<f64>>(at);
+                each(
+                    measurand,
+                    row.get(0).map_err(&failed)?,
+                    number(1).map_err(&failed)?,
+                    number(2).map_err(&failed)?,
+                );
+            }
         }
         Ok(())
     }

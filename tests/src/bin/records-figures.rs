@@ -1,6 +1,7 @@
 //! What records cost once there are many: 100,000 units of 40 measurands, in SQLite and PostgreSQL.
 //!
-//! `cargo run --release -p acceptance --bin records-figures -- [--units 100000] [--markdown docs/records-figures.md]`
+//! `cargo run --release -p acceptance --bin records-figures -- [--units 100000] [--markdown docs/records-figures.md]`; with
+//! `--refit 1000` what fitting an archive of so many recordings again costs instead.
 
 #![allow(
     clippy::unwrap_used,
@@ -33,6 +34,12 @@ struct Arguments {
     /// Where the file of SQLite is made: 2 GB; the system's folder for such if left out
     #[arg(long)]
     folder: Option<PathBuf>,
+    /// Leaves verifying out, which takes longer than all else
+    #[arg(long)]
+    no_verify: bool,
+    /// Instead: makes an archive of so many recordings and fits it again, killed in the middle
+    #[arg(long, value_name = "RECORDINGS")]
+    refit: Option<usize>,
     /// Used by this program itself: a bench that adds
     #[arg(long, num_args = 3, hide = true)]
     job: Option<Vec<String>>,
@@ -49,15 +56,26 @@ fn main() {
     };
     let Host { kernel, processors } = Host::read();
     let about = format!(
-        "Written by `cargo run --release -p acceptance --bin records-figures -- --markdown docs/records-figures.md` on {}: {kernel}, \
-         {processors} processors; others were at work on it too.",
+        "Written by `cargo run --release -p acceptance --bin records-figures` on {}: {kernel}, \
+         {processors} processors.",
         today()
     );
     let size = Size {
         units: arguments.units,
         measurands: arguments.measurands,
     };
-    let text = measure(size, folder.path(), arguments.only.as_deref(), &about);
+    let text = match arguments.refit {
+        Some(count) => {
+            // target/PROFILE/records-figures
+            let own = std::env::current_exe().unwrap();
+            let program = acceptance::program::build(own.parent().unwrap()).unwrap();
+            acceptance::refit_figures::measure(count, &program, folder.path(), &about)
+        }
+        None => {
+            let only = arguments.only.as_deref();
+            measure(size, folder.path(), only, &about, !arguments.no_verify)
+        }
+    };
     match &arguments.markdown {
         Some(path) => std::fs::write(path, text).unwrap(),
         None => print!("{text}"),

@@ -20,6 +20,8 @@ use std::process::{Child, Command, Stdio};
 use std::time::Instant;
 
 use records::{Address, Filter, Store, UnitName};
+use truerim::archive::{NEWEST, Wanted, sheet};
+use truerim::report::records_page::records_page;
 
 /// Units added in one change while filling.
 const AT_ONCE: usize = 500;
@@ -73,9 +75,8 @@ fn seconds(work: impl FnOnce()) -> f64 {
     began.elapsed().as_secs_f64()
 }
 
-/// Fills a database, measures, and tells as a chapter in Markdown. `processes`: whether benches in processes of their own add at
-/// once.
-fn chapter(name: &str, url: &str, size: Size, processes: bool) -> String {
+/// Fills a database, measures, and tells as a chapter in Markdown. `verifying`: whether all of it is verified in the end.
+fn chapter(name: &str, url: &str, size: Size, verifying: bool) -> String {
     let address: Address = url.parse().unwrap();
     let mut store = Store::open(&address, true, &data::stamp(0)).unwrap();
     let filled = seconds(|| {
@@ -126,24 +127,54 @@ fn chapter(name: &str, url: &str, size: Size, processes: bool) -> String {
         assert_eq!(data.series.len(), 1);
     });
     text += &one_measurand.row("… one measurand", "–");
+    text += &page_of_model(&mut store, size);
     eprintln!("{name}: looked");
-    if processes {
-        text += &at_once(&mut store, url, size);
+    text += &at_once(&mut store, url, size);
+    eprintln!("{name}: added at once");
+    if verifying {
+        let mut verified = None;
+        let took = seconds(|| verified = Some(store.verify(&[]).unwrap()));
+        let verified = verified.unwrap();
+        assert_eq!(verified.findings, []);
+        let _ = write!(
+            text,
+            "\nVerifying {} entries and {} rows of the other tables took {took:.0} s and found nothing.\n",
+            verified.entries, verified.rows
+        );
     }
-    let mut verified = None;
-    let took = seconds(|| verified = Some(store.verify(&[]).unwrap()));
-    let verified = verified.unwrap();
-    assert_eq!(verified.findings, []);
-    let _ = write!(
-        text,
-        "\nVerifying {} entries and {} rows of the other tables took {took:.0} s and found nothing.\n",
-        verified.entries, verified.rows
-    );
     if let Address::File(path) = &address {
         let bytes = std::fs::metadata(path).unwrap().len();
         let _ = writeln!(text, "The file has {:.0} MB.", bytes as f64 * 1e-6);
     }
     text
+}
+
+/// A model's page from the records to the last byte, as the program writes it.
+fn page_of_model(store: &mut Store, size: Size) -> String {
+    let model = data::MODELS[1];
+    let newest = Filter {
+        newest: Some(NEWEST),
+        ..Filter::default()
+    };
+    let mut rows = 0;
+    let read = Times::of(5, |_| {
+        let data = store.model_data(model, &newest, None).unwrap();
+        rows = data.series.iter().map(|series| series.points.len()).sum();
+    });
+    let page = Times::of(5, |_| {
+        let data = store.model_data(model, &newest, None).unwrap();
+        let sheet = sheet(&data, model, "figures", &Wanted::default()).unwrap();
+        assert!(records_page(&sheet).unwrap().len() > 100_000);
+    });
+    let what = format!(
+        "what a model's page reads: of {} measurements who, when and where, of the newest {NEWEST} the values: {rows}",
+        size.units / 4
+    );
+    read.row(&what, "1000")
+        + &page.row(
+            "a model's page, read, computed and drawn, twelve measurands",
+            "1000",
+        )
 }
 
 /// A process that adds measurements of bench `number`, from the first on.
@@ -203,7 +234,7 @@ fn at_once(store: &mut Store, url: &str, size: Size) -> String {
     let (end, _) = store.end().unwrap();
     assert_eq!(end - before, 2 * (BENCHES * EACH) as i64, "lost or doubled");
     times.sort_by(f64::total_cmp);
-    let row = Times(times).row("adding one, while seven others do", "–");
+    let row = Times(times).row("adding one, while seven others do", "20");
     format!(
         "{row}\n{BENCHES} processes added {EACH} measurements each at once, in {took:.0} s; {killed} times one was killed in the \
          middle and began again. {} entries came of it, two a measurement: none lost, none doubled.\n",
@@ -213,7 +244,7 @@ fn at_once(store: &mut Store, url: &str, size: Size) -> String {
 
 /// Measures on both databases, or the one named, and tells as a page. `about`: when and on what.
 #[must_use]
-pub fn measure(size: Size, folder: &Path, only: Option<&str>, about: &str) -> String {
+pub fn measure(size: Size, folder: &Path, only: Option<&str>, about: &str, verifying: bool) -> String {
     let mut text = format!(
         "# What records cost\n\n{about}\n\n{} units of {} models, measured once each, {} measurands: {} values. Everything is forced to \
          the disk as in use. Times in ms.\n",
@@ -224,12 +255,12 @@ pub fn measure(size: Size, folder: &Path, only: Option<&str>, about: &str) -> St
     );
     if only.is_none_or(|only| only == "sqlite") {
         let file = folder.join("records.db");
-        text += &chapter("SQLite", file.to_str().unwrap(), size, true);
+        text += &chapter("SQLite", file.to_str().unwrap(), size, verifying);
     }
     if only.is_none_or(|only| only == "postgres") {
         // The server's own defaults for what is forced; more memory than it takes by default, as one that serves a team has.
         let server = cluster::Cluster::start("-c fsync=on -c full_page_writes=on -c shared_buffers=512MB");
-        text += &chapter("PostgreSQL", &server.make("records"), size, true);
+        text += &chapter("PostgreSQL", &server.make("records"), size, verifying);
     }
     text
 }

@@ -1,7 +1,9 @@
 #![allow(clippy::unwrap_used, reason = "a test ends with the first surprise")]
 
 use super::*;
-use crate::report::records_page::records_page;
+use crate::archive::{BenchWanted, bench_sheet, unit_sheet};
+use crate::report::records_page::{bench_page, records_page, unit_page};
+use records::ModelData;
 
 fn entered(units: usize) -> (tempfile::TempDir, Store, Stamp, Entered) {
     let folder = tempfile::tempdir().unwrap();
@@ -58,6 +60,103 @@ fn the_planted_causes_are_on_the_pages() {
     // The same year again would be another chain over the old one.
     let again = enter_year(&mut store, 300, 2, &stamp).unwrap_err().to_string();
     assert!(again.contains("needs records of its own"), "{again}");
+}
+
+/// The year on the pages of benches and units: the drifting fixture on the bench's check unit and product, months, operators, and
+/// an odd unit with what makes it odd.
+#[test]
+fn the_planted_causes_are_on_the_pages_of_benches_and_units() {
+    let (_folder, mut store, _, entered) = entered(300);
+    let all = Filter::default();
+    let bench = bench_sheet(&mut store, "bench 1", &all, &BenchWanted::default()).unwrap();
+    assert!(bench.checks.iter().any(|check| check.name.contains(CHECK_UNIT)));
+    if let Ok(file) = std::env::var("RECORDS_BENCH_PAGE") {
+        std::fs::write(file, bench_page(&bench).unwrap()).unwrap();
+    }
+    let page = bench_page(&bench).unwrap();
+    let causes = part(&page, "causes");
+    assert!(
+        has_row(causes, ["check unit B9-CHECK, breakaway", "<b>fixture</b> C"]),
+        "{causes}"
+    );
+    assert!(
+        has_row(causes, ["Base 9, latency", "<b>firmware</b> 1.5"]),
+        "{causes}"
+    );
+    assert!(part(&page, "checks").contains("not good</span> check unit B9-CHECK"));
+    let months = part(&page, "months");
+    assert_eq!(
+        months.matches("<tr><th scope=\"row\">2025-").count(),
+        12,
+        "{months}"
+    );
+    assert!(part(&page, "operators").contains("weekly check"));
+    // Counts of the months are those of the bench, each unit once a month.
+    let measured: usize = bench.runs.len();
+    assert_eq!(
+        measured,
+        store
+            .measurements(&Filter {
+                bench: Some("bench 1".into()),
+                ..all.clone()
+            })
+            .unwrap()
+            .len()
+    );
+
+    let limits = limits_files();
+    for serial in &entered.odd {
+        let unit = store.unit(serial, None).unwrap();
+        let limits = limits.iter().find(|limits| limits.model == unit.model).unwrap();
+        let limits = Limits::from_toml(&limits.file, &limits.text).unwrap();
+        let sheet = unit_sheet(&mut store, &unit, &all, Some(&limits), &[]).unwrap();
+        let page = unit_page(&sheet).unwrap();
+        if let Ok(file) = std::env::var("RECORDS_UNIT_PAGE") {
+            std::fs::write(file, &page).unwrap();
+        }
+        assert_eq!(sheet.runs.len(), 1);
+        assert!(
+            sheet
+                .measurands
+                .iter()
+                .all(|one| one.others.len() >= 299 && one.limits.is_some())
+        );
+        assert!(page.contains("<figure id=\"among-0\">"));
+    }
+    // By filter: nothing of it is from another bench.
+    let elsewhere = Filter {
+        bench: Some("bench 9".into()),
+        ..all.clone()
+    };
+    let unit = store.unit(&entered.odd[0], None).unwrap();
+    assert!(
+        unit_sheet(&mut store, &unit, &elsewhere, None, &[])
+            .unwrap()
+            .runs
+            .is_empty()
+    );
+    assert!(bench_sheet(&mut store, "bench 9", &all, &BenchWanted::default()).is_err());
+    // Only so many of the newest.
+    let newest = Filter {
+        newest: Some(40),
+        ..all
+    };
+    let data = store.model_data("Base 9", &newest, None).unwrap();
+    let whole = store.model_data("Base 9", &Filter::default(), None).unwrap();
+    assert_eq!(
+        data.measurements[..],
+        whole.measurements[whole.measurements.len() - 40..]
+    );
+    let values = |data: &ModelData, id: &str| {
+        let series = data.series.iter().find(|series| series.id == id).unwrap();
+        let points = series
+            .points
+            .iter()
+            .map(|point| (data.measurements[point.of].recording, point.value));
+        points.collect::<Vec<_>>()
+    };
+    let [some, every] = [&data, &whole].map(|data| values(data, "breakaway"));
+    assert!(!some.is_empty() && every.ends_with(&some), "{some:?}");
 }
 
 /// A cell of the study that lacks a measurement is named.

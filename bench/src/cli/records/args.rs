@@ -19,6 +19,9 @@ pub(in crate::cli) struct EnterArgs {
     /// Batch of parts that the unit is of, for the records
     #[arg(long, value_name = "NAME", requires = "records")]
     pub(in crate::cli) batch: Option<String>,
+    /// Judge the unit by these limits at once: on the terminal, on the page, in the records, and by the exit code
+    #[arg(long, value_name = "FILE")]
+    pub(in crate::cli) limits: Option<PathBuf>,
 }
 
 pub(in crate::cli) const RECORDS_HELP: &str = "\
@@ -71,12 +74,12 @@ pub(in crate::cli) enum Records {
     Export(ExportArgs),
     /// Fit the recordings of an archive again with this version, on all cores; goes on where it was ended
     Refit(RefitArgs),
-    /// Write the page of a model: charts with limits, capability, what goes with shifts, odd units, gauge study
+    /// Write the page of a model, a unit or a bench: charts with limits, capability, what goes with shifts, history
     #[command(after_help = PAGE_HELP)]
     Page(PageArgs),
     /// Write limits that hold a share of all units, from a reference group (the filters say which)
     Limits(LimitsArgs),
-    /// Plan a gauge study: every unit on every bench or by every operator, in random order
+    /// Plan a gauge study (every unit on every bench or by every operator, in random order), say what comes next, compute it
     Study(StudyArgs),
     /// Enter a year of an invented factory with known faults, and write its pages
     Demo(DemoArgs),
@@ -85,6 +88,12 @@ pub(in crate::cli) enum Records {
 const PAGE_HELP: &str = "\
 Examples:
   truerim records page \"Marten 7\" --out marten.html --limits limits/marten.toml
+  truerim records page --unit W-0412 --out W-0412.html --limits limits/marten.toml
+      one unit: over its life, among its model, judgements, fits beside one another, corrections
+  truerim records page --bench north --out north.html --check-unit W-CHECK
+      one bench: check unit, shifts by fixture, firmware and calibration, months, operators
+  truerim records page --model \"Marten 7\" --bench north --from 2026-01-01 --out north-marten.html
+      a model, of what was measured on one bench since then
   truerim records page \"Marten 7\" --out marten.html --check-unit W-CHECK \\
       --study-unit W-0401,W-0402,W-0403,W-0404,W-0405 --study-by operator --study-measurand latency";
 
@@ -135,7 +144,7 @@ pub(in crate::cli) struct UnitArgs {
 }
 
 /// Which measurements count.
-#[derive(Debug, Clone, Args)]
+#[derive(Debug, Clone, Default, Args)]
 pub(in crate::cli) struct FilterArgs {
     /// Only with this firmware
     #[arg(long, value_name = "VERSION")]
@@ -181,6 +190,9 @@ pub(in crate::cli) struct ValuesArgs {
     /// Also write them as a table, a line a value
     #[arg(long, value_name = "FILE")]
     pub(in crate::cli) csv: Option<PathBuf>,
+    /// Also write them as a Parquet table, with types and units
+    #[arg(long, value_name = "FILE")]
+    pub(in crate::cli) parquet: Option<PathBuf>,
     #[command(flatten)]
     pub(in crate::cli) filter: FilterArgs,
     #[command(flatten)]
@@ -189,8 +201,15 @@ pub(in crate::cli) struct ValuesArgs {
 
 #[derive(Debug, Clone, Args)]
 pub(in crate::cli) struct PageArgs {
-    /// Model
-    pub(in crate::cli) model: String,
+    /// Model; the same as --model
+    #[arg(value_name = "MODEL", conflicts_with = "model")]
+    pub(in crate::cli) name: Option<String>,
+    /// The page of this model; with --unit, which model's unit
+    #[arg(long, value_name = "NAME")]
+    pub(in crate::cli) model: Option<String>,
+    /// The page of the unit with this serial number
+    #[arg(long, value_name = "SERIAL")]
+    pub(in crate::cli) unit: Option<String>,
     /// File to write (HTML)
     #[arg(long, value_name = "FILE")]
     pub(in crate::cli) out: PathBuf,
@@ -217,6 +236,9 @@ pub(in crate::cli) struct PageArgs {
     /// Measurand of the gauge study
     #[arg(long, value_name = "NAME", requires = "study_unit")]
     pub(in crate::cli) study_measurand: Option<String>,
+    /// Only so many of the newest measurements of a model
+    #[arg(long, value_name = "N", default_value_t = crate::archive::NEWEST)]
+    pub(in crate::cli) newest: usize,
     #[command(flatten)]
     pub(in crate::cli) filter: FilterArgs,
     #[command(flatten)]
@@ -269,6 +291,34 @@ pub(in crate::cli) struct StudyArgs {
     /// Seed of the order
     #[arg(long, default_value_t = 1)]
     pub(in crate::cli) seed: u64,
+    /// What the study is of, as in fit.json: says what of the plan was measured and what comes next, and computes the study once it
+    /// is whole
+    #[arg(long, value_name = "NAME")]
+    pub(in crate::cli) measurand: Option<String>,
+    /// What --by names
+    #[arg(long, value_enum, default_value = "bench")]
+    pub(in crate::cli) crossed: By,
+    /// Model, where units of several models have these numbers
+    #[arg(long, value_name = "NAME")]
+    pub(in crate::cli) model: Option<String>,
+    /// Only what was measured from this day on (UTC), or from this date and time: when the study began
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub(in crate::cli) from: Option<String>,
+    /// Limits file, for the share of the tolerance
+    #[arg(long, value_name = "FILE")]
+    pub(in crate::cli) limits: Option<PathBuf>,
+    #[command(flatten)]
+    pub(in crate::cli) place: Where,
+}
+
+impl StudyArgs {
+    /// The filter that says when the study began.
+    pub(in crate::cli) fn since(&self) -> FilterArgs {
+        FilterArgs {
+            from: self.from.clone(),
+            ..FilterArgs::default()
+        }
+    }
 }
 
 #[derive(Debug, Clone, Args)]

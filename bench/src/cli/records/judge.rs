@@ -40,15 +40,16 @@ pub(super) fn judge(args: &JudgeArgs, say: &Say) -> Result<Exit, Problem> {
     for (measurement, fit) in last {
         let judged = store.judge(fit, &limits, &stamp)?;
         worst = worst.max(judged.judgement.verdict);
-        say.result(&table::judgement(measurement, &judged.judgement));
+        let of = (
+            measurement.model.as_str(),
+            measurement.serial.as_str(),
+            measurement.created.as_str(),
+        );
+        say.result(&table::judgement(of, &judged.judgement));
         told.push(json!({ "measurement": measurement, "judged": judged }));
     }
     say.json(&told);
-    Ok(match worst {
-        Verdict::Pass => Exit::Done,
-        Verdict::Fail => Exit::Failed,
-        Verdict::Undecided => Exit::Undecided,
-    })
+    Ok(Exit::of_verdict(worst))
 }
 
 /// The last measurement of each unit that has a fit in force; measurements come by time.

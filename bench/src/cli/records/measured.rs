@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::args::EnterArgs;
 use super::{place, stamp};
-use crate::archive::{Outbox, Waiting};
+use crate::archive::{LimitsNote, Outbox, Waiting};
 use crate::cli::exit::Problem;
 use crate::cli::say::Say;
 
@@ -26,6 +26,7 @@ impl Entering {
         args: &EnterArgs,
         results: &Path,
         operator: &str,
+        limits: Option<&LimitsNote>,
     ) -> Result<Option<Self>, Problem> {
         let Some(url) = &args.records else {
             return Ok(None);
@@ -44,6 +45,7 @@ impl Entering {
             bench: args.bench.clone(),
             batch: args.batch.clone(),
             by: stamp(Some(operator)).by,
+            limits: limits.cloned(),
         };
         let outbox = Outbox::beside(&folder);
         outbox.put(&waiting)?;
@@ -99,7 +101,7 @@ impl Entering {
                         );
                     }
                     if is_own {
-                        own = json!({ "added": true, "entries": entered.added });
+                        own = json!({ "added": true, "entries": entered.added, "judged": entered.judged });
                     }
                 }
                 Err(error) if is_own => {

@@ -4,7 +4,8 @@ pub(super) mod args;
 mod judge;
 pub(super) mod measured;
 mod page;
-mod table;
+mod study;
+pub(super) mod table;
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -39,7 +40,7 @@ pub(super) fn records(what: &Records, say: &Say) -> Result<Exit, Problem> {
         Records::Export(args) => export(args, say),
         Records::Refit(args) => refit(args, say),
         Records::Page(args) => page::page(args, say),
-        Records::Study(args) => page::study(args, say),
+        Records::Study(args) => study::study(args, say),
         Records::Limits(args) => page::limits(args, say),
         Records::Demo(args) => page::demo(args, say),
     }
@@ -197,6 +198,7 @@ fn filter(args: &FilterArgs, model: Option<&String>) -> Result<Filter, Problem> 
         batch: args.batch.clone(),
         from: instant(&args.from)?,
         until: instant(&args.until)?,
+        newest: None,
     })
 }
 
@@ -234,6 +236,14 @@ fn values(args: &ValuesArgs, say: &Say) -> Result<Exit, Problem> {
     let data = store.model_data(&args.model, &filter, only)?;
     if let Some(path) = &args.csv {
         page::put(&table::values_as_csv(&data), path)?;
+    }
+    if let Some(path) = &args.parquet {
+        let origin = archive::TableOrigin {
+            records: store.address(),
+            end: store.end()?,
+        };
+        page::folder_of(path)?;
+        archive::write_values(&data, &origin, path)?;
     }
     say.result(&table::values(&data));
     say.json(&data);
@@ -350,7 +360,11 @@ fn refit(args: &RefitArgs, say: &Say) -> Result<Exit, Problem> {
     let mut seen = 0_u64;
     let mut tell = |path: &Path| {
         seen += 1;
-        spinner.set_message(format!("fitting: {seen} done, last {}", path.display()));
+        match spinner.is_hidden() {
+            // Nobody watches: a line for each, once it is safe.
+            true => say.note(&format!("fitted {}", path.display())),
+            false => spinner.set_message(format!("fitting: {seen} done, last {}", path.display())),
+        }
     };
     let done = archive::refit(&mut store, &args.archive, jobs, &stamp, &mut tell)?;
     spinner.finish_and_clear();
@@ -367,6 +381,7 @@ fn refit(args: &RefitArgs, say: &Say) -> Result<Exit, Problem> {
         rate,
         jobs
     ));
+    say.result(&table::changed(&done));
     for (path, why) in &done.failed {
         say.error(&format!("{}: {why}", path.display()));
     }

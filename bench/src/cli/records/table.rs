@@ -1,8 +1,11 @@
 //! Tables of records for the terminal.
 
+use std::collections::BTreeMap;
+
 use records::content::{Correction, Fit, Judgement, Kind, LimitsText, Note, Recording, Verdict};
 use records::{Group, Item, Measurement, ModelData, Refit, Said, UnitSummary};
 
+use crate::archive::Refitted;
 use crate::fitting::plain;
 
 /// Widest cell.
@@ -327,13 +330,50 @@ pub(super) fn changes(refits: &[Refit]) -> String {
     text.join("\n")
 }
 
-/// A judgement, a line a measurand.
-pub(super) fn judgement(of: &Measurement, judgement: &Judgement) -> String {
+/// In which measurands new fits differ from those before, over all recordings of an archive; which recordings, `--json` and
+/// `records changes` say.
+pub(super) fn changed(done: &Refitted) -> String {
+    let mut by: BTreeMap<&str, Vec<Option<f64>>> = BTreeMap::new();
+    for one in done.changed.iter().flat_map(|one| &one.differences) {
+        by.entry(&one.id).or_default().push(one.times_u);
+    }
     let head = format!(
-        "{} {}, {}: {}{}",
-        of.model,
-        of.serial,
-        minute(&of.created),
+        "{} of those fitted now say something else than the fit before",
+        done.changed.len()
+    );
+    if by.is_empty() {
+        return head;
+    }
+    let rows: Vec<Vec<String>> = by
+        .into_iter()
+        .map(|(id, moved)| {
+            let most = moved
+                .iter()
+                .flatten()
+                .copied()
+                .max_by(|a, b| a.abs().total_cmp(&b.abs()));
+            vec![
+                id.to_owned(),
+                moved.len().to_string(),
+                most.map_or_else(|| "-".to_owned(), |most| format!("{most:+.2}")),
+            ]
+        })
+        .collect();
+    let heads = ["measurand", "recordings", "most, by u"];
+    format!(
+        "{head}:\n{}",
+        aligned(&heads, &rows, &["recordings", "most, by u"])
+    )
+}
+
+/// A judgement, a line a measurand.
+pub(in crate::cli) fn judgement(
+    (model, serial, created): (&str, &str, &str),
+    judgement: &Judgement,
+) -> String {
+    let head = format!(
+        "{model} {serial}, {}: {}{}",
+        minute(created),
         verdict(Some(judgement.verdict), judgement.warning).to_uppercase(),
         match judgement.reason.is_empty() {
             true => String::new(),

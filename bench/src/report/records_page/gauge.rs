@@ -2,6 +2,7 @@
 
 use super::GaugeData;
 use super::figure::{figure, number};
+use super::parts::wide;
 use crate::report::plots::Format;
 use crate::report::plots::axis::Axis;
 use crate::report::plots::canvas::{Canvas, Stroke, finish};
@@ -89,12 +90,12 @@ fn table(data: &GaugeData, found: &GaugeStudy) -> String {
         Some(p) => format!("Interaction kept (p {p:.3})."),
         None => String::new(),
     };
-    format!(
-        "<div class=\"scroll\"><table class=\"groups\">\n<thead><tr><th>source</th><th>standard deviation, 95 % interval</th>\
-         <th>% of variance</th><th>% of study</th><th>% of tolerance</th></tr></thead>\n<tbody>\n{}</tbody>\n</table></div>\n\
-         <p class=\"lead\">{pooled}</p>\n",
+    let table = format!(
+        "<table class=\"groups\">\n<thead><tr><th>source</th><th>standard deviation, 95 % interval</th>\
+         <th>% of variance</th><th>% of study</th><th>% of tolerance</th></tr></thead>\n<tbody>\n{}</tbody>\n</table>",
         rows.concat()
-    )
+    );
+    wide(&table) + &format!("<p class=\"lead\">{pooled}</p>\n")
 }
 
 fn draw(data: &GaugeData, format: Format) -> Result<String, PlotError> {

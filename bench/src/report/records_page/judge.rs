@@ -59,24 +59,35 @@ pub(super) fn judge(sheet: &Sheet) -> Vec<Judged<'_>> {
                 .filter_map(|(i, row)| with(row).map(|v| (i, v)));
             let (rows, values): (Vec<usize>, Vec<f64>) = found.unzip();
             let days: Vec<f64> = rows.iter().map(|i| sheet.rows[*i].day).collect();
-            let within = moving_range_spread(&values);
-            let capability = measurand
-                .limits
-                .as_ref()
-                .map(|limits| capability(&values, within.clone().ok(), limits, 0.95));
-            Judged {
-                chart: individuals(&values, Baseline::All, &RULES),
-                segments: within.and_then(|s| change_points(&values, s.sigma, usual_penalty(values.len()))),
-                normal: anderson_darling(&values),
-                causes: causes(&values, &days, &factors(sheet, &rows), ALPHA / count as f64),
-                capability,
-                measurand,
-                rows,
-                days,
-                values,
-            }
+            let factors = factors(sheet, &rows);
+            judged(measurand, (rows, days, values), &factors, ALPHA / count as f64)
         })
         .collect()
+}
+
+/// Judges one series: the places of its rows, their days and values; `alpha` is the probability that a cause is named without one.
+pub(super) fn judged<'a>(
+    measurand: &'a Measurand,
+    (rows, days, values): (Vec<usize>, Vec<f64>, Vec<f64>),
+    factors: &[Factor],
+    alpha: f64,
+) -> Judged<'a> {
+    let within = moving_range_spread(&values);
+    let capability = measurand
+        .limits
+        .as_ref()
+        .map(|limits| capability(&values, within.clone().ok(), limits, 0.95));
+    Judged {
+        chart: individuals(&values, Baseline::All, &RULES),
+        segments: within.and_then(|s| change_points(&values, s.sigma, usual_penalty(values.len()))),
+        normal: anderson_darling(&values),
+        causes: causes(&values, &days, factors, alpha),
+        capability,
+        measurand,
+        rows,
+        days,
+        values,
+    }
 }
 
 fn factors(sheet: &Sheet, rows: &[usize]) -> Vec<Factor> {

@@ -1,20 +1,28 @@
-//! The records of a model as one page: charts, capability, causes, odd units, check units, gauge study, unit history.
+//! The records of a model, a unit or a bench as one page.
 //!
 //! What goes in are plain rows, wherever they are stored; what is judged is crate `quality`'s work. The page is whole without
 //! its script, which filters.
 
+mod bench;
 mod chart;
 mod checks;
 mod distribution;
 mod figure;
 mod gauge;
 mod judge;
+mod months;
 mod page;
+mod parts;
 #[cfg(test)]
 mod tests;
+mod unit;
+mod unit_place;
+mod unit_time;
 mod units;
 
+pub use bench::{BenchRun, BenchSeries, BenchSheet, bench_page};
 pub use page::records_page;
+pub use unit::{JudgementLine, RefitLine, Remark, Run, UnitMeasurand, UnitSheet, unit_page};
 
 use quality::conformity::Limits;
 

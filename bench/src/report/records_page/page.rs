@@ -2,26 +2,11 @@
 
 use super::figure::{capital, chance, number};
 use super::judge::{ALPHA, Judged, judge, odd};
-use super::{Row, Sheet, chart, checks, distribution, gauge, units};
-use crate::report::html::page::{STYLE, base64, section};
+use super::parts::{Choice, document, filters, header, wide};
+use super::{Sheet, chart, checks, distribution, gauge, units};
+use crate::report::html::page::section;
 use crate::report::{PlotError, escape};
 use quality::shifts::{Cause, Kind};
-use sha2::{Digest as _, Sha256};
-use std::collections::BTreeSet;
-
-const OWN_STYLE: &str = include_str!("page.css");
-const SCRIPT: &str = include_str!("filter.js");
-
-/// A name, and what a row has of it.
-type Filter = (&'static str, fn(&Row) -> &String);
-
-/// What rows can be filtered by.
-const FILTERS: [Filter; 4] = [
-    ("bench", |r| &r.bench),
-    ("fixture", |r| &r.fixture),
-    ("firmware", |r| &r.firmware),
-    ("batch", |r| &r.batch),
-];
 
 /// The records of a model as one HTML file that needs nothing else.
 ///
@@ -31,14 +16,17 @@ pub fn records_page(sheet: &Sheet) -> Result<String, PlotError> {
     let judged = judge(sheet);
     let found = odd(sheet);
     let checked = checks::judge(&sheet.checks);
-    let mut body = format!(
-        "<header>\n<p class=\"over\">Records</p>\n<h1>{}</h1>\n<p class=\"facts\"><span>{}</span><span>{} measurements</span></p>\n</header>\n\
-         {}<main>\n",
-        escape(&sheet.model),
-        escape(&sheet.about),
-        sheet.rows.len(),
-        filters(sheet)
-    );
+    let choices = [
+        Choice::of("bench", &sheet.rows, |r| r.bench.clone()),
+        Choice::of("fixture", &sheet.rows, |r| r.fixture.clone()),
+        Choice::of("firmware", &sheet.rows, |r| r.firmware.clone()),
+        Choice::of("batch", &sheet.rows, |r| r.batch.clone()),
+        Choice::of("operator", &sheet.rows, |r| r.operator.clone()),
+    ];
+    let count = format!("{} measurements", sheet.rows.len());
+    let mut body = header("Records", &sheet.model, &[sheet.about.clone(), count]);
+    body += &filters(&choices);
+    body += "<main>\n";
     body += &section(
         "short",
         "In short",
@@ -91,53 +79,7 @@ pub fn records_page(sheet: &Sheet) -> Result<String, PlotError> {
     }
     body += &section("units", "Unit history", "", &units::history(sheet, &judged));
     body += "</main>\n";
-    let software = crate::software();
-    body += &format!(
-        "<footer><p>{} {}</p></footer>\n",
-        escape(&software.name),
-        escape(&software.version)
-    );
     Ok(document(&sheet.model, &body))
-}
-
-fn document(title: &str, body: &str) -> String {
-    format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; img-src data:; \
-         script-src 'sha256-{}'\">\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta name=\"color-scheme\" content=\"light dark\">\n<title>{}</title>\n<style>\n{STYLE}{OWN_STYLE}</style>\n\
-         </head>\n<body>\n{body}<script>{SCRIPT}</script>\n</body>\n</html>\n",
-        base64(&Sha256::digest(SCRIPT)),
-        escape(title)
-    )
-}
-
-/// Choices for the filter, and which row has what: hidden until the script is there to use them.
-fn filters(sheet: &Sheet) -> String {
-    let mut text = "<form id=\"filters\" hidden>\n".to_owned();
-    for (name, of) in FILTERS {
-        let levels: BTreeSet<&String> = sheet.rows.iter().map(of).collect();
-        let options: String = levels
-            .iter()
-            .map(|l| format!("<option>{}</option>", escape(l)))
-            .collect();
-        text += &format!(
-            "<label>{name} <select name=\"{name}\"><option value=\"\">all</option>{options}</select></label>\n"
-        );
-    }
-    let rows: Vec<String> = sheet
-        .rows
-        .iter()
-        .map(|row| {
-            FILTERS
-                .map(|(_, of)| escape(of(row)).replace(['|', '\n'], " "))
-                .join("|")
-        })
-        .collect();
-    text + &format!(
-        "<output></output>\n</form>\n<div id=\"rows\" hidden>{}</div>\n",
-        rows.join("\n")
-    )
 }
 
 fn in_short(sheet: &Sheet, judged: &[Judged<'_>], odd: usize, checked: &[checks::Checked<'_>]) -> String {
@@ -193,7 +135,8 @@ fn in_short(sheet: &Sheet, judged: &[Judged<'_>], odd: usize, checked: &[checks:
     format!("<div class=\"short\">{body}</div>\n")
 }
 
-fn causes(judged: &[Judged<'_>]) -> String {
+/// What goes with shifts and drifts, a line a cause.
+pub(super) fn causes(judged: &[Judged<'_>]) -> String {
     let mut rows = String::new();
     let mut refused = String::new();
     for j in judged {
@@ -211,10 +154,10 @@ fn causes(judged: &[Judged<'_>]) -> String {
     if rows.is_empty() {
         return format!("<p>None found.</p>\n{refused}");
     }
-    format!(
-        "<div class=\"scroll\"><table class=\"causes\">\n<thead><tr><th>measurand</th><th>goes with</th><th>effect, 95 % interval</th>\
-         <th>measurements</th><th>p, all looks counted</th></tr></thead>\n<tbody>\n{rows}</tbody>\n</table></div>\n{refused}"
-    )
+    wide(&format!(
+        "<table class=\"causes\">\n<thead><tr><th>measurand</th><th>goes with</th><th>effect, 95 % interval</th>\
+         <th>measurements</th><th>p, all looks counted</th></tr></thead>\n<tbody>\n{rows}</tbody>\n</table>"
+    )) + &refused
 }
 
 fn cause(judged: &Judged<'_>, cause: &Cause) -> String {

@@ -127,7 +127,7 @@ fn the_page_needs_nothing_else_and_escapes_what_it_is_given() {
         .next()
         .unwrap();
     assert_eq!(rows.lines().count(), sheet.rows.len());
-    assert!(rows.lines().all(|line| line.split('|').count() == 4));
+    assert!(rows.lines().all(|line| line.split('|').count() == 5));
 }
 
 #[test]

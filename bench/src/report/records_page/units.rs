@@ -3,6 +3,7 @@
 use super::Sheet;
 use super::figure::{chance, number};
 use super::judge::Judged;
+use super::parts::wide;
 use crate::report::escape;
 use quality::Refusal;
 use quality::outliers::OddUnit;
@@ -46,10 +47,10 @@ pub(super) fn odd(sheet: &Sheet, found: &Result<(Vec<usize>, Vec<OddUnit>), Refu
             )
         })
         .collect();
-    format!(
-        "<div class=\"scroll\"><table>\n<thead><tr><th>unit</th><th>measured</th><th>because of</th><th>p, all units \
-         counted</th></tr></thead>\n<tbody>\n{body}</tbody>\n</table></div>\n"
-    )
+    wide(&format!(
+        "<table>\n<thead><tr><th>unit</th><th>measured</th><th>because of</th><th>p, all units \
+         counted</th></tr></thead>\n<tbody>\n{body}</tbody>\n</table>"
+    ))
 }
 
 /// The history: the newest rows, those of a unit together, what fails marked.
@@ -105,7 +106,7 @@ pub(super) fn history(sheet: &Sheet, judged: &[Judged<'_>]) -> String {
         String::new()
     };
     format!(
-        "{cut}<div class=\"scroll tall\"><table class=\"groups\">\n<thead><tr><th>unit</th><th>measured</th><th>bench</th><th>fixture</th>\
+        "{cut}<div class=\"scroll tall\" tabindex=\"0\" role=\"region\" aria-label=\"Table\"><table class=\"groups\">\n<thead><tr><th>unit</th><th>measured</th><th>bench</th><th>fixture</th>\
          <th>firmware</th><th>batch</th>{heads}</tr></thead>\n<tbody>\n{body}</tbody>\n</table></div>\n"
     )
 }
