@@ -36,12 +36,11 @@ fn slow_loops_show_spring_and_friction_of_the_belt_unit() {
     assert!(stiffness.worst <= 0.03 * stiffness.truth.value, "{table}");
 }
 
-/// The belt unit on a drive with a shorter script: fewer speeds, one turn.
-fn turned() -> FitDocument {
-    let rig = std::fs::read_to_string(root().join("rigs/belt.toml")).unwrap();
+/// A unit on a drive with another script: pairs of legs of a speed (rad/s) and an angle (°); by a procedure with its hold changed.
+fn driven(unit: Unit, legs: &[(f64, u32)], (name, holds): (&str, [&str; 2])) -> FitDocument {
+    let rig = std::fs::read_to_string(root().join(format!("rigs/{}.toml", unit.word()))).unwrap();
     let (before, rest) = rig.split_once("speeds = [").unwrap();
     let (_, after) = rest.split_once("acceleration = \"5 rad/s²\"").unwrap();
-    let legs = [(0.7, 360), (0.35, 360), (0.1, 45), (0.04, 20), (0.02, 15)];
     let speeds: Vec<String> = legs
         .iter()
         .flat_map(|(v, _)| [format!("\"{v} rad/s\""), format!("\"-{v} rad/s\"")])
@@ -59,8 +58,8 @@ fn turned() -> FitDocument {
     let (file, path) = (folder.path().join("rig.toml"), folder.path().join("recording.h5"));
     std::fs::write(&file, rig).unwrap();
     let bench = Bench::open(&file, Some(Mounting::BackDriven), None, SEED, "test".to_owned()).unwrap();
-    let mut procedure = SettingsText::read(&root().join("procedures/rolling.toml")).unwrap();
-    procedure.text = procedure.text.replace("\"368 s\"", "\"121 s\"");
+    let mut procedure = SettingsText::read(&root().join(format!("procedures/{name}.toml"))).unwrap();
+    procedure.text = procedure.text.replace(holds[0], holds[1]);
     let plan = session::plan_for(&procedure, &bench.rig, SEED).unwrap();
     let (permit, stop) = (Permit::granted("test"), StopFlag::new());
     let session = session::record(&bench, &procedure, plan, permit, &path, &stop, &mut |_| {}).unwrap();
@@ -69,8 +68,40 @@ fn turned() -> FitDocument {
 }
 
 #[test]
+fn ripple_that_grows_with_the_load_is_told_from_cogging() {
+    // Geared unit: 60 mN·m of cogging and 2 % of the motor's torque, both at order 200; 30 mN·m at order 280 that do not grow. The
+    // hold lasts for three turns.
+    let document = driven(
+        Unit::Geared,
+        &[(0.35, 360)],
+        ("loaded", ["\"370 s\"", "\"57 s\""]),
+    );
+    let own = |order: &str| {
+        let mut all = document.measurands.iter();
+        all.find(|m| m.quantity == Quantity::RippleUnderLoad && m.group.starts_with(order))
+    };
+    let grows = own("order 200:").unwrap().estimate().unwrap();
+    println!("{grows:?}");
+    assert!(
+        (grows.interval[0]..=grows.interval[1]).contains(&0.02) && (grows.value - 0.02).abs() < 0.002,
+        "{grows:?}"
+    );
+    // Orders that do not grow are left out, or far below.
+    let still = own("order 280:").and_then(|m| m.estimate());
+    assert!(still.is_none_or(|e| e.value < 0.002), "{still:?}");
+    assert!(
+        document
+            .measurands
+            .iter()
+            .all(|m| m.quantity != Quantity::Cogging)
+    );
+}
+
+#[test]
 fn slow_turns_show_friction_and_orders_of_the_belt_unit() {
-    let document = turned();
+    // Fewer speeds than the shipped script, one turn.
+    let legs = [(0.7, 360), (0.35, 360), (0.1, 45), (0.04, 20), (0.02, 15)];
+    let document = driven(Unit::Belt, &legs, ("rolling", ["\"368 s\"", "\"121 s\""]));
     let found = |quantity| document.headline(quantity).unwrap();
     // Belt unit: 0.15 + 0.10 N·m, breakaway 1.25 times that, 0.1 rad/s, from the rig file.
     // Few speeds over few degrees: the fall's speed is not as well known as the shipped script makes it.

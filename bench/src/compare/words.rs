@@ -47,7 +47,8 @@ fn more_and_less(quantity: Quantity) -> [&'static str; 2] {
         | Quantity::Hysteresis
         | Quantity::StaticHysteresis
         | Quantity::Cogging
-        | Quantity::CoggingOrder => ["more", "less"],
+        | Quantity::CoggingOrder
+        | Quantity::RippleUnderLoad => ["more", "less"],
         _ => ["higher", "lower"],
     }
 }

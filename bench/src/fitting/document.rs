@@ -276,6 +276,8 @@ pub enum Quantity {
     CoggingOrder,
     /// Phase of one order.
     CoggingPhase,
+    /// Growth of one order with the torque.
+    RippleUnderLoad,
     /// Error once a turn of the wheelbase's own angle.
     PositionError,
     /// Smallest step of the wheelbase's own angle.

@@ -199,6 +199,7 @@ fn column_head(quantity: Quantity) -> String {
         Quantity::DragAtSpeed => "drag",
         Quantity::CoggingOrder => "amplitude",
         Quantity::CoggingPhase => "phase",
+        Quantity::RippleUnderLoad => "under load",
         // The rest have one word of their own.
         other => other.text().id,
     };

@@ -34,7 +34,12 @@ from line import PERIOD, Line
 
 KEEP = 5  # steps a kept sample: 8 kHz, two a setpoint
 FS = 1 / (KEEP * fast.H)
-RUNS = (0.13, 0.63)  # where in its period the firmware is at the start; dithered starts and unequal lengths do the rest
+SHOCKS, TRIALS = 24, 6  # times that shock and resolution are played, each in an order of its own: friction keeps what was before
+
+
+def phases(count):
+    """Where in its period the firmware is at the start; dithered starts and unequal lengths do the rest."""
+    return (np.arange(count) + 0.5) / count
 
 
 def crossings(y, top, level):
@@ -81,8 +86,17 @@ def train(y, at, sign, a, width, spacing, count):
 
 
 def shock(u):
-    """procedures/shock.toml from end to end: friction keeps what was before, so each pulse has the history it has there."""
+    """procedures/shock.toml from end to end, several times: means over all pulses of a kind."""
+    pulses, several = {}, {}
     rng = np.random.default_rng(11)
+    for phase in phases(SHOCKS):
+        play_shock(u, rng, phase, pulses, several)
+    mean = lambda rows, names: {key: dict(zip(names, np.mean(found, axis=0).tolist())) for key, found in rows.items()}
+    return mean(pulses, ("retention", "delay_s", "width", "after")), mean(several, ("swing", "left"))
+
+
+def play_shock(u, rng, phase, pulses, several):
+    """Plays it once and adds what each pulse and train shows."""
     a, preload, widths = 0.15 * u.peak, 0.2 * u.peak, (4e-3, 8e-3, 15e-3, 30e-3, 60e-3)
     trains = [(30e-3, 60e-3), (15e-3, 30e-3), (10e-3, 20e-3)]
     line, singles, rows = Line(u), {}, {}
@@ -110,20 +124,14 @@ def shock(u):
                     line.shape(lambda t: sign * a * np.sin(np.pi * t / width), width)
                     line.hold((spacing - width) if k < 7 else 0.1)
                 line.ramp(0.0)
-    ys = [fast.run(u, line.values, phase, KEEP) for phase in RUNS]
-    mean = lambda found: np.mean(found, axis=0).tolist()
+    y = fast.run(u, line.values, phase, KEEP)
     begin = lambda at: int(round(at * PERIOD * FS))
-    pulses = {}
     for (sign, width), starts in singles.items():
-        found = [pulse(y, begin(at), sign, a, width) for y in ys for at in starts]
         key = f"{width * 1e3:g} ms, {sign * a:.6g} on {sign * preload:.6g}"
-        pulses[key] = dict(zip(("retention", "delay_s", "width", "after"), mean(found)))
-    several = {}
+        pulses.setdefault(key, []).extend(pulse(y, begin(at), sign, a, width) for at in starts)
     for (sign, width, spacing), starts in rows.items():
-        found = [train(y, begin(at), sign, a, width, spacing, 8) for y in ys for at in starts]
         key = f"8 of {width * 1e3:g} ms, {sign * a:.6g} on {sign * preload:.6g}, every {spacing * 1e3:g} ms"
-        several[key] = dict(zip(("swing", "left"), mean(found)))
-    return pulses, several
+        several.setdefault(key, []).extend(train(y, begin(at), sign, a, width, spacing, 8) for at in starts)
 
 
 def straight(x, y, low, high):
@@ -181,15 +189,29 @@ def static(u):
 
 
 def resolution(u, noise):
-    """Small steps and sines of procedures/resolution.toml, played from end to end: shares at 2 % of the peak, and the smallest steps
-    by the sensor's noise alone."""
+    """Small steps and sines of procedures/resolution.toml, played from end to end several times: shares at 2 % of the peak, and the
+    smallest steps by the sensor's noise alone."""
     rng = np.random.default_rng(7)
+    plays = [play_resolution(u, rng, phase) for phase in phases(TRIALS)]
+    changes = {f"on {share * u.peak:.6g}": steps([(y, trials) for y, _, trials, _ in plays], share, noise)
+               for share in SHARES}
+    found = {}
+    for y, values, _, waves in plays:
+        sines(y, values, waves, found, 0.5 * u.peak)
+    return changes, {key: dict(zip(("gain", "delay_s"), np.mean(rows, axis=0).tolist())) for key, rows in found.items()}
+
+
+SHARES, SINE_HZ, PERIODS = (0.0, 0.25, 0.5, 0.75), 5.0, 5
+
+
+def play_resolution(u, rng, phase):
+    """Plays it once: torque, setpoints, where the trials of each preload and size and the sines of each amplitude begin."""
     sizes = [sign * s * u.peak for s in (2e-4, 5e-4, 1e-3, 2e-3, 5e-3, 2e-2) for sign in (1, -1)] + [0.0]
-    shares, f, periods = (0.0, 0.25, 0.5, 0.75), 5.0, 5
+    f, periods = SINE_HZ, PERIODS
     line, trials, waves = Line(u), {}, {}
     line.hold(1.0)
     for _ in range(8):
-        for share in shares:
+        for share in SHARES:
             for number in rng.permutation(len(sizes)):
                 line.hold(0.25)
                 if share:
@@ -212,19 +234,18 @@ def resolution(u, noise):
             fall = lambda t: rise((periods + 2) / f - t)
             line.shape(lambda t: a * rise(t) * fall(t) * np.sin(2 * np.pi * f * t), (periods + 2) / f)
             line.ramp(0.0)
-    ys = [fast.run(u, line.values, phase, KEEP) for phase in RUNS]
-    changes = {f"on {share * u.peak:.6g}": steps(ys, trials, sizes, share, noise) for share in shares}
-    return changes, sines(ys, line.values, waves, f, periods, 0.5 * u.peak)
+    return fast.run(u, line.values, phase, KEEP), line.values, trials, waves
 
 
-def steps(ys, trials, sizes, share, noise):
+def steps(plays, share, noise):
     """What arrives of small steps on one preload."""
+    sizes = sorted({size for _, trials in plays for own, size in trials if own == share})
     read, fs = 0.1, 2000.0
     sd = noise * np.sqrt(2 / (read * fs))
     means = {}
     for size in sizes:
         moved = []
-        for y in ys:
+        for y, trials in plays:
             for start in trials[share, size]:
                 at, end = int(start * PERIOD * FS), int((start * PERIOD + 0.2) * FS)
                 moved.append(y[end - int(read * FS):end].mean() - y[at - int(read * FS):at].mean())
@@ -238,24 +259,21 @@ def steps(ys, trials, sizes, share, noise):
     return {"up": up, "down": down, "smallest_up_nm": abs(smallest[1]), "smallest_down_nm": abs(smallest[-1])}
 
 
-def sines(ys, values, waves, f, periods, preload):
-    """Amplitude and delay of small sines on one preload."""
-    out = {}
+def sines(y, values, waves, found, preload):
+    """Adds amplitude and delay of small sines on one preload."""
     for a, starts in waves.items():
-        found = []
-        for y in ys:
-            for start in starts:
-                at, n = int(round((start * PERIOD + 1 / f) * FS)), int(round(periods / f * FS))
-                t = np.arange(n) / FS
-                # Each setpoint at its beginning; on average one that is held is half a period late.
-                command = np.interp(np.arange(at, at + n) / FS, np.arange(len(values)) * PERIOD, values)
-                # Beside sine and cosine a line, since the torque creeps.
-                basis = np.stack([np.cos(2 * np.pi * f * t), np.sin(2 * np.pi * f * t), np.ones(n), t - t.mean()], 1)
-                of = lambda v: complex(*(np.linalg.lstsq(basis, v, rcond=None)[0][:2] * [1, -1]))
-                ratio = of(y[at:at + n]) / of(command)
-                found.append((abs(ratio), -np.angle(ratio) / (2 * np.pi * f) - 0.5 * PERIOD))
-        out[f"{a:.6g} on {preload:.6g}"] = dict(zip(("gain", "delay_s"), np.mean(found, axis=0).tolist()))
-    return out
+        for start in starts:
+            at, n = int(round((start * PERIOD + 1 / SINE_HZ) * FS)), int(round(PERIODS / SINE_HZ * FS))
+            t = np.arange(n) / FS
+            # Each setpoint at its beginning; on average one that is held is half a period late.
+            command = np.interp(np.arange(at, at + n) / FS, np.arange(len(values)) * PERIOD, values)
+            # Beside sine and cosine a line, since the torque creeps.
+            angle = 2 * np.pi * SINE_HZ * t
+            basis = np.stack([np.cos(angle), np.sin(angle), np.ones(n), t - t.mean()], 1)
+            of = lambda v: complex(*(np.linalg.lstsq(basis, v, rcond=None)[0][:2] * [1, -1]))
+            ratio = of(y[at:at + n]) / of(command)
+            delay = -np.angle(ratio) / (2 * np.pi * SINE_HZ) - 0.5 * PERIOD
+            found.setdefault(f"{a:.6g} on {preload:.6g}", []).append((abs(ratio), delay))
 
 
 ALPHA = 0.00393

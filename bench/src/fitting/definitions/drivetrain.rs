@@ -171,6 +171,15 @@ pub(super) const COGGING_PHASE: Words = (
     ShownIn::Degrees,
 );
 
+pub(super) const RIPPLE_UNDER_LOAD: Words = (
+    "ripple_under_load",
+    "Ripple under load",
+    "Amplitude of an order that comes and goes with the commanded torque, over that torque: current sensors whose gains differ, \
+     the shape of the back-EMF, a commutator, teeth under load. Cogging does not grow with it, even at the same order.",
+    "Complex amplitude of the order at several levels, straight over the level (weighted least squares)",
+    ShownIn::Percent,
+);
+
 pub(super) const POSITION_ERROR: Words = (
     "position_error",
     "Position error, once a turn",

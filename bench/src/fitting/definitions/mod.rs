@@ -57,7 +57,7 @@ pub enum Family {
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 108] = [
+    pub const ALL: [Self; 109] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -131,6 +131,7 @@ impl Quantity {
         Self::Cogging,
         Self::CoggingOrder,
         Self::CoggingPhase,
+        Self::RippleUnderLoad,
         Self::PositionError,
         Self::PositionResolution,
         Self::PositionNoise,
@@ -227,6 +228,7 @@ impl Quantity {
             | Self::Cogging
             | Self::CoggingOrder
             | Self::CoggingPhase
+            | Self::RippleUnderLoad
             | Self::PositionError
             | Self::PositionResolution
             | Self::PositionNoise
@@ -387,6 +389,7 @@ impl Quantity {
             Self::Cogging => drivetrain::COGGING,
             Self::CoggingOrder => drivetrain::COGGING_ORDER,
             Self::CoggingPhase => drivetrain::COGGING_PHASE,
+            Self::RippleUnderLoad => drivetrain::RIPPLE_UNDER_LOAD,
             Self::PositionError => drivetrain::POSITION_ERROR,
             Self::PositionResolution => drivetrain::POSITION_RESOLUTION,
             Self::PositionNoise => drivetrain::POSITION_NOISE,

@@ -2,6 +2,7 @@
 //! slides, from small ones; friction over speed, cogging by orders and the position sensor of one that a drive turns slowly.
 
 mod legs;
+mod loaded;
 mod local;
 mod loops;
 mod orders;
@@ -71,8 +72,12 @@ pub(super) fn turned(
     conditions: &Conditions,
     shown: &mut Curves,
 ) -> Result<Vec<Measurand>, FittingError> {
-    let Some(row) = turned_at_zero(recording).filter(|_| recording.header().mounting == "back-driven") else {
+    if recording.header().mounting != "back-driven" {
         return Ok(Vec::new());
+    }
+    let loaded = loaded::of(recording, declared, sensor)?;
+    let Some(row) = turned_at_zero(recording) else {
+        return Ok(loaded.into_iter().map(|one| one.measurand(conditions)).collect());
     };
     let rows = recording.rows_between(row.start_tick, row.end_tick)?;
     let track = track::read(recording, rows)?;
@@ -80,6 +85,7 @@ pub(super) fn turned(
     let mut swept = sweep::of(&track, &pairs, declared, sensor);
     let (orders, cogging) = orders::of(&track, &pairs, declared, sensor);
     swept.found.extend(orders);
+    swept.found.extend(loaded);
     let position = position::of(recording, &track, &pairs, &swept.pairs, declared)?;
     swept.found.extend(position);
     shown.friction = swept.curve.map(|curve| FrictionCurve {

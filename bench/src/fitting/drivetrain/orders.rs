@@ -138,6 +138,22 @@ fn base<'p>(pairs: impl Iterator<Item = &'p Pair> + Clone) -> Result<&'p Pair, R
     })
 }
 
+/// Both directions of the pair that shows cogging best, and its speed.
+pub(super) fn slowest(track: &Track, pairs: &[Pair]) -> Result<([Turned; 2], f64), Refusal> {
+    let base = base(pairs.iter())?;
+    Ok((both(track, base)?, base.speed))
+}
+
+/// Orders to look for in a turn: declared ones, and those that stand out beside them.
+pub(super) fn wanted_of(declared: &Declared, turned: &Turned, speed: f64, fs_hz: f64) -> Vec<f64> {
+    wanted(&named(declared), declared, turned, speed, fs_hz)
+}
+
+/// Name of an order's group.
+pub(super) fn group_of(order: f64, declared: &Declared) -> String {
+    group(order, &named(declared))
+}
+
 /// Torque by orders in either direction as the pair shows it that is turned slowly, and the orders.
 pub(super) fn slowly<'p>(
     track: &Track,
@@ -300,7 +316,6 @@ fn standing(
     let mut budget = estimate.budget.clone();
     let mut value = amplitude;
     let frequency = slow.frequency_hz(order);
-    let growth = (frequency / LOWEST_MODE_HZ).powi(2);
     let faster = other.and_then(|(fast, line)| Some((fast, line.even.estimate()?)));
     match faster {
         _ if frequency < GROWS_FROM_HZ => {}
@@ -319,20 +334,9 @@ fn standing(
                 DOUBT * change,
             ));
         }
-        None if growth > MOST_GROWTH => {
-            return Err(Refusal::NotCovered {
-                what: format!(
-                    "slowness for order {order}, whose ripple comes at {frequency:.0} Hz; frequency over it"
-                ),
-                got: LOWEST_MODE_HZ / frequency,
-                needed: MOST_GROWTH.powf(-0.5),
-                unit: "1".into(),
-                remedy: "turn slower, or at two speeds".into(),
-            });
-        }
         None => budget.push(Contribution::rectangular(
             "growth towards a resonance, not known",
-            growth * amplitude,
+            growth(order, slow.speed)? * amplitude,
         )),
     }
     if sensor.gain_rel_u > 0.0 {
@@ -343,6 +347,30 @@ fn standing(
     }
     let method = "regression on orders in both directions, turned at two speeds where there are";
     Estimate::from_budget(value, "N.m", estimate.n, method, budget)
+}
+
+/// Share by which an order may have grown towards a resonance where one speed alone was turned.
+///
+/// # Errors
+/// [`Refusal::NotCovered`] where that is more than [`MOST_GROWTH`].
+pub(super) fn growth(order: f64, speed: f64) -> Result<f64, Refusal> {
+    let frequency = order * speed / TAU;
+    if frequency < GROWS_FROM_HZ {
+        return Ok(0.0);
+    }
+    let growth = (frequency / LOWEST_MODE_HZ).powi(2);
+    if growth > MOST_GROWTH {
+        return Err(Refusal::NotCovered {
+            what: format!(
+                "slowness for order {order}, whose ripple comes at {frequency:.0} Hz; frequency over it"
+            ),
+            got: LOWEST_MODE_HZ / frequency,
+            needed: MOST_GROWTH.powf(-0.5),
+            unit: "1".into(),
+            remedy: "turn slower, or at two speeds".into(),
+        });
+    }
+    Ok(growth)
 }
 
 fn phase(line: &SplitLine, amplitude: &Outcome, slow: &Split) -> Outcome {
