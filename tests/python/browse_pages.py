@@ -320,7 +320,8 @@ def main():
             driver.get(page.as_uri())
             visit = Visit(driver, page, folder, keep)
             visit.look("light", 1100)
-            if browse_records.is_records(visit):
+            of_records = browse_records.is_records(visit)
+            if of_records:
                 browse_records.use(visit)
             else:
                 visit.plots()
@@ -334,7 +335,9 @@ def main():
                 visit.read_out(found)
                 visit.numbers(found)
             visit.look("dark", 1100, dark=True)
-            visit.pictures()
+            # Drawings of records are chosen by filters and have no buttons of their own.
+            if not of_records:
+                visit.pictures()
             visit.look("phone", 390)
             visit.paper()
             visit.quiet()
