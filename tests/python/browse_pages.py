@@ -1,9 +1,9 @@
 """Opens pages of the program in a real browser and uses them as people do.
 
-    python browse_pages.py [--keep] FOLDER PAGE.html [PAGE.html ...]
+    python browse_pages.py [--keep] FOLDER [--numbers PAGE.html] PAGE.html [PAGE.html ...]
 
-Prints one line a finding that should not be; the last line is "done". Prints are left in FOLDER, and with --keep pictures of every
-look. Needs Debian's
+Of the page after --numbers the numbers alone are read, and with --keep all looks taken. Prints one line a finding that should not be; the
+last line is "done". Prints are left in FOLDER, and with --keep pictures of every look. Needs Debian's
 chromium and chromium-driver, selenium, and the accessibility rules of axe-core.
 """
 
@@ -17,6 +17,7 @@ import sys
 import time
 import xml.etree.ElementTree
 
+import read_numbers
 from selenium import webdriver
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
@@ -41,6 +42,7 @@ def browser(folder):
 class Visit:
     def __init__(self, driver, page, folder, keep):
         self.driver, self.page, self.folder, self.keep = driver, page, folder, keep
+        self.called = page.parent.name if page.stem == "report" else page.stem
 
     def wrong(self, words):
         print(f"{self.page.name}: {words}", flush=True)
@@ -80,7 +82,7 @@ class Visit:
             return
         shot = self.driver.execute_cdp_cmd("Page.captureScreenshot", {"captureBeyondViewport": True, "clip": {
             "x": 0, "y": 0, "width": width, "height": self.js("return document.documentElement.scrollHeight"), "scale": 1}})
-        (self.folder / f"{self.page.stem}-{name}.png").write_bytes(base64.b64decode(shot["data"]))
+        (self.folder / f"{self.called}-{name}.png").write_bytes(base64.b64decode(shot["data"]))
 
     def plots(self):
         figures = self.driver.find_elements(By.CSS_SELECTOR, "figure[id]")
@@ -160,6 +162,13 @@ class Visit:
         nearest = min(range(len(curve["f_hz"])), key=lambda k: abs(curve["f_hz"][k] / hz - 1))
         near = curve["gain_db"][max(nearest - 2, 0):nearest + 3]
         self.expect(min(near) - 0.05 <= db <= max(near) + 0.05, f"{text}, and the fit says {near} dB about {hz} Hz")
+
+    def numbers(self, fit):
+        """Every number has unit and interval, the digits that its uncertainty bears, and a link to what it means."""
+        wrong, read = read_numbers.check(self.js(read_numbers.PAGE), fit)
+        for words in wrong:
+            self.wrong(words)
+        self.expect(read > 20, f"only {read} numbers were read")
 
     def beside(self):
         """Panels that share their y axis zoom together along it, and a piece marks its place in the whole beside it."""
@@ -261,8 +270,19 @@ class Visit:
                         and seen["coloured"] > 500, f"{name}.png is blank, dark or see-through: {seen}")
 
     def paper(self):
+        """Nothing is wider than a sheet of A4 between its margins, and the print has pages."""
+        self.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", {
+            "width": 680, "height": 970, "deviceScaleFactor": 1, "mobile": False})
+        self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print", "features": [
+            {"name": "prefers-color-scheme", "value": "light"}]})
+        cut = self.js(
+            "return [...document.querySelectorAll('table, figure')].filter((e) => e.getBoundingClientRect().right > innerWidth + 1)"
+            ".map((e) => `${e.className || e.id}, ${e.textContent.trim().slice(0, 40)}: ${Math.round(e.getBoundingClientRect().right)} px`)")
+        for words in cut:
+            self.wrong(f"on paper: cut off at {words}")
+        self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
         pdf = base64.b64decode(self.driver.print_page())
-        (self.folder / f"{self.page.stem}.pdf").write_bytes(pdf)
+        (self.folder / f"{self.called}.pdf").write_bytes(pdf)
         pages = pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") + pdf.count(b"/Type /Page/")
         self.expect(pdf.startswith(b"%PDF") and len(pdf) > 20_000 and pages >= 2, f"the print has {len(pdf)} bytes and {pages} pages")
 
@@ -280,15 +300,28 @@ class Visit:
 
 def main():
     keep = "--keep" in sys.argv
-    folder, *pages = [pathlib.Path(name).resolve() for name in sys.argv[1:] if name != "--keep"]
+    words = [word for word in sys.argv[1:] if word != "--keep"]
+    numbers = pathlib.Path(words.pop(words.index("--numbers") + 1)).resolve() if "--numbers" in words else None
+    folder, *pages = [pathlib.Path(word).resolve() for word in words if word != "--numbers"]
     driver = browser(folder)
     driver.set_script_timeout(120)
     try:
+        if numbers:
+            driver.get(numbers.as_uri())
+            visit = Visit(driver, numbers, folder, keep)
+            visit.plots()
+            visit.numbers(json.loads(numbers.with_name("fit.json").read_text(encoding="utf-8")))
+            if keep:
+                for name, width, dark in (("light", 1100, False), ("dark", 1100, True), ("phone", 390, False)):
+                    visit.look(name, width, dark)
+                visit.paper()
+            visit.quiet()
         for page in pages:
             driver.get(page.as_uri())
             visit = Visit(driver, page, folder, keep)
             visit.look("light", 1100)
-            if browse_records.is_records(visit):
+            of_records = browse_records.is_records(visit)
+            if of_records:
                 browse_records.use(visit)
             else:
                 visit.plots()
@@ -298,9 +331,13 @@ def main():
                 visit.toggles()
             fit = page.with_name("fit.json")
             if fit.exists():
-                visit.read_out(json.loads(fit.read_text(encoding="utf-8")))
+                found = json.loads(fit.read_text(encoding="utf-8"))
+                visit.read_out(found)
+                visit.numbers(found)
             visit.look("dark", 1100, dark=True)
-            visit.pictures()
+            # Drawings of records are chosen by filters and have no buttons of their own.
+            if not of_records:
+                visit.pictures()
             visit.look("phone", 390)
             visit.paper()
             visit.quiet()

@@ -3,7 +3,9 @@
 #![allow(clippy::unwrap_used)] // a test
 
 use acceptance::belts::{measure, shipped};
+use truerim::compare::Group;
 use truerim::fitting::{FitDocument, NotCompared, Quantity, compare_belts};
+use truerim::report::overlays;
 use truerim_analysis::inertia::Direction;
 
 /// Loops of a fourth of the time and few steps.
@@ -44,6 +46,35 @@ fn a_slacker_belt_is_told_from_its_reference_and_an_equal_one_is_not() {
         (beyond.value / 450.0 - 1.0).abs() < 0.05,
         "half of 900 N·m/rad: {beyond:?}"
     );
+
+    // What is drawn: the stiffness by torque is the rig file's below the knee and about half beyond it, and both knees stand in one
+    // drawing.
+    let loops = then.curves.loops.as_ref().unwrap();
+    for (at, [low, k, high]) in loops.at_nm.iter().zip(&loops.stiffness) {
+        assert!(low <= k && k <= high);
+        if (1.5..3.5).contains(at) {
+            assert!((k / 900.0 - 1.0).abs() < 0.1, "{k} at {at}");
+        } else if *at > 5.3 {
+            assert!((k / 450.0 - 1.0).abs() < 0.15, "{k} at {at}");
+        }
+    }
+    assert!(
+        loops.at_nm.last().is_some_and(|at| *at > 5.5),
+        "{:?}",
+        loops.at_nm.last()
+    );
+    let [[low, _], [_, high]] = [loops.flanks[0], loops.flanks[1]];
+    assert!(low[1] < 0.0 && high[1] > 4.0, "{:?}", loops.flanks);
+    let groups = [("then", &then), ("now", &slacker)].map(|(name, document)| Group {
+        name: name.into(),
+        documents: vec![document.clone()],
+    });
+    let drawn = overlays(&groups).unwrap();
+    let drawn = drawn.iter().find(|plot| plot.name == "loops").unwrap();
+    // Loops, stiffness and knee of each.
+    for class in ["<path class=\"s0\"", "<path class=\"s1\""] {
+        assert!(drawn.wide.matches(class).count() >= 3, "{class}");
+    }
 
     let told = compare_belts(&then, &slacker).unwrap();
     assert!(

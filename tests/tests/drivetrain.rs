@@ -150,4 +150,48 @@ fn slow_turns_show_friction_and_orders_of_the_belt_unit() {
     let coulomb = found(Quantity::Coulomb).estimate().unwrap();
     let agree = coulomb.checks.iter().find(|c| c.name == "methods agree").unwrap();
     assert!(agree.passed, "{agree:?}");
+
+    // What is drawn: points on the curve of the rig file's friction, T_c (1 + (1.25 - 1) exp(-(v/v_s)²)) + b v (Armstrong-Hélouvry), and
+    // orders under their names where the spectrum has them.
+    let friction = document.curves.friction.as_ref().unwrap();
+    assert_eq!(friction.speed_rad_s.len(), 5);
+    let law = |v: f64| 0.25 * (1.0 + 0.25 * (-(v / 0.1_f64).powi(2)).exp()) + 0.012 * v;
+    for (k, v) in friction.speed_rad_s.iter().enumerate() {
+        let mean = 0.5 * (friction.positive_nm[k] - friction.negative_nm[k]);
+        assert!((mean - law(*v)).abs() < 0.02 * law(*v), "{mean} at {v} rad/s");
+    }
+    for ((v, up), down) in friction
+        .model_rad_s
+        .iter()
+        .zip(&friction.model_positive_nm)
+        .zip(&friction.model_negative_nm)
+    {
+        assert!(
+            (0.5 * (up - down) - law(*v)).abs() < 0.02 * law(*v),
+            "{up} {down} at {v} rad/s"
+        );
+    }
+    let cogging = document.curves.cogging.as_ref().unwrap();
+    assert!(
+        cogging
+            .positive_nm
+            .iter()
+            .zip(&cogging.negative_nm)
+            .all(|(a, b)| a > b)
+    );
+    let half_sum = cogging
+        .positive_nm
+        .iter()
+        .zip(&cogging.negative_nm)
+        .map(|(a, b)| 0.5 * (a + b));
+    let swing = half_sum.clone().fold(f64::MIN, f64::max) - half_sum.fold(f64::MAX, f64::min);
+    let told = found(Quantity::Cogging).estimate().unwrap().value;
+    assert!((swing / told - 1.0).abs() < 0.25, "{swing} drawn, {told} told");
+    let line = cogging
+        .lines
+        .iter()
+        .find(|line| (line.order - 108.0).abs() < 1e-6)
+        .unwrap();
+    assert_eq!(line.name, "slots (uneven magnets)");
+    assert!((line.amplitude_nm[1] - 0.03).abs() < 0.002, "{line:?}");
 }

@@ -1,12 +1,14 @@
 //! Pages as people meet them: opened in a real browser, used by keyboard and pointer, in light and dark, on a telephone and on paper,
-//! with nothing asked of a network. What is looked at stands in `tests/python/browse_pages.py`.
+//! with nothing asked of a network. What is looked at stands in `tests/python/browse_pages.py`, how every number is read in
+//! `read_numbers.py` beside it, in the report of the acceptance procedure.
 #![cfg(target_os = "linux")]
 #![allow(clippy::unwrap_used)] // a test
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use acceptance::pairs::{measure, quicker};
+use acceptance::changed::shipped;
+use acceptance::pairs::{STIFFNESS_NM_PER_RAD, measure, quicker};
 use records::limits::Limits;
 use records::{Filter, Stamp, Store};
 use truerim::archive::{BenchWanted, bench_sheet, demo_sheet, enter_year, limits_files, unit_sheet};
@@ -51,18 +53,20 @@ fn pages_work_in_a_browser() {
     let kept = std::env::var_os("TRUERIM_PAGES").map(PathBuf::from);
     let temporary = tempfile::tempdir().unwrap();
     let folder = kept.as_deref().unwrap_or(temporary.path());
-    let procedure = quicker().unwrap();
-    let measured = |stiffness, seed| {
-        measure(
-            stiffness,
-            &procedure,
-            &FitOptions::default(),
-            seed,
-            temporary.path(),
-        )
-        .unwrap()
-    };
-    let (then, now) = (measured(900.0, 31), measured(810.0, 32));
+    let (quick, acceptance) = (quicker().unwrap(), shipped("acceptance").unwrap());
+    let options = FitOptions::default();
+    let measured =
+        |stiffness, procedure, seed| measure(stiffness, procedure, &options, seed, temporary.path()).unwrap();
+    // Side by side: the acceptance procedure takes as long as both others.
+    let (then, now, accepted) = std::thread::scope(|scope| {
+        let both = scope.spawn(|| (measured(900.0, &quick, 31), measured(810.0, &quick, 32)));
+        let accepted = measured(STIFFNESS_NM_PER_RAD, &acceptance, 33);
+        let (then, now) = both.join().unwrap();
+        (then, now, accepted)
+    });
+    // In the largest page the numbers are read; the smaller ones are used as people do.
+    let whole = folder.join("acceptance");
+    write_report(&whole, &accepted).unwrap();
     let report = folder.join("report");
     write_report(&report, &then).unwrap();
     let groups = [("before", then), ("after", now)].map(|(name, document)| Group {
@@ -72,7 +76,11 @@ fn pages_work_in_a_browser() {
     let comparison = compare(&groups, &[], &CompareOptions::default()).unwrap();
     let against = folder.join("comparison");
     write_comparison(&against, &comparison, &groups).unwrap();
-    let mut pages = vec![report.join("report.html"), against.join("comparison.html")];
+    let mut pages = vec![
+        whole.join("report.html"),
+        report.join("report.html"),
+        against.join("comparison.html"),
+    ];
     pages.extend(records_pages(folder, temporary.path()));
     for page in &pages {
         let bytes = std::fs::metadata(page).unwrap().len();
@@ -86,6 +94,7 @@ fn pages_work_in_a_browser() {
         .arg(script)
         .args(kept.as_ref().map(|_| "--keep"))
         .arg(&looks)
+        .arg("--numbers")
         .args(&pages)
         .output()
         .unwrap();

@@ -48,7 +48,8 @@ pub fn clip(records: &TraceRecords, mean_nm: &[f64]) -> Result<Clip, Refusal> {
             0.5 * (beyond(level - step) - beyond(level + step)) / 3.0_f64.sqrt(),
         )
     } else {
-        (0.0, 0.0)
+        // A cut-off nearer to the crest than the levels tried lie apart would not be seen.
+        (0.0, beyond(most - step) / 3.0_f64.sqrt())
     };
     let detail = format!(
         "a cut-off leaves {:.0} % of the squares of a straight line, less than {:.0} % would show one",

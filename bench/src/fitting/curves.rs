@@ -10,12 +10,14 @@ use super::FittingError;
 use super::cut::{Cut, Samples};
 use super::document::{Conditions, FrequencyCurve, LOWEST_DB, StepCurves};
 use super::groups::Group;
+use super::peaks;
 use super::sensor::SensorTerms;
 use super::steps::StepResults;
 use crate::recording::Recording;
 
-/// Most instants of a step overlay.
+/// Most instants of a step overlay, and how many times as many its extremes are picked from.
 const INSTANTS: usize = 600;
+const FINER: usize = 8;
 /// Shown before the setpoint, s.
 const BEFORE_S: f64 = 0.005;
 /// Coverage factor of the bands: 95 % of a normal error.
@@ -61,15 +63,15 @@ pub(crate) fn steps(
         .max(4.0 * mean(|m| m.t90_s))
         .min(held_s);
     let sample_s = results.measures.first().map_or(1e-3, |m| m.sample_s);
-    let step_s = sample_s.max((end_s - start_s) / INSTANTS as f64);
+    let step_s = sample_s.max((end_s - start_s) / (FINER * INSTANTS) as f64);
     let count = ((end_s - start_s) / step_s).floor().max(1.0) as usize;
-    let t_s: Vec<f64> = (0..=count).map(|i| micro(start_s + i as f64 * step_s)).collect();
+    let fine_s: Vec<f64> = (0..=count).map(|i| micro(start_s + i as f64 * step_s)).collect();
     let mut rows: Vec<Vec<f64>> = Vec::with_capacity(group.cuts.len());
     for cut in &group.cuts {
-        rows.push(resampled(&cut.samples(recording)?, sensor.delay_s, &t_s));
+        rows.push(resampled(&cut.samples(recording)?, sensor.delay_s, &fine_s));
     }
     let at = |q: f64| -> Vec<f64> {
-        (0..t_s.len())
+        (0..fine_s.len())
             .map(|i| {
                 let column: Vec<f64> = rows.iter().filter_map(|row| row.get(i).copied()).collect();
                 quantile(&column, q).map_or(f64::NAN, micro)
@@ -84,6 +86,8 @@ pub(crate) fn steps(
     {
         return Ok(None);
     }
+    let kept = peaks::rows(&[&median_nm, &p05_nm, &p95_nm], INSTANTS);
+    let of = |list: &[f64]| peaks::at(list, &kept);
     let stride = rows.len().div_ceil(thin.max(1)).max(1);
     let latency_s = results.latency.latency.estimate().map(|e| e.value);
     let (model_t_s, model_nm) = model(results, latency_s, sensor, form, mean(|m| m.low_nm), first);
@@ -93,13 +97,13 @@ pub(crate) fn steps(
             n: results.measures.len(),
             ..group.conditions.clone()
         },
-        median_nm,
-        p05_nm,
-        p95_nm,
+        median_nm: of(&median_nm),
+        p05_nm: of(&p05_nm),
+        p95_nm: of(&p95_nm),
         repeats_nm: rows
             .iter()
             .step_by(stride)
-            .map(|r| r.iter().copied().map(micro).collect())
+            .map(|r| of(r).into_iter().map(micro).collect())
             .collect(),
         from_nm: first.row.from_nm,
         to_nm: first.row.to_nm,
@@ -110,7 +114,7 @@ pub(crate) fn steps(
         latency_s,
         model_t_s,
         model_nm,
-        t_s,
+        t_s: of(&fine_s),
     }))
 }
 

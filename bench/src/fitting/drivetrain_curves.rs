@@ -21,7 +21,8 @@ pub struct LoopCurve {
     pub flanks: Vec<[[f64; 2]; 2]>,
     /// Amounts of torque at which the stiffness is given, ascending, N·m.
     pub at_nm: Vec<f64>,
-    /// Stiffness there, over both sides and ways: lower end of the 95 % interval from their scatter, value, upper end, N·m/rad.
+    /// Stiffness there, over both sides and ways: lower end of the 95 % interval from their scatter and the
+    /// encoder's steps, value, upper end, N·m/rad.
     pub stiffness: Vec<[f64; 3]>,
 }
 

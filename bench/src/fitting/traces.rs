@@ -9,7 +9,7 @@ use super::document::{Conditions, Measurand, Quantity};
 use super::driver_curves::TraceCurve;
 use super::groups::{overall, refused, temperature_of, with_checks};
 use super::sensor::SensorTerms;
-use super::{FittingError, Source};
+use super::{FittingError, Source, peaks};
 use crate::recording::{Recording, SegmentRow};
 
 /// What every trace is asked for.
@@ -250,11 +250,11 @@ fn curve(
     aligned: &Aligned,
     (octaves, limit): (Option<Octaves>, Option<Limit>),
 ) -> TraceCurve {
-    let every = records.command_nm.len().div_ceil(POINTS).max(1);
-    let thin = |x: &[f64]| -> Vec<f64> { x.iter().copied().step_by(every).collect() };
+    let kept = peaks::rows(&[&records.command_nm, &aligned.mean_nm], POINTS);
+    let thin = |x: &[f64]| peaks::at(x, &kept);
     let edge = |sign: f64| -> Vec<f64> {
-        let rows = aligned.mean_nm.iter().zip(&aligned.sd_nm);
-        rows.map(|(m, sd)| m + sign * sd).step_by(every).collect()
+        let ends = thin(&aligned.mean_nm).into_iter().zip(thin(&aligned.sd_nm));
+        ends.map(|(m, sd)| m + sign * sd).collect()
     };
     let t_s = |i: usize| i as f64 / records.fs_hz;
     let told = octaves.iter().flat_map(|o| &o.octaves);
@@ -262,7 +262,7 @@ fn curve(
     TraceCurve {
         group: name.into(),
         conditions: conditions.clone(),
-        t_s: (0..records.command_nm.len()).step_by(every).map(t_s).collect(),
+        t_s: kept.iter().copied().map(t_s).collect(),
         commanded_nm: thin(&records.command_nm),
         arrived_nm: thin(&aligned.mean_nm),
         low_nm: edge(-1.0),

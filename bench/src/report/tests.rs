@@ -239,6 +239,22 @@ fn plots_are_well_formed_and_named() {
     }
 }
 
+/// What a legend names can be hidden: each entry has a look of its own, and something in a panel has it.
+#[test]
+fn every_entry_of_a_legend_stands_for_something_of_its_own() {
+    for plot in plots(&document()).unwrap() {
+        for svg in [&plot.wide, &plot.narrow] {
+            let keys = svg.matches("<g class=\"key s").count();
+            assert!(keys > 0, "{}", plot.name);
+            for place in 0..keys {
+                // Once in the legend itself, and in a panel.
+                let found = svg.matches(&format!(" class=\"s{place}\"")).count();
+                assert!(found > 1, "{}: entry {place} of {keys}", plot.name);
+            }
+        }
+    }
+}
+
 #[test]
 fn nothing_to_draw_draws_nothing() {
     let mut d = document();

@@ -1,5 +1,6 @@
 //! Times each fit on the arrays of one recording, one thread, best of a few runs, as a line of JSON each.
-//! `tests/reference/analysis/fit_times.py` does the same with scipy on the same recording and prints both side by side.
+//! `tests/reference/analysis/fit_times.py` does the same with scipy on the same recording and prints both side by side. With `--page` the
+//! report alone: how long fit and files take, and how large they are.
 #![allow(clippy::print_stdout, clippy::print_stderr)] // a program for people
 
 use std::hint::black_box;
@@ -11,6 +12,7 @@ use clap::Parser;
 use ndarray::Array1;
 use truerim::fitting::{FitOptions, fit_recording};
 use truerim::recording::{Recording, SegmentRow};
+use truerim::report::{html, plots, write_report};
 use truerim_analysis::frequency::{FrequencyOptions, FrequencyResponse, SweepRecord, frequency_response};
 use truerim_analysis::rational::{RationalOptions, ResponseLines, fit_rational};
 use truerim_analysis::spectra::{WelchOptions, spectra};
@@ -24,6 +26,9 @@ struct Arguments {
     /// Runs of which the shortest counts
     #[arg(long, default_value_t = 5)]
     runs: usize,
+    /// Times and weighs the report instead
+    #[arg(long)]
+    page: bool,
 }
 
 type Problem = Box<dyn std::error::Error>;
@@ -86,8 +91,36 @@ fn response(chirps: &[Cut], fs_hz: f64) -> Result<FrequencyResponse, Problem> {
     Ok(frequency_response(&records, &options)?)
 }
 
+/// The report of a recording: time of each part of it, and bytes.
+fn page(recording: &Recording, runs: usize) -> Result<(), Problem> {
+    let fit = || fit_recording(recording, &FitOptions::default());
+    let document = fit()?;
+    let drawn = plots(&document)?;
+    let folder = tempfile::tempdir()?;
+    let written = || write_report(folder.path(), &document);
+    let files = written()?;
+    for (what, ms) in [
+        ("fit", best(runs, fit)),
+        ("plots", best(runs, || plots(&document))),
+        ("page from fit and plots", best(runs, || html(&document, &drawn))),
+        ("page, plots and tables from fit, written", best(runs, written)),
+    ] {
+        println!("{{\"what\": \"{what}\", \"ms\": {ms:.1}}}");
+    }
+    let size = |path: &PathBuf| std::fs::metadata(path).map(|data| data.len());
+    let all: u64 = files.iter().map(size).sum::<Result<u64, _>>()?;
+    let page = files.first().ok_or("no page was written")?;
+    for (what, bytes) in [("page", size(page)?), ("all files of the report", all)] {
+        println!("{{\"what\": \"{what}\", \"bytes\": {bytes}}}");
+    }
+    Ok(())
+}
+
 fn run(arguments: &Arguments) -> Result<(), Problem> {
     let recording = Recording::open(&arguments.recording)?;
+    if arguments.page {
+        return page(&recording, arguments.runs);
+    }
     let fs_hz = recording.header().sample_rate_hz();
     let runs = arguments.runs;
     let (steps, chirps) = (cuts(&recording, "step", 0.03)?, cuts(&recording, "chirp", 0.0)?);

@@ -3,7 +3,10 @@
 /// Amounts of torque at which it is read.
 const PLACES: usize = 32;
 /// Width of the window about each, as a share of the largest torque.
-const WINDOW: f64 = 0.14;
+const WINDOW: f64 = 0.22;
+/// Steps of the rotor's encoder lie at the same place in every loop, so that loops alike do not show them: `m` of them in a window tilt a
+/// line over it by this over `m²` at most (a saw-tooth against a straight line).
+const STEPS_TILT: f64 = 0.7;
 /// Largest share of the largest torque at which it is read.
 const MOST: f64 = 0.97;
 /// Share of the span behind a reversal that is left out: friction of the hub turns over there.
@@ -50,12 +53,13 @@ pub(super) fn branches(twist_rad: &[f64], torque_nm: &[f64], setpoint_nm: &[f64]
 }
 
 /// Amount of torque, and the stiffness there over both sides and ways: lower end of the interval from their scatter, value, upper
-/// end, N·m/rad.
-pub(super) fn stiffness(branches: &[Branch]) -> Vec<(f64, [f64; 3])> {
+/// end, N·m/rad. `step_rad` is a step of the encoder.
+pub(super) fn stiffness(branches: &[Branch], step_rad: f64) -> Vec<(f64, [f64; 3])> {
     let all = || branches.iter().flatten().map(|point| point[1].abs());
     let most = all().fold(0.0, f64::max);
     let half = 0.5 * WINDOW * most;
-    let place = |k: usize| half + (MOST * most - 2.0 * half) * k as f64 / (PLACES - 1) as f64;
+    // At the end a window may be filled by three quarters.
+    let place = |k: usize| half + (MOST * most - 1.5 * half) * k as f64 / (PLACES - 1) as f64;
     (0..PLACES)
         .filter_map(|k| {
             let at = place(k);
@@ -70,7 +74,8 @@ pub(super) fn stiffness(branches: &[Branch]) -> Vec<(f64, [f64; 3])> {
                 return None;
             }
             let squares: f64 = compliances.iter().map(|c| (c - mean).powi(2)).sum();
-            let wide = K95 * (squares / (n - 1.0) / n).sqrt();
+            let steps = 2.0 * half * mean / step_rad.max(f64::MIN_POSITIVE);
+            let wide = (K95 * (squares / (n - 1.0) / n).sqrt()).hypot(mean * STEPS_TILT / (steps * steps));
             // Where the scatter is as large as the compliance, nothing bounds the stiffness from above.
             let least = (mean - wide).max(0.05 * mean);
             let tenths = |k: f64| (10.0 * k).round() / 10.0;
@@ -118,12 +123,12 @@ pub(super) fn flank(twist_rad: &[f64], torque_nm: &[f64], ends: [f64; 2], k: f64
 mod tests {
     use super::*;
 
-    /// Loops of ±5 N·m on a spring of 900 N·m/rad that is half as stiff from 4 N·m on, `friction` between the ways.
+    /// Loops of ±6 N·m on a spring of 900 N·m/rad that is half as stiff from 4 N·m on, `friction` between the ways.
     fn loops(friction: f64) -> [Vec<f64>; 3] {
         let setpoint: Vec<f64> = (0..4000)
             .map(|i| {
                 let at = f64::from(i % 1000) / 250.0;
-                5.0 * if at < 1.0 {
+                6.0 * if at < 1.0 {
                     at
                 } else if at < 3.0 {
                     2.0 - at
@@ -145,16 +150,30 @@ mod tests {
     #[test]
     fn stiffness_over_torque_is_the_spring_s_and_halves_at_the_knee() {
         let [twist, torque, setpoint] = loops(2e-4);
-        let found = stiffness(&branches(&twist, &torque, &setpoint));
+        let found = stiffness(&branches(&twist, &torque, &setpoint), 0.0);
         assert!(found.len() > 25);
+        assert!(found.last().is_some_and(|(at, _)| *at > 5.0));
         for (at, [low, k, high]) in found {
             assert!(low <= k && k <= high);
             let expected = match at {
-                at if at < 3.6 => 900.0,
-                at if at > 4.4 => 450.0,
+                at if at < 3.3 => 900.0,
+                at if at > 4.7 => 450.0,
                 _ => continue,
             };
             assert!((k / expected - 1.0).abs() < 0.01, "{k} at {at}");
+        }
+    }
+
+    #[test]
+    fn steps_of_the_encoder_are_within_the_interval() {
+        let [twist, torque, setpoint] = loops(2e-4);
+        let step = 3.5e-4;
+        let stepped: Vec<f64> = twist.iter().map(|a| (a / step).floor() * step).collect();
+        for (at, [low, _, high]) in stiffness(&branches(&stepped, &torque, &setpoint), step) {
+            assert!(
+                at > 3.3 || (low < 900.0 && 900.0 < high),
+                "{low} to {high} at {at}"
+            );
         }
     }
 
@@ -169,7 +188,7 @@ mod tests {
 
     #[test]
     fn nothing_is_read_off_nothing() {
-        assert!(stiffness(&branches(&[], &[], &[])).is_empty());
-        assert!(stiffness(&branches(&[0.0; 50], &[0.0; 50], &[0.0; 50])).is_empty());
+        assert!(stiffness(&branches(&[], &[], &[]), 1e-4).is_empty());
+        assert!(stiffness(&branches(&[0.0; 50], &[0.0; 50], &[0.0; 50]), 1e-4).is_empty());
     }
 }

@@ -234,7 +234,7 @@ impl Loops {
                 .collect()
         });
         let branches = local::branches(&self.twist_rad, &self.torque_nm, &self.setpoint_nm);
-        let (at_nm, stiffness) = local::stiffness(&branches).into_iter().unzip();
+        let (at_nm, stiffness) = local::stiffness(&branches, self.step_rad).into_iter().unzip();
         // A ten-millionth of a radian: a hundredth of an encoder's step and less.
         let fine = |x: &f64| (x * 1e7).round() / 1e7;
         LoopCurve {

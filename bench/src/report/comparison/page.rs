@@ -239,7 +239,7 @@ fn table(name: &str, rows: &[&Row]) -> String {
         behind
     } else {
         format!(
-            "<details class=\"others\"><summary>What is behind each difference</summary>\n<dl class=\"definitions\">{behind}</dl></details>\n"
+            "<details class=\"others rest\"><summary>What is behind each difference</summary>\n<dl class=\"definitions\">{behind}</dl></details>\n"
         )
     };
     format!(
@@ -279,7 +279,7 @@ fn line(row: &Row) -> String {
             };
             let sign = if c.difference.value < 0.0 { "− " } else { "+ " };
             format!(
-                "<tr>{name}<td>{verdict} <small>{}</small>{}</td><td>{}</td><td>{}</td><td>{sign}{}</td><td>{}</td></tr>\n",
+                "<tr>{name}<td>{verdict}<br><small>{}</small>{}</td><td>{}</td><td>{}</td><td>{sign}{}</td><td>{}</td></tr>\n",
                 escape(&chance(c.chance_adjusted)),
                 notes(row),
                 known(&c.then),

@@ -12,13 +12,21 @@ pub(super) fn definition_anchor(quantity: Quantity) -> String {
 
 /// Anchor of a measurand's budget.
 pub(super) fn budget_anchor(document: &FitDocument, measurand: &Measurand) -> String {
-    let position = document
-        .measurands
-        .iter()
-        .position(|m| std::ptr::eq(m, measurand))
-        .unwrap_or(0);
-    format!("budget-{position}")
+    format!("budget-{}", position(document, measurand))
 }
+
+/// Anchor of the reason why a measurand has no value.
+fn reason_anchor(document: &FitDocument, measurand: &Measurand) -> String {
+    format!("why-{}", position(document, measurand))
+}
+
+fn position(document: &FitDocument, measurand: &Measurand) -> usize {
+    let mut all = document.measurands.iter();
+    all.position(|m| std::ptr::eq(m, measurand)).unwrap_or(0)
+}
+
+/// Anchor of what a rational model is.
+const MODEL: &str = "def-rational-model";
 
 /// Results of one family: what most readers look for, the rest folded away, and so the groups that are not the headline.
 pub(super) fn table(document: &FitDocument, family: Family) -> String {
@@ -53,7 +61,7 @@ fn models(document: &FitDocument) -> String {
             .iter()
             .map(|root| {
                 format!(
-                    "<tr><th scope=\"row\">{}{}</th><td class=\"number\">{}</td><td class=\"number\">{}</td></tr>\n",
+                    "<tr><th scope=\"row\"><a href=\"#{MODEL}\">{}{}</a></th><td class=\"number\">{}</td><td class=\"number\">{}</td></tr>\n",
                     escape(&root.kind),
                     if root.pair { " pair" } else { ", real" },
                     escape(&words::outcome(&root.frequency, ShownIn::Hertz)),
@@ -69,7 +77,7 @@ fn models(document: &FitDocument) -> String {
         text.push_str(&format!(
             "<details class=\"others\"><summary>Rational model: {} poles, {} zeros and a delay</summary>\n<p>{}: fitted \
              to {} bands from {}, {} numbers of poles and zeros tried. Delay {}, gain at zero frequency {}. What is left \
-             over is {} times the errors of the response.{failed}</p>\n<table class=\"groups\">\n<thead><tr><th \
+             over is {} times the errors of the response. <a href=\"#{MODEL}\">What it is</a>.{failed}</p>\n<table class=\"groups\">\n<thead><tr><th \
              scope=\"col\">Root</th><th scope=\"col\">Frequency</th><th scope=\"col\">Damping</th></tr></thead>\n\
              <tbody>\n{roots}</tbody>\n</table></details>\n",
             model.poles,
@@ -103,7 +111,7 @@ fn others(document: &FitDocument, family: Family) -> String {
             )
         })
         .collect();
-    let mut reasons = String::new();
+    let mut reasons: Vec<String> = Vec::new();
     let mut body = String::new();
     for (name, list) in &groups {
         body.push_str(&format!("<tr><th scope=\"row\">{}</th>", escape(name)));
@@ -111,8 +119,9 @@ fn others(document: &FitDocument, family: Family) -> String {
             let measurand = list.iter().find(|m| m.quantity == *quantity);
             body.push_str(&measurand.map_or_else(|| "<td></td>".into(), |m| cell(document, m)));
             if let Some((m, refused)) = measurand.and_then(|m| m.result.refused().map(|r| (m, r))) {
-                reasons.push_str(&format!(
-                    "<li>{}, {}: <code>{}</code> {}</li>\n",
+                reasons.push(format!(
+                    "<li id=\"{}\">{}, {}: <code>{}</code> {}</li>\n",
+                    reason_anchor(document, m),
                     escape(name),
                     escape(&m.name),
                     escape(&refused.code),
@@ -127,9 +136,9 @@ fn others(document: &FitDocument, family: Family) -> String {
         ));
     }
     let reasons = if reasons.is_empty() {
-        reasons
+        String::new()
     } else {
-        format!("<ul class=\"inner\">\n{reasons}</ul>\n")
+        format!("<ul class=\"inner\">\n{}</ul>\n", reasons.concat())
     };
     let count = groups.len();
     let summary = match family {
@@ -151,7 +160,14 @@ fn others(document: &FitDocument, family: Family) -> String {
 
 fn cell(document: &FitDocument, measurand: &Measurand) -> String {
     match measurand.estimate() {
-        None => "<td class=\"bad\">refused</td>".into(),
+        None => {
+            let code = measurand.result.refused().map_or("", |r| r.code.as_str());
+            format!(
+                "<td class=\"bad\"><a href=\"#{}\">refused</a> <code>{}</code></td>",
+                reason_anchor(document, measurand),
+                escape(code)
+            )
+        }
         Some(estimate) => {
             let reading = Reading::of(estimate, measurand.shown_in);
             let anchor = budget_anchor(document, measurand);
@@ -192,7 +208,7 @@ fn row(document: &FitDocument, measurand: &Measurand) -> String {
     } else {
         String::new()
     };
-    let conditions = escape(&words::conditions_short(&measurand.conditions));
+    let conditions = escape(&words::conditions_short(&measurand.conditions)).replace(" °C", "\u{a0}°C");
     let Some(estimate) = measurand.estimate() else {
         let refused = measurand.result.refused();
         let (code, message) = refused.map_or(("", ""), |r| (r.code.as_str(), r.message.as_str()));
@@ -205,7 +221,7 @@ fn row(document: &FitDocument, measurand: &Measurand) -> String {
     };
     let reading = Reading::of(estimate, measurand.shown_in);
     let plus_minus = if reading.symmetrical {
-        format!("± {}", reading.half_width)
+        format!(" ± {}", reading.half_width)
     } else {
         String::new()
     };
@@ -216,7 +232,7 @@ fn row(document: &FitDocument, measurand: &Measurand) -> String {
     };
     let failed = failed(&estimate.checks);
     format!(
-        "<tr>{name}<td class=\"value\" data-label=\"Value\"><a href=\"#{anchor}\"><b>{value}</b> {plus_minus}{unit}</a>\
+        "<tr>{name}<td class=\"value\" data-label=\"Value\"><a href=\"#{anchor}\"><b>{value}</b>{plus_minus}{unit}</a>\
          {failed}</td><td class=\"number\" data-label=\"95 % interval\">{interval}{unit}</td>\
          <td class=\"number\" data-label=\"n\">{n}</td><td data-label=\"Conditions\">{conditions}{spring}</td></tr>\n",
         anchor = budget_anchor(document, measurand),
@@ -328,6 +344,16 @@ pub(super) fn definitions(document: &FitDocument) -> String {
             escape(&m.definition),
             escape(method),
             escape(&m.source)
+        ));
+    }
+    if !document.models.is_empty() {
+        text.push_str(&format!(
+            "<dt id=\"{MODEL}\">Rational model</dt>\n<dd>Pure delay times a quotient of two polynomials that comes nearest to the \
+             response over the bands that coherence allows; its poles are what rings, its zeros what is held back. Frequency and \
+             damping of a root are its distance from zero over 2π and its share of decay.<br><small><b>Method</b> least squares \
+             weighted by the errors of the response, started by vector fitting, the number of poles and zeros chosen by what is left \
+             over</small><br><small><b>Source</b> Gustavsen and Semlyen, IEEE Trans. Power Delivery 14 (1999) 1052; Sanathanan and \
+             Koerner, IEEE Trans. Automatic Control 8 (1963) 56</small></dd>\n"
         ));
     }
     text.push_str("</dl>\n");

@@ -17,6 +17,9 @@ const LOST: Stroke = Stroke::solid(ORANGE, 2.4).dashed(3.0, 2.0);
 const BY_TORQUE: Stroke = Stroke::solid(BLUE, 2.3);
 const KNEE: Stroke = Stroke::solid(VERMILION, 1.8).dashed(10.0, 3.0);
 
+/// Height of the marks of lost motion, as a share of the axis: the results stand below them.
+const SHOWN_LOST: f64 = 0.35;
+
 /// What is written within the panel of the loops, in this order.
 const NAMED: [(Quantity, &str); 4] = [
     (Quantity::RangeStiffness, "stiffness"),
@@ -51,7 +54,10 @@ pub(crate) fn draw(document: &FitDocument, curve: &LoopCurve, format: Format) ->
     }
     let conditions = caption::conditions_line(document, &curve.conditions, "slow loop");
     let sheet = Sheet::new(format, entries, &[conditions]);
-    let degrees: Vec<f64> = curve.twist_rad.iter().map(|a| a.to_degrees()).collect();
+    // Where the rotor stands against the rim is another at every clamping, so twist is counted from the middle.
+    let middle = curve.middle_rad.unwrap_or(0.0);
+    let from_middle = |a: f64| (a - middle).to_degrees();
+    let degrees: Vec<f64> = curve.twist_rad.iter().map(|a| from_middle(*a)).collect();
     let [mut left, mut right] = sheet.pair(if format.is_wide() { 300.0 } else { 250.0 }, 0.52);
     let loops = left.next(
         Axis::around(degrees.iter().copied(), 0.06, 50.0),
@@ -74,21 +80,20 @@ pub(crate) fn draw(document: &FitDocument, curve: &LoopCurve, format: Format) ->
             .collect();
         canvas.line(&super::path::thinned(whole, 0.5), LOOPS)?;
         for [a, b] in &curve.flanks {
-            loops.curve(canvas, &[a[0], b[0]].map(f64::to_degrees), &[a[1], b[1]], FLANK)?;
+            loops.curve(canvas, &[a[0], b[0]].map(from_middle), &[a[1], b[1]], FLANK)?;
         }
-        let middle = curve.middle_rad.unwrap_or(0.0);
         if let Some((gap, _)) = gap {
-            let ends = [middle - 0.5 * gap, middle + 0.5 * gap].map(f64::to_degrees);
+            let ends = [-0.5 * gap, 0.5 * gap].map(f64::to_degrees);
             loops.curve(canvas, &ends, &[0.0, 0.0], GAP)?;
         }
         if let Some((lost, _)) = lost {
-            let ends = [middle - 0.5 * lost, middle + 0.5 * lost].map(f64::to_degrees);
-            for x in ends {
-                loops.upright(canvas, x, LOST)?;
+            let tall = SHOWN_LOST * loops.y.high;
+            for x in [-0.5 * lost, 0.5 * lost].map(f64::to_degrees) {
+                loops.curve(canvas, &[x, x], &[-tall, tall], LOST)?;
             }
         }
         labels(canvas, document, &loops)?;
-        loops.names(canvas, "twist, °", "Torque, N·m")?;
+        loops.names(canvas, "twist from the middle, °", "Torque, N·m")?;
         let Some(panel) = &by_torque else {
             return Ok(());
         };

@@ -65,7 +65,8 @@ impl Format {
     pub(crate) fn width(self) -> f64 {
         match self {
             Self::Wide => 880.0,
-            Self::Narrow => 400.0,
+            // What a telephone of 390 px leaves for it, so that letters keep their size.
+            Self::Narrow => 360.0,
         }
     }
 
@@ -84,7 +85,7 @@ pub fn plots(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
         plots.push(Plot {
             name: "steps",
             title: "Steps".into(),
-            reading: "Left: the onset, with the latency shaded and the 10 and 90 % instants marked. Right: until it \
+            reading: "The onset, with the latency shaded and the 10 and 90 % instants marked, and the whole step until it \
                       has settled. Each thin line is one repeat; the thick line is the median of all, the band holds \
                       the middle 90 %."
                 .into(),
@@ -129,9 +130,10 @@ pub fn plots(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
         plots.push(Plot {
             name: "static-map",
             title: "Static map".into(),
-            reading: "Left: steady torque over command, up and down. Right: both less the line of the gain. What lies \
+            reading:
+                "Steady torque over command, up and down, and both less the line of the gain. What lies \
                       between the two ways is hysteresis; what both have in common is the map's own bend."
-                .into(),
+                    .into(),
             wide: static_map::draw(document, curve, Format::Wide)?,
             narrow: static_map::draw(document, curve, Format::Narrow)?,
         });
@@ -160,9 +162,9 @@ fn of_the_drivetrain(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
         plots.push(Plot {
             name: "loops",
             title: "Slow loops of the drivetrain".into(),
-            reading: "Left: torque over the twist between rotor and rim. A gap shows as a flat stretch at zero torque, friction \
-                      as the width of the loop. Right: the slope of the flanks by torque, without a model; where it falls for good, \
-                      a belt's slack span has let go."
+            reading: "Torque over the twist between rotor and rim: a gap shows as a flat stretch at zero torque, friction \
+                      as the width of the loop. Stiffness is the slope of the flanks by torque, without a model; where it falls for \
+                      good, a belt's slack span has let go."
                 .into(),
             wide: loops::draw(document, curve, Format::Wide)?,
             narrow: loops::draw(document, curve, Format::Narrow)?,
@@ -172,7 +174,7 @@ fn of_the_drivetrain(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
         plots.push(Plot {
             name: "friction",
             title: "Friction over speed".into(),
-            reading: "Left: torque that turns the wheelbase steadily, both ways. Right: the mean of both ways, which the sensor's zero \
+            reading: "Torque that turns the wheelbase steadily, both ways; and the mean of both ways, which the sensor's zero \
                       does not touch, with slow speeds drawn apart. It falls from rest and rises with speed; the dotted line has what \
                       ripple shakes out of the rotor still in it."
                 .into(),

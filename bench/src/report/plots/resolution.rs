@@ -9,6 +9,8 @@ use super::{Format, PlotError, caption, legend};
 use crate::fitting::{FitDocument, ResolutionCurve, plain};
 
 const WHOLE: Stroke = Stroke::solid(INK, 1.0).dashed(2.0, 3.0);
+/// Darkness of what is not told from noise on any preload.
+const UNSEEN: f64 = 0.24;
 /// Most levels that can be told apart.
 const LINES: [Stroke; 4] = [
     Stroke::solid(BLUE, 2.2),
@@ -17,31 +19,51 @@ const LINES: [Stroke; 4] = [
     Stroke::solid(ORANGE, 1.8).dashed(9.0, 3.0),
 ];
 
+/// Levels nearer than this are one, N·m.
+fn same(a: f64, b: f64) -> bool {
+    (a - b).abs() < 1e-3
+}
+
 pub(crate) fn draw(
     document: &FitDocument,
     curve: &ResolutionCurve,
     format: Format,
 ) -> Result<String, PlotError> {
     let width = format.width();
-    let steps: Vec<_> = curve.preloads.iter().zip(LINES).collect();
-    let grain: Vec<_> = curve.grain.iter().zip(LINES).collect();
-    let mut entries: Vec<(Sample, String)> = steps
+    // One look a level, in both panels.
+    let mut levels: Vec<f64> = Vec::new();
+    let all = curve.preloads.iter().map(|p| p.preload_nm);
+    for level in all.chain(curve.grain.iter().map(|g| g.level_nm)) {
+        if !levels.iter().any(|other| same(*other, level)) {
+            levels.push(level);
+        }
+    }
+    let looks: Vec<(f64, Stroke)> = levels.into_iter().zip(LINES).collect();
+    let look = |level: f64| {
+        looks
+            .iter()
+            .find(|(l, _)| same(*l, level))
+            .map(|(_, stroke)| *stroke)
+    };
+    let steps: Vec<_> = curve
+        .preloads
         .iter()
-        .map(|(p, stroke)| {
-            (
-                Sample::Line(*stroke),
-                format!("steps on {} N·m", plain(p.preload_nm, 3)),
-            )
-        })
+        .filter_map(|p| Some((p, look(p.preload_nm)?)))
         .collect();
-    entries.extend(grain.iter().map(|(g, stroke)| {
-        (
-            Sample::Line(*stroke),
-            format!("held at {} N·m", plain(g.level_nm, 3)),
-        )
-    }));
+    let grain: Vec<_> = curve
+        .grain
+        .iter()
+        .filter_map(|g| Some((g, look(g.level_nm)?)))
+        .collect();
+    let mut entries: Vec<(Sample, String)> = looks
+        .iter()
+        .map(|(level, stroke)| (Sample::Line(*stroke), format!("on {} N·m", plain(*level, 3))))
+        .collect();
     if !steps.is_empty() {
-        entries.push((Sample::Area(BLUE, 0.14), "not told from noise".to_owned()));
+        entries.push((
+            Sample::Area(BLUE, UNSEEN / steps.len() as f64),
+            "not told from noise".to_owned(),
+        ));
     }
     let lines = caption::wrap(
         &caption::conditions_line(document, &curve.conditions, "small step"),
@@ -99,7 +121,7 @@ pub(crate) fn draw(
                 &mut canvas,
                 &ends,
                 (&[panel.y.low; 2], &[needed; 2]),
-                (BLUE, 0.14 / steps.len() as f64),
+                (BLUE, UNSEEN / steps.len() as f64),
             )?;
             for sign in [1.0, -1.0] {
                 let rows = p.size_nm.iter().zip(&p.change_nm);

@@ -3,14 +3,15 @@
 use super::axis::Axis;
 use super::canvas::{Canvas, Stroke, finish};
 use super::legend::Sample;
-use super::palette::{BLUE, GREEN, INK, ORANGE, VERMILION};
+use super::palette::{BLUE, GREEN, INK, ORANGE, RGBColor, VERMILION};
 use super::panel::Column;
 use super::{Format, PlotError, caption, legend};
 use crate::fitting::{FitDocument, ShockCurve, plain};
 
 const WHOLE: Stroke = Stroke::solid(INK, 1.0).dashed(2.0, 3.0);
 const COMMANDED: Stroke = Stroke::solid(VERMILION, 1.8).dashed(7.0, 4.0);
-const ARRIVED: Stroke = Stroke::solid(BLUE, 2.2);
+const ARRIVED: Stroke = Stroke::solid(INK, 1.8);
+const BAND: (RGBColor, f64) = (BLUE, 0.16);
 /// Most lines that can be told apart.
 const LINES: [Stroke; 4] = [
     Stroke::solid(BLUE, 2.2),
@@ -33,6 +34,9 @@ pub(crate) fn draw(document: &FitDocument, curve: &ShockCurve, format: Format) -
             (Sample::Line(*stroke), text)
         })
         .collect();
+    if !shown.is_empty() {
+        entries.push((Sample::Area(BAND.0, BAND.1), "95 % interval".to_owned()));
+    }
     if let Some(train) = &curve.train {
         entries.push((Sample::Line(COMMANDED), "train commanded, delayed".to_owned()));
         entries.push((
@@ -87,7 +91,7 @@ pub(crate) fn draw(document: &FitDocument, curve: &ShockCurve, format: Format) -
         for (line, stroke) in &shown {
             let x: Vec<f64> = line.width_s.iter().map(|s| 1e3 * s).collect();
             let of = |k: usize| -> Vec<f64> { line.retention.iter().map(|r| percent(r[k])).collect() };
-            panel.band(&mut canvas, &x, (&of(0), &of(2)), (BLUE, 0.14))?;
+            panel.band(&mut canvas, &x, (&of(0), &of(2)), BAND)?;
             panel.curve(&mut canvas, &x, &of(1), *stroke)?;
         }
         panel.names(&mut canvas, "width of the pulse, ms", "Crest that arrives, %")?;

@@ -34,7 +34,7 @@ pub(super) fn loops(groups: &[Group]) -> Chart {
             d.curves.loops.as_ref().map(|c| &c.conditions)
         }),
         frames: vec![
-            Frame::new("twist, °", "Torque, N·m", whole),
+            Frame::new("twist from the middle, °", "Torque, N·m", whole),
             Frame {
                 marks,
                 ..by_torque.holding(vec![0.0])

@@ -60,7 +60,9 @@ struct Frame {
     y_name: String,
     logarithmic: bool,
     y_logarithmic: bool,
-    /// Values that the y axis holds besides those of the curves.
+    /// Values that the x axis holds besides those of the curves.
+    across: Vec<f64>,
+    /// The same of the y axis.
     also: Vec<f64>,
     series: Vec<Series>,
     /// Points with bars, the bands of these.
@@ -167,6 +169,10 @@ impl Frame {
         Self { also, ..self }
     }
 
+    fn across(self, across: Vec<f64>) -> Self {
+        Self { across, ..self }
+    }
+
     fn has(&self, group: usize) -> bool {
         let series = self.series.iter().chain(&self.points);
         series.into_iter().any(|s| s.group == group && s.x.len() > 1)
@@ -178,7 +184,8 @@ impl Frame {
     }
 
     fn x_axis(&self) -> Axis {
-        let all = || self.series.iter().chain(&self.points).flat_map(|s| &s.x).copied();
+        let own = || self.series.iter().chain(&self.points).flat_map(|s| &s.x);
+        let all = || own().chain(&self.across).copied();
         if self.logarithmic {
             let low = all().filter(|x| *x > 0.0).fold(f64::INFINITY, f64::min);
             let high = all().fold(0.0, f64::max);

@@ -52,7 +52,13 @@ pub(super) fn frequency(groups: &[Group]) -> Chart {
         delay.push(of_delay.with_band(ends(y, b, 1e3, -1.0), ends(y, b, 1e3, 1.0)));
         coherence.push(series(&c.coherence));
     }
-    let frame = |name, series| Frame::new("frequency, Hz", name, series).logarithmic();
+    // One axis for all panels, also where a delay is not known over all of it.
+    let hz: Vec<f64> = gain.iter().flat_map(|s: &Series| s.x.clone()).collect();
+    let frame = |name, series| {
+        Frame::new("frequency, Hz", name, series)
+            .logarithmic()
+            .across(hz.clone())
+    };
     Chart {
         name: "frequency",
         title: "Frequency response, setpoint to rim torque",
