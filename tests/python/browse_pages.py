@@ -300,7 +300,8 @@ def main():
             if fit.exists():
                 visit.read_out(json.loads(fit.read_text(encoding="utf-8")))
             visit.look("dark", 1100, dark=True)
-            visit.pictures()
+            if not browse_records.is_records(visit):
+                visit.pictures()
             visit.look("phone", 390)
             visit.paper()
             visit.quiet()
