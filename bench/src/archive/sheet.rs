@@ -53,6 +53,8 @@ pub struct Wanted {
     pub check_units: Vec<String>,
     /// A gauge study.
     pub study: Option<Study>,
+    /// Where its measurements are, if not among those of the page: a study may be older than what the page shows.
+    pub study_data: Option<ModelData>,
 }
 
 /// The page's contents.
@@ -102,7 +104,7 @@ pub fn sheet(data: &ModelData, model: &str, about: &str, wanted: &Wanted) -> Res
         )));
     }
     let gauge = match &wanted.study {
-        Some(study) => Some(gauge(data, study).map_err(wrong)?),
+        Some(study) => Some(gauge(wanted.study_data.as_ref().unwrap_or(data), study).map_err(wrong)?),
         None => None,
     };
     let repeats_sd = gauge.as_ref().map(|gauge| {

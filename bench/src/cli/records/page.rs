@@ -90,11 +90,21 @@ fn of_model(
     model: &str,
     filter: &Filter,
 ) -> Result<(String, Value), Problem> {
+    let study = study_of(args);
+    let study_data = match &study {
+        Some(study) => Some(store.model_data(
+            model,
+            &Filter::default(),
+            Some(std::slice::from_ref(&study.measurand)),
+        )?),
+        None => None,
+    };
     let wanted = Wanted {
         measurands: args.measurand.clone(),
         limits: read_limits(args)?,
         check_units: args.check_unit.clone(),
-        study: study_of(args),
+        study,
+        study_data,
     };
     let filter = Filter {
         newest: Some(args.newest),

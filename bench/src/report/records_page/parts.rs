@@ -26,7 +26,7 @@ impl Choice {
 
 /// Choices for the filter, and which row has what: hidden until the script is there to use them.
 pub(super) fn filters(choices: &[Choice]) -> String {
-    let mut text = "<form id=\"filters\" hidden>\n".to_owned();
+    let mut text = "<form id=\"filters\" aria-label=\"Show only\" hidden>\n".to_owned();
     for Choice { name, levels } in choices {
         let levels: BTreeSet<&String> = levels.iter().collect();
         let options: String = levels
@@ -109,7 +109,7 @@ pub(super) fn table(heads: &[&str], rows: &[(usize, Vec<String>)]) -> String {
 
 /// Room to scroll sideways in, by keyboard too.
 pub(super) fn wide(table: &str) -> String {
-    format!("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Table\">{table}</div>\n")
+    format!("<div class=\"scroll\" tabindex=\"0\">{table}</div>\n")
 }
 
 /// The whole file around a body.

@@ -106,7 +106,7 @@ pub(super) fn history(sheet: &Sheet, judged: &[Judged<'_>]) -> String {
         String::new()
     };
     format!(
-        "{cut}<div class=\"scroll tall\" tabindex=\"0\" role=\"region\" aria-label=\"Table\"><table class=\"groups\">\n<thead><tr><th>unit</th><th>measured</th><th>bench</th><th>fixture</th>\
+        "{cut}<div class=\"scroll tall\" tabindex=\"0\"><table class=\"groups\">\n<thead><tr><th>unit</th><th>measured</th><th>bench</th><th>fixture</th>\
          <th>firmware</th><th>batch</th>{heads}</tr></thead>\n<tbody>\n{body}</tbody>\n</table></div>\n"
     )
 }
