@@ -13,6 +13,7 @@ pub mod compare;
 pub mod drive;
 pub mod exchange;
 pub mod fitting;
+mod platform;
 pub mod publish;
 pub mod recording;
 pub mod report;

@@ -115,6 +115,60 @@ fn what_is_wrong_is_told_with_what_to_do() {
 }
 
 #[test]
+fn each_thing_that_is_wrong_is_found_as_that() {
+    // No filter to speak of in front of the converter: white noise up to half the sample rate.
+    let wide = [
+        ("amplifier = \"1 kHz\"", "amplifier = \"2 kHz\""),
+        ("\nnoise = \"2 mN·m\"", "\nnoise = \"5 mN·m\""),
+    ];
+    let bench = belt(&wide, &[]);
+    let open = look(&bench, &Extras::default());
+    assert_eq!(of(&open, "sensor filter").verdict, Verdict::Attention);
+    assert!(of(&open, "sensor filter").advice.contains("anti-alias"));
+    // A slow way: 5 ms there and 5 ms back.
+    let slow = look(
+        &belt(&[], &["bytes-delayed at 0 s size 5 ms"]),
+        &Extras::default(),
+    );
+    assert_eq!(of(&slow, "round trip").verdict, Verdict::Attention, "{slow:#?}");
+    assert!(of(&slow, "round trip").advice.contains("latency timer"));
+    // A way that loses bytes: samples are missing, and the run says so.
+    let lossy = look(
+        &belt(&[], &["bytes-lost at 0.3 s size 0.0005"]),
+        &Extras::default(),
+    );
+    assert_eq!(of(&lossy, "proofs").verdict, Verdict::Bad, "{lossy:#?}");
+    // Another controller than the rig file's: it cannot do what is permitted.
+    let mut weak = belt(&[], &[]);
+    weak.rig.limits.torque_nm = 8.5;
+    assert_eq!(
+        of(&look(&weak, &Extras::default()), "identity").verdict,
+        Verdict::Bad
+    );
+    // Half of the smallest torque is missing.
+    let bench = belt(&[], &[]);
+    let torque = smallest_torque(&bench, Permit::granted("test"), &StopFlag::new()).unwrap();
+    let torque = torque.map(|mut smallest| {
+        smallest.gain = Some(0.5);
+        smallest
+    });
+    let extras = Extras {
+        torque,
+        ..Extras::default()
+    };
+    let half = look(&bench, &extras);
+    assert_eq!(of(&half, "sign and gain").verdict, Verdict::Attention);
+    assert!(of(&half, "sign and gain").found.contains("50.0 %"));
+    // Whatever is not good says what to do.
+    for finding in [open, slow, lossy, half].iter().flatten() {
+        assert!(
+            finding.verdict == Verdict::Good || finding.advice.len() > 10,
+            "{finding:?}"
+        );
+    }
+}
+
+#[test]
 fn a_torque_sensor_the_wrong_way_round_is_found_by_the_smallest_torque() {
     let bench = belt(&[], &["torque-sensor-drops-out at 0.1 s"]);
     let torque = smallest_torque(&bench, Permit::granted("test"), &StopFlag::new()).unwrap();

@@ -5,13 +5,15 @@
 use std::cell::RefCell;
 use std::rc::Rc;
 
-use acceptance::parts::{Remembering, Told, World, bench, two_steps};
-use bench_core::rig::Drive;
+use acceptance::parts::{Remembering, Sensor, Told, World, bench, two_steps};
+use bench_core::rig::{CLOCK_BOUND, Drive, SETPOINT_AGE};
 use bench_core::run::{Course, End, Outcome, Permit, Run, RunEvent, RunOptions, StopCause};
 use bench_core::time::HostNs;
 use truerim::drive::force::Player;
 use truerim::drive::{Composed, Line, LineError, Sink, StopFlag, conduct};
-use truerim::session;
+use truerim::fitting::{FitDocument, FitOptions, Quantity, fit_recording};
+use truerim::recording::Recording;
+use truerim::session::{self, Order};
 use virtual_rig::{Fault, FaultKind};
 
 const DRIVE: &str = r#"
@@ -258,5 +260,184 @@ fn every_way_to_end_ends_the_torque() {
             "{name}: {} releases",
             told.releases
         );
+    }
+}
+
+/// A sensor and a drive of their own: the wheelbase moves by force feedback alone, the torque comes as lines. The device looks every
+/// 0.7 ms, so that its levels meet the firmware's 1 ms at every phase.
+const BOTH: &str = r#"
+[rig.drive]
+kind = "force-feedback"
+device = "/dev/null"
+full_scale = "-14 N·m"
+update_period = "0.7 ms"
+expiry = "60 ms"
+time_bound = "1 ms"
+[rig.sense]
+kind = "lines"
+port = "/dev/null"
+baud = 115200
+pattern = "{torque} N·m"
+unit = "N·m"
+rate = "1 kHz"
+delay = "1.5 ms"
+way = "1 ms"
+time_bound = "2 ms"
+"#;
+
+/// What the device really makes of its full scale, N·m: 4 % less than declared.
+const REAL_NM: f64 = -14.0 * 0.96;
+
+/// A sensor at a rate, lines of which are 0.1 to 0.6 ms on the way.
+const fn sensor(rate_hz: f64) -> Sensor {
+    Sensor {
+        rate_hz,
+        way_s: [0.1e-3, 0.6e-3],
+        ..Sensor::GOOD
+    }
+}
+
+/// A whole measurement; the recording, and the torque that there really was.
+fn measured(rate_hz: f64, seed: u64) -> (Recording, FitDocument, Vec<(f64, f64)>, tempfile::TempDir) {
+    let tables = BOTH
+        .replace("rate = \"1 kHz\"", &format!("rate = \"{rate_hz} Hz\""))
+        .replace("way = \"1 ms\"", "way = \"0.4 ms\"");
+    let (bench, rig) = bench(&tables, seed);
+    let (mut world, sense) = World::new(rig, &bench, Some((sensor(rate_hz), seed)));
+    let (push, torques) = (world.pushed_by(REAL_NM), world.watched());
+    let Drive::ForceFeedback(declared) = bench.rig.drive.clone() else {
+        panic!("no force feedback");
+    };
+    let player = Player::new(Box::new(push), declared);
+    let line = Composed::new(Box::new(world), sense, Some(player), &bench.rig);
+    let mut procedure = two_steps(24);
+    procedure.text += "dither = \"1 ms\"\n";
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("recording.h5");
+    let order = Order {
+        bench: &bench,
+        procedure: &procedure,
+        plan: session::plan_for(&procedure, &bench.rig, seed).unwrap(),
+        permit: Permit::granted("test"),
+        path: &path,
+        real_time: false,
+        granted: None,
+    };
+    let session = session::record_over(order, Box::new(line), &StopFlag::new(), &mut |_| {});
+    assert_eq!(session.outcome.end, End::Completed, "{:?}", session.outcome);
+    assert!(session.outcome.zero_confirmed);
+    let recording = Recording::open(&path).unwrap();
+    let fit = fit_recording(&recording, &FitOptions::default()).unwrap();
+    (recording, fit, torques.take(), folder)
+}
+
+/// Steps' gain as the torque at the rim really was: change from before a step to the end of its hold, over what was asked for.
+fn real_gain(recording: &Recording, torques: &[(f64, f64)], to_nm: f64) -> f64 {
+    let mean = |end_us: u64, length_us: u64| {
+        let span = (end_us - length_us) as f64 * 1e-6..end_us as f64 * 1e-6;
+        let inside: Vec<f64> = torques
+            .iter()
+            .filter(|(at, _)| span.contains(at))
+            .map(|(_, nm)| *nm)
+            .collect();
+        inside.iter().sum::<f64>() / inside.len() as f64
+    };
+    let steps: Vec<_> = recording
+        .segments()
+        .iter()
+        .filter(|row| row.excitation == "step" && (row.to_nm - to_nm).abs() < 1e-3)
+        .collect();
+    let gains = steps
+        .iter()
+        .map(|row| (mean(row.end_tick, 30_000) - mean(row.start_tick, 20_000)) / (row.to_nm - row.from_nm));
+    gains.sum::<f64>() / steps.len() as f64
+}
+
+#[test]
+fn a_measurement_with_both_of_its_own_finds_what_the_devices_are() {
+    // The firmware's dead time and half its polling period (rigs/belt.toml), and the spread of a wait that is spread evenly over the period.
+    let (latency_s, dead_time_s, jitter_s) = (4.0e-3, 3.5e-3, 1e-3 / 12.0_f64.sqrt());
+    for (rate_hz, seed, least_u_s) in [
+        (4_000.0, 21, 0.3e-3),
+        (4_000.0, 22, 0.3e-3),
+        (1_000.0, 23, 1.2e-3),
+    ] {
+        let (recording, fit, torques, _folder) = measured(rate_hz, seed);
+        let of = |quantity: Quantity| {
+            let found = fit.measurands.iter().find(|m| m.quantity == quantity);
+            let result = &found.unwrap().result;
+            result
+                .estimate()
+                .unwrap_or_else(|| panic!("{rate_hz} Hz: {result:?}"))
+        };
+        let holds = |quantity, truth: f64| {
+            let estimate = of(quantity);
+            let [low, high] = estimate.interval;
+            assert!(
+                (low..high).contains(&truth),
+                "{rate_hz} Hz, {seed}, {quantity:?}: {truth} and {estimate:?}"
+            );
+        };
+        holds(Quantity::Latency, latency_s);
+        holds(Quantity::LatencyJitter, jitter_s);
+        holds(Quantity::DeadTime, dead_time_s);
+        let latency = of(Quantity::Latency);
+        assert!(latency.std_uncertainty < least_u_s, "{latency:?}");
+
+        // What the clocks leave is in its budget, and is the bound that stands beside the rows: half the way of a line or more.
+        let bounds_s = recording.values(CLOCK_BOUND, 0..recording.rows()).unwrap();
+        assert!(
+            bounds_s.iter().all(|bound| (0.1e-3..2e-3).contains(bound)),
+            "{bounds_s}"
+        );
+        let part = |name: &str| {
+            let line = latency.budget.iter().find(|line| line.source == name);
+            line.unwrap_or_else(|| panic!("{name}: {latency:?}"))
+                .std_uncertainty
+        };
+        let clocks_s = part("clocks of sensor and drive");
+        assert!(
+            (0.1e-3..0.5e-3).contains(&(clocks_s * 3.0_f64.sqrt())),
+            "{clocks_s}"
+        );
+        assert!((part("declared sensor delay") - 10e-6).abs() < 1e-12);
+        let between_s = part("time between readings of the sensor");
+        assert!((between_s - 0.5 / rate_hz / 3.0_f64.sqrt()).abs() < 1e-12);
+
+        // Levels came up to 0.7 ms behind the ticks of the plan, and the recording says when: never sooner than planned.
+        let ages_s = recording.values(SETPOINT_AGE, 0..recording.rows()).unwrap();
+        let setpoints = recording.values("setpoint", 0..recording.rows()).unwrap();
+        let ticks = recording.ticks(0..recording.rows()).unwrap();
+        let mut behind_us = Vec::new();
+        for step in recording.segments().iter().filter(|row| row.excitation == "step") {
+            let place = ticks
+                .iter()
+                .zip(&setpoints)
+                .position(|(tick, nm)| *tick >= step.start_tick && (nm - step.to_nm).abs() < 1e-3);
+            let place = place.unwrap();
+            behind_us.push((ticks[place] - step.start_tick) as f64 - ages_s[place] * 1e6);
+        }
+        assert_eq!(behind_us.len(), 48);
+        assert!(
+            behind_us.iter().all(|us| (-2.0..900.0).contains(us)),
+            "{behind_us:?}"
+        );
+        let mean_us = behind_us.iter().sum::<f64>() / 48.0;
+        assert!((250.0..550.0).contains(&mean_us), "{mean_us}");
+
+        // Each size of step arrives with the gain that it really had: 0.96 of what the device is declared to do, and what friction makes of it.
+        for (name, to_nm) in [("0 to 1.4 N·m", 1.4), ("0 to −2.1 N·m", -2.1)] {
+            let real = real_gain(&recording, &torques, to_nm);
+            let found = fit
+                .measurands
+                .iter()
+                .find(|m| m.quantity == Quantity::SteadyGain && m.group == name);
+            let found = found
+                .unwrap_or_else(|| panic!("no gain of {name}"))
+                .estimate()
+                .unwrap();
+            assert!((found.value - real).abs() < 2e-3, "{name}: {real} and {found:?}");
+            assert!((0.8..1.1).contains(&real), "{real}");
+        }
     }
 }

@@ -148,6 +148,8 @@ fn force_feedback_and_usb_serial_on_kernel_devices() {
         .arg("-initrd")
         .arg(&initrd)
         .args([
+            "-icount",
+            "shift=2,sleep=off",
             "-accel",
             "tcg",
             "-cpu",

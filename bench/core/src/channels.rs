@@ -15,6 +15,10 @@ pub struct SampleRow {
     pub counts: [i32; MAX_CHANNELS],
 }
 
+/// A count that says that nothing was measured, where it lies outside the channel's range: a sensor of its own that fell silent has no value
+/// at its rows, and none may be made up.
+pub const NOT_MEASURED: i32 = i32::MIN;
+
 /// What the interlock looks at, in SI.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Reading {
@@ -34,6 +38,8 @@ pub struct Reading {
     pub supply_v: Option<f64>,
     /// Whether the sensor of torque, rim angle, temperature or supply is at the end of its range.
     pub saturated: bool,
+    /// Nothing measured the torque at this row: [`NOT_MEASURED`].
+    pub torque_missing: bool,
 }
 
 impl Reading {
@@ -49,6 +55,7 @@ impl Reading {
             temperature_degc: None,
             supply_v: None,
             saturated: false,
+            torque_missing: false,
         }
     }
 
@@ -183,6 +190,13 @@ impl ChannelMap {
         }
     }
 
+    fn not_measured(&self, place: usize, row: &SampleRow) -> bool {
+        match (self.channels.get(place), row.counts.get(place)) {
+            (Some(channel), Some(&raw)) => raw == NOT_MEASURED && channel.raw_min > NOT_MEASURED,
+            _ => false,
+        }
+    }
+
     fn at_the_end(&self, place: usize, row: &SampleRow) -> bool {
         match (self.channels.get(place), row.counts.get(place)) {
             (Some(channel), Some(&raw)) => raw <= channel.raw_min || raw >= channel.raw_max,
@@ -201,6 +215,7 @@ impl ChannelMap {
             motor_angle_rad: self.motor_angle.map(|place| self.physical(place, row)),
             temperature_degc: self.temperature.map(|place| self.physical(place, row)),
             supply_v: self.supply.map(|place| self.physical(place, row)),
+            torque_missing: self.not_measured(self.torque, row),
             // An open or shorted temperature sensor reads one of its ends: not cold, but unknown.
             saturated: [
                 Some(self.torque),

@@ -13,6 +13,7 @@ use super::contact;
 use super::exit::{Exit, Problem};
 use super::say::Say;
 use crate::drive::schedule::ask_for_real_time;
+use crate::platform;
 use crate::session::{SessionError, SettingsText, faults_of, simulated};
 
 /// Serves a virtual rig on a pseudo terminal until it is told to end.
@@ -31,20 +32,17 @@ pub(super) fn simulate(args: &VirtualArgs, say: &Say) -> Result<Exit, Problem> {
     let script: Vec<String> = rig.faults().iter().map(ToString::to_string).collect();
     contact::tell_faults(&script, say);
     let ending = Arc::new(AtomicBool::new(false));
-    for signal in [
-        signal_hook::consts::SIGINT,
-        signal_hook::consts::SIGTERM,
-        signal_hook::consts::SIGHUP,
-    ] {
-        signal_hook::flag::register(signal, Arc::clone(&ending)).map_err(|source| Problem::Io {
+    let wished = Arc::clone(&ending);
+    platform::on_wish_to_end(move |_| wished.store(true, Ordering::SeqCst)).map_err(|source| {
+        Problem::Io {
             doing: "watch for",
             path: "Ctrl-C and SIGTERM".to_owned(),
             source,
-        })?;
-    }
+        }
+    })?;
     // A rig controller is not held up by other programs: neither should its stand-in be.
     let granted = ask_for_real_time();
-    let served = virtual_rig::serve::serve(
+    let served = platform::serve(
         &mut rig,
         |port| {
             say.result(&port.display().to_string());

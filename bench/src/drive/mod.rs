@@ -18,8 +18,6 @@ pub mod force;
 pub mod lateness;
 pub mod lockstep;
 pub mod ports;
-#[cfg(target_os = "linux")]
-mod prompt;
 pub mod schedule;
 pub mod sense;
 pub mod serial;

@@ -1,10 +1,6 @@
 //! Real-time scheduling and locked memory for the thread that drives a run, as far as the system permits.
 
-use thread_priority::unix::{
-    NormalThreadSchedulePolicy, RealtimeThreadSchedulePolicy, ThreadSchedulePolicy,
-    set_thread_priority_and_policy, thread_native_id,
-};
-use thread_priority::{ThreadPriority, ThreadPriorityValue};
+use crate::platform;
 
 /// What the system granted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -30,36 +26,18 @@ impl std::fmt::Display for Granted {
 /// Asks for both. A refusal is no error: the rig controller's own limits do not rest on this computer.
 #[must_use]
 pub fn ask_for_real_time() -> Granted {
-    let policy = ThreadSchedulePolicy::Realtime(RealtimeThreadSchedulePolicy::Fifo);
-    // The middle of the lower half: above ordinary work, below the kernel's own threads.
-    let real_time = ThreadPriorityValue::try_from(20_u8).is_ok_and(|value| {
-        set_thread_priority_and_policy(thread_native_id(), ThreadPriority::Crossplatform(value), policy)
-            .is_ok()
-    });
-    let flags = rustix::mm::MlockAllFlags::CURRENT | rustix::mm::MlockAllFlags::FUTURE;
+    let [real_time, memory_locked] = platform::ask_for_real_time();
     Granted {
         real_time,
-        memory_locked: rustix::mm::mlockall(flags).is_ok(),
+        memory_locked,
     }
 }
-
-/// The middle of the ordinary class's range as `thread-priority` counts it: niceness 0 (39 steps from −20 on, by share).
-/// Its least value would be niceness 19, and a recorder that is starved by any other program.
-const ORDINARY: u8 = 47;
 
 /// Puts this thread back into the ordinary class, no nicer than other programs. A thread begins in the class of the one
 /// that starts it: whatever the driving thread starts for work that may wait, the disk above all, calls this first, or
 /// it competes with it.
 pub fn back_to_ordinary() {
-    let policy = ThreadSchedulePolicy::Normal(NormalThreadSchedulePolicy::Other);
-    if let Ok(ordinary) = ThreadPriorityValue::try_from(ORDINARY) {
-        // Refused only to threads that never had more.
-        let _ = set_thread_priority_and_policy(
-            thread_native_id(),
-            ThreadPriority::Crossplatform(ordinary),
-            policy,
-        );
-    }
+    platform::back_to_ordinary();
 }
 
 #[cfg(test)]

@@ -7,26 +7,17 @@ use bench_core::time::HostNs;
 use serialport::{ClearBuffer, SerialPort};
 
 use super::clock::{HostClock, remaining};
-#[cfg(target_os = "linux")]
-use super::prompt::PromptPort;
 use super::{Line, LineError, ports};
+use crate::platform::{PromptPort, SHORTEST_WAIT};
 
 /// Bytes taken in one read; more than the rig sends in 10 ms.
 const CHUNK: usize = 4_096;
 /// Longest time that a write may take before the line counts as dead.
 const WRITE_TIMEOUT: Duration = Duration::from_millis(20);
-/// Shortest wait handed to the system: about as soon as it can wake a thread at all; a wait of nothing would spin.
-#[cfg(target_os = "linux")]
-const SHORTEST_WAIT: Duration = Duration::from_micros(50);
-/// Shortest wait handed to the system: elsewhere it counts in milliseconds, and less would be nothing.
-#[cfg(not(target_os = "linux"))]
-const SHORTEST_WAIT: Duration = Duration::from_millis(1);
-
 /// An open serial port.
 pub struct SerialLine {
     port: Box<dyn SerialPort>,
     /// What waiting, reading and writing go through where it can be had.
-    #[cfg(target_os = "linux")]
     prompt: Option<PromptPort>,
     name: String,
     clock: HostClock,
@@ -52,7 +43,6 @@ impl SerialLine {
             port: name.to_owned(),
             source,
         };
-        #[cfg(target_os = "linux")]
         let prompt = PromptPort::open(name); // first: the port is for this process alone from the next line on
         let port = serialport::new(name, baud)
             .timeout(SHORTEST_WAIT)
@@ -61,7 +51,6 @@ impl SerialLine {
         port.clear(ClearBuffer::All).map_err(open)?; // nothing that was said before is meant for us
         Ok(Self {
             port,
-            #[cfg(target_os = "linux")]
             prompt,
             name: name.to_owned(),
             clock,
@@ -85,12 +74,11 @@ impl Line for SerialLine {
 
     fn wait(&mut self, until: HostNs, inbox: &mut Vec<u8>) -> Result<(), LineError> {
         let patience = remaining(self.clock.now(), until).max(SHORTEST_WAIT);
-        #[cfg(target_os = "linux")]
         if let Some(prompt) = &mut self.prompt {
             let arrived = match prompt.wait(patience) {
                 Ok(true) => prompt.read(&mut self.chunk[..], inbox),
                 Ok(false) => Ok(()),
-                Err(errno) => Err(errno.into()),
+                Err(error) => Err(error),
             };
             return arrived.map_err(|error| self.failed("reading", error));
         }
@@ -113,12 +101,11 @@ impl Line for SerialLine {
             // Best effort: a port that cannot discard still gets the stop behind what it holds.
             let _ = self.port.clear(ClearBuffer::Output);
         }
-        #[cfg(target_os = "linux")]
         let bytes = match &self.prompt {
             Some(prompt) => {
                 let taken = prompt
                     .write(bytes)
-                    .map_err(|errno| self.failed("writing", errno.into()))?;
+                    .map_err(|error| self.failed("writing", error))?;
                 bytes.get(taken..).unwrap_or_default()
             }
             None => bytes,

@@ -4,8 +4,8 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU8, Ordering};
 
 use bench_core::run::StopCause;
-use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
-use signal_hook::iterator::Signals;
+
+use crate::platform::{Wish, on_wish_to_end};
 
 const NOTHING: u8 = 0;
 const OPERATOR: u8 = 1;
@@ -31,16 +31,14 @@ impl StopFlag {
     pub fn on_signals() -> std::io::Result<Self> {
         let flag = Self::new();
         let wanted = Arc::clone(&flag.wanted);
-        let mut signals = Signals::new([SIGINT, SIGTERM, SIGHUP])?;
-        std::thread::Builder::new()
-            .name("signals".to_owned())
-            .spawn(move || {
-                for signal in signals.forever() {
-                    let why = if signal == SIGINT { OPERATOR } else { TERMINATED };
-                    // What came first stays.
-                    let _ = wanted.compare_exchange(NOTHING, why, Ordering::SeqCst, Ordering::SeqCst);
-                }
-            })?;
+        on_wish_to_end(move |wish| {
+            let why = match wish {
+                Wish::Operator => OPERATOR,
+                Wish::System => TERMINATED,
+            };
+            // What came first stays.
+            let _ = wanted.compare_exchange(NOTHING, why, Ordering::SeqCst, Ordering::SeqCst);
+        })?;
         Ok(flag)
     }
 

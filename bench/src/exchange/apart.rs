@@ -6,12 +6,11 @@
 //! process of itself, with limits, and says what became of it.
 
 use std::path::{Path, PathBuf};
-use std::process::{Command, ExitStatus};
-
-use rustix::process::{Resource, Rlimit, setrlimit};
+use std::process::Command;
 
 use super::ExchangeError;
 use super::import::is_hdf5;
+use crate::platform;
 
 /// Processor time for any file, s, and bytes of it that a second more is granted for.
 const CPU_S: u64 = 120;
@@ -55,27 +54,12 @@ pub fn run_apart(data: &Path, out: &Path) -> Result<Option<Ended>, ExchangeError
             let _ = std::fs::remove_file(PathBuf::from(name));
         }
     }
-    let what = format!("is damaged so that HDF5's own library {}", words(status));
+    let what = format!(
+        "is damaged so that HDF5's own library {}",
+        platform::crashed(status)
+    );
     let fix = "nothing was imported: restore the file, or save it again with the program that made it";
     Err(ExchangeError::format(data, what, fix))
-}
-
-#[cfg(unix)]
-fn words(status: ExitStatus) -> String {
-    use std::os::unix::process::ExitStatusExt;
-
-    use rustix::process::Signal;
-    let signal = status.signal().unwrap_or(0);
-    if signal == Signal::XCPU.as_raw() {
-        "did not come to an end".to_owned()
-    } else {
-        format!("crashed (signal {signal})")
-    }
-}
-
-#[cfg(not(unix))]
-fn words(status: ExitStatus) -> String {
-    format!("crashed ({status})")
 }
 
 /// Limits this process to what importing `data` can need.
@@ -87,13 +71,5 @@ pub fn limit_to(data: &Path) {
 /// Limits this process to so much processor time, from its start on, and so much address space. Where the system refuses, the file is
 /// read without.
 pub fn limit(cpu_s: u64, bytes: u64) {
-    // At the first of these the system says why it ends the process, at the second it no longer does.
-    let cpu = (cpu_s, cpu_s.saturating_add(5));
-    for (resource, (current, maximum)) in [(Resource::Cpu, cpu), (Resource::As, (bytes, bytes))] {
-        let limit = Rlimit {
-            current: Some(current),
-            maximum: Some(maximum),
-        };
-        let _ = setrlimit(resource, limit);
-    }
+    platform::limit(cpu_s, bytes);
 }

@@ -12,6 +12,7 @@ use std::ops::Range;
 use ndarray::{Array1, ArrayView1};
 
 use super::FittingError;
+use super::parts;
 use super::periods::{self, MULTISINE, PSEUDO_RANDOM};
 use crate::recording::{Recording, SegmentRow};
 
@@ -200,8 +201,22 @@ fn one(
         )));
     }
     let rows = wide.start + kept.start..wide.start + kept.end;
-    let t_s = seconds(&ticks, row, header.tick_s);
+    let ticks = ticks.to_owned();
     let setpoint_nm = all_setpoints.slice(ndarray::s![kept]);
+    let mut row = row.clone();
+    let mut age = None;
+    if let Some(given) = parts::given(recording, rows.clone(), &ticks)? {
+        if is_step {
+            let moved =
+                |i: usize| (setpoint_nm[i] - row.from_nm).abs() > tolerance_nm && ticks[i] >= row.start_tick;
+            row = parts::step(&row, &given, moved, header.tick_s);
+        } else if let Some([apart, seen]) = parts::pace(&given, &ticks) {
+            row.hold_us = (apart as f64 * header.tick_s * 1e6).round() as u32;
+            age = Some(seen.min(period));
+        }
+    }
+    let row = &row;
+    let t_s = seconds(&ticks.view(), row, header.tick_s);
     let held_ticks = in_ticks(f64::from(row.hold_us) * 1e-6).max(1);
     let departure_nm = departure(row, is_step, &t_s, &setpoint_nm, tolerance_nm);
     // A chirp's crest is sampled as it falls: a fiftieth of its amplitude is the sampling, not clipping.
@@ -211,12 +226,12 @@ fn one(
         0.02 * row.amplitude_nm.abs()
     };
     let behind_start = i128::from(ticks.first().copied().unwrap_or(0)) - i128::from(row.start_tick);
-    let age = behind_start.rem_euclid(i128::from(period.min(held_ticks).max(1)));
+    let planned = behind_start.rem_euclid(i128::from(period.min(held_ticks).max(1)));
     Ok(Ok(Cut {
         row: row.clone(),
         rows,
         span_s: [t_s.first(), t_s.last()].map(|t| t.copied().unwrap_or(0.0)),
-        input_age_s: age as f64 * header.tick_s,
+        input_age_s: age.map_or(planned as f64, |age| age as f64) * header.tick_s,
         departure_nm,
         jump_rates_nm_per_s: if is_step {
             jump_rates(row, &t_s, &setpoint_nm)

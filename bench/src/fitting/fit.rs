@@ -12,6 +12,7 @@ use super::document::{
 };
 use super::facts::RecordingFacts;
 use super::groups;
+use super::parts;
 use super::scan::scan;
 use super::sensor::SensorTerms;
 use super::shown::Curves;
@@ -81,6 +82,7 @@ pub fn fit_recording(recording: &Recording, options: &FitOptions) -> Result<FitD
     } else {
         clamped(&source, &cuts, options, &base, &mut shown)?
     };
+    parts::tell_apart(&mut results, &sensor);
     results.sort_by_key(|m| {
         (
             !m.headline,
@@ -285,7 +287,10 @@ fn delay_agreement(steps: &[Measurand], chirps: &[Measurand], base: &Conditions)
 }
 
 fn sensor_delay(sensor: &SensorTerms, base: &Conditions) -> Measurand {
-    let budget = vec![Contribution::type_b(SensorTerms::DELAY, sensor.delay_u_s)];
+    let budget = vec![Contribution::type_b(
+        SensorTerms::DELAY,
+        sensor.declared_delay_u_s,
+    )];
     let made = Estimate::from_budget(
         sensor.delay_s,
         "s",

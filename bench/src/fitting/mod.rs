@@ -25,6 +25,7 @@ mod ideal;
 mod model;
 mod motion;
 mod multisines;
+mod parts;
 mod peaks;
 mod periods;
 mod quality;

@@ -1,6 +1,6 @@
 //! What a recording declares of its torque sensor, as the fits need it.
 
-use super::FittingError;
+use super::{FittingError, parts};
 use crate::recording::Recording;
 
 /// Delay, gain, zero and range of the torque channel. An uncertainty that is not declared is NaN, and every result that
@@ -9,8 +9,14 @@ use crate::recording::Recording;
 pub(crate) struct SensorTerms {
     /// Group delay, s.
     pub(crate) delay_s: f64,
-    /// Its standard uncertainty, s.
+    /// Standard uncertainty of the time between torque and setpoint, s: the three below together.
     pub(crate) delay_u_s: f64,
+    /// That of the declared delay alone, s.
+    pub(crate) declared_delay_u_s: f64,
+    /// What clocks leave that are not one, s; 0 where there is one.
+    pub(crate) clock_u_s: f64,
+    /// What it leaves that the torque is read at a rate of its own, s; 0 where it is read for each row.
+    pub(crate) readings_u_s: f64,
     /// Standard uncertainty of the gain, relative.
     pub(crate) gain_rel_u: f64,
     /// Standard uncertainty of the zero, N·m.
@@ -34,9 +40,15 @@ impl SensorTerms {
             end(f64::from(torque.raw_min) - 0.5),
             end(f64::from(torque.raw_max) + 0.5),
         ];
+        let declared_delay_u_s = header.sensor.delay_uncertainty_s;
+        let clock_u_s = parts::clock_uncertainty_s(recording)?;
+        let readings_u_s = parts::readings_uncertainty_s(recording);
         Ok(Self {
             delay_s: torque.group_delay_s,
-            delay_u_s: header.sensor.delay_uncertainty_s,
+            delay_u_s: declared_delay_u_s.hypot(clock_u_s).hypot(readings_u_s),
+            declared_delay_u_s,
+            clock_u_s,
+            readings_u_s,
             gain_rel_u: header.sensor.gain_uncertainty,
             zero_u_nm: header.sensor.zero_uncertainty_nm,
             tick_s: header.tick_s,

@@ -16,6 +16,7 @@ use super::layout::{self, State};
 use super::reader::{self, Recording};
 use super::rows::{Completion, HostRow, RoundTrip, Seal};
 use super::{digest, space, table, trailer};
+use crate::platform::{rename_new, sync_directory};
 
 /// Rows copied at a time; a multiple of the sealed file's chunk.
 const STEP: usize = 65_536;
@@ -116,8 +117,7 @@ impl Aside {
         std::fs::rename(&self.0, to)
             .map_err(|e| RecordingError::io(to, "put the sealed file in place", &e))?;
         // The name is safe only when the directory is.
-        std::fs::File::open(space::directory(to))
-            .and_then(|directory| directory.sync_all())
+        sync_directory(space::directory(to))
             .map_err(|e| RecordingError::io(to, "force the directory to the disk", &e))
     }
 }
@@ -127,24 +127,6 @@ impl Drop for Aside {
         // After publishing there is nothing of this name; a failure to remove costs room, not data.
         let _ = std::fs::remove_file(&self.0);
     }
-}
-
-/// Renames in a single step where the system can do so without replacing a file.
-fn rename_new(from: &Path, to: &Path) -> std::io::Result<()> {
-    #[cfg(any(target_os = "linux", target_vendor = "apple"))]
-    {
-        use rustix::fs::{CWD, RenameFlags, renameat_with};
-        use rustix::io::Errno;
-        match renameat_with(CWD, from, CWD, to, RenameFlags::NOREPLACE) {
-            // Some file systems (network ones above all) do not know the flag.
-            Err(Errno::INVAL | Errno::NOSYS | Errno::NOTSUP) => {}
-            done => return done.map_err(Into::into),
-        }
-    }
-    if to.exists() {
-        return Err(std::io::ErrorKind::AlreadyExists.into());
-    }
-    std::fs::rename(from, to)
 }
 
 fn rewrite(

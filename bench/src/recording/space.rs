@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::error::RecordingError;
+use crate::platform;
 
 /// Bytes free for this user on the file system of `path` (or of its directory, if the file is not there yet).
 ///
@@ -10,9 +11,7 @@ use super::error::RecordingError;
 /// [`RecordingError::Io`] if the file system does not say.
 pub(super) fn free_bytes(path: &Path) -> Result<u64, RecordingError> {
     let place = if path.exists() { path } else { directory(path) };
-    let told =
-        rustix::fs::statvfs(place).map_err(|e| RecordingError::io(path, "ask for free space", &e.into()))?;
-    Ok(told.f_bavail.saturating_mul(told.f_frsize))
+    platform::free_bytes(place).map_err(|e| RecordingError::io(path, "ask for free space", &e))
 }
 
 /// The directory a file is in.

@@ -1,7 +1,7 @@
 //! What a recording says about itself, from the files and from what the rig says.
 
 use bench_core::plan::Plan;
-use bench_core::rig::{Drive, Sense};
+use bench_core::rig::{CLOCK_BOUND, Drive, SETPOINT_AGE, Sense};
 use bench_core::run::Permit;
 use rig_link::Width;
 use rig_link::message::{Channel, Configuration, Identity};
@@ -48,8 +48,6 @@ pub(super) fn before_contact(
     if rig.drive != Drive::Rig || rig.sense != Sense::Rig {
         extra.push((own("drive"), own(rig.drive.word())));
         extra.push((own("sense"), own(rig.sense.word())));
-        let clocks_us = parts::clock_uncertainty_s(rig) * 1e6;
-        extra.push((own("clocks_uncertainty_us"), format!("{clocks_us:.1}")));
     }
     if let Way::Port(port) = &bench.way {
         extra.extend(parts::latency_timers(rig, port));
@@ -103,7 +101,7 @@ pub(super) fn before_contact(
             certificate: sensor.certificate.clone(),
             gain_uncertainty: sensor.gain_uncertainty,
             zero_uncertainty_nm: sensor.zero_uncertainty_nm,
-            delay_uncertainty_s: sensor.delay_uncertainty_s.hypot(parts::clock_uncertainty_s(rig)),
+            delay_uncertainty_s: sensor.delay_uncertainty_s,
         },
         sample_period_ticks: plan.sample_period_us(),
         tick_s: rig_link::TICK_S,
@@ -168,10 +166,16 @@ fn channel_info(channel: &Channel) -> ChannelInfo {
         Supply => "supply voltage",
         Other => channel.name.as_str(),
     };
+    // The link has no unit of time, and these two are the bench's own.
+    let (long_name, units) = match channel.name.as_str() {
+        SETPOINT_AGE if channel.kind == Other => ("time for which the setpoint had been in force", "s"),
+        CLOCK_BOUND if channel.kind == Other => ("bound of the error in time that the clocks leave", "s"),
+        _ => (long_name, channel.unit.udunits()),
+    };
     ChannelInfo {
         name: channel.name.as_str().to_owned(),
         long_name: long_name.to_owned(),
-        units: channel.unit.udunits().to_owned(),
+        units: units.to_owned(),
         width: match channel.width {
             Width::I16 => CountWidth::I16,
             Width::I32 => CountWidth::I32,

@@ -75,31 +75,17 @@ fn not_taken(device: &ForceFeedback, source: std::io::Error) -> LineError {
     }
 }
 
-/// What the ports' latency timers are at, for the recording: name and value.
+/// What the ports' latency timers are at, and why no lower, for the recording: name and value.
 pub(super) fn latency_timers(rig: &Rig, port: &str) -> Vec<(String, String)> {
     let both = [
-        ("usb_latency_timer_ms", Some(port)),
-        (
-            "sensor_usb_latency_timer_ms",
-            rig.sense.port().map(|own| own.port.as_str()),
-        ),
+        ("", Some(port)),
+        ("sensor_", rig.sense.port().map(|own| own.port.as_str())),
     ];
     both.into_iter()
         .filter_map(|(name, port)| {
             let path = ports::resolve(port?).ok()?;
-            let ms = ports::latency_timer_ms(Path::new(&path))?;
-            Some((name.to_owned(), ms.to_string()))
+            Some(ports::latency_timer(Path::new(&path)).facts(name))
         })
+        .flatten()
         .collect()
-}
-
-/// Standard uncertainty of time that the parts' clocks add to the torque sensor's own delay, s: each bound that they must keep as a
-/// rectangular distribution (JCGM 100, 4.3.7).
-pub(super) fn clock_uncertainty_s(rig: &Rig) -> f64 {
-    let sense = rig.sense.port().map_or(0.0, |port| port.time_bound_s);
-    let drive = match &rig.drive {
-        Drive::Rig => 0.0,
-        Drive::ForceFeedback(device) => device.time_bound_s,
-    };
-    sense.hypot(drive) / 3.0_f64.sqrt()
 }

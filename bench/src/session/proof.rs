@@ -102,6 +102,12 @@ impl Checked {
         &self.seen.channels
     }
 
+    /// Who the rig says that it is.
+    #[must_use]
+    pub const fn identity(&self) -> Option<&Identity> {
+        self.seen.identity.as_ref()
+    }
+
     /// The limits that the rig applied.
     #[must_use]
     pub fn configuration(&self) -> Option<&Configuration> {

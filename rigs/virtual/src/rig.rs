@@ -43,6 +43,8 @@ pub struct VirtualRig {
     emergency_stop_closed: bool,
     /// Since when and how fast the temperature channel climbs (a fault): tick, K/s.
     climb: Option<(u64, f64)>,
+    /// Torque that something else than this controller asks of the wheelbase, N·m: then the controller's own setpoints move nothing.
+    pushed_nm: Option<f64>,
     pending: Vec<u8>,
 }
 
@@ -88,6 +90,7 @@ impl VirtualRig {
             controlled: 0,
             emergency_stop_closed: true,
             climb: None,
+            pushed_nm: None,
             pending: Vec::new(),
             parameters,
         };
@@ -199,6 +202,15 @@ impl VirtualRig {
         self.drive();
     }
 
+    /// From now on the wheelbase takes its torque by another way than from the controller, which goes through its setpoints, states and limits
+    /// all the same: as where a wheelbase is a force-feedback device and the controller measures. The emergency stop cuts either.
+    pub fn push_from_outside(&mut self, torque_nm: f64) {
+        if self.pushed_nm != Some(torque_nm) {
+            self.pushed_nm = Some(torque_nm);
+            self.drive();
+        }
+    }
+
     /// The parameters and states behind what can be measured, for tests.
     pub fn truth(&self) -> Truth<'_> {
         Truth {
@@ -225,6 +237,11 @@ impl VirtualRig {
 
     /// Puts the controller's output on the wheelbase.
     fn drive(&mut self) {
+        if let (Some(torque_nm), true) = (self.pushed_nm, self.emergency_stop_closed) {
+            self.plant.set_stage(PowerStage::On);
+            self.plant.set_setpoint_nm(torque_nm);
+            return;
+        }
         match self.controller.output() {
             // The hard-wired stop needs no controller.
             Output::Torque(_) if !self.emergency_stop_closed => self.plant.set_stage(PowerStage::Coast),
@@ -248,6 +265,7 @@ impl VirtualRig {
             }
             self.controller.step(local, None);
             match self.controller.output() {
+                Output::Torque(_) if self.pushed_nm.is_some() => {}
                 Output::Torque(raw) => {
                     let setpoint_nm = f64::from(raw) * setpoint_scale_nm(&self.parameters);
                     self.plant.change_setpoint_at(tick as f64 * 1e-6, setpoint_nm);

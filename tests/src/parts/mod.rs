@@ -1,7 +1,7 @@
 //! A rig put together of parts, simulated in virtual time: the virtual rig as the rig controller, a torque sensor that sends lines by a clock of
 //! its own, a force-feedback device.
 
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 
 use bench_core::rig::Sense as Declared;
@@ -86,6 +86,8 @@ pub struct Sensor {
     pub delay_s: f64,
     /// Shortest and longest time of a line on the way, s.
     pub way_s: [f64; 2],
+    /// Largest noise of a reading either way, evenly spread, N·m.
+    pub noise_nm: f64,
     /// Unit that it writes.
     pub unit: &'static str,
     /// From here on it is silent, s since the rig was switched on.
@@ -101,6 +103,7 @@ impl Sensor {
         fast: 80e-6,
         delay_s: 1.5e-3,
         way_s: [0.3e-3, 2e-3],
+        noise_nm: 3e-3,
         unit: "N·m",
         silent_s: f64::INFINITY,
         garbled_s: f64::INFINITY,
@@ -111,6 +114,8 @@ impl Sensor {
 pub struct World {
     rig: LockStep,
     sensor: Option<Simulated>,
+    pushed: Option<Rc<Cell<f64>>>,
+    torques: Option<Rc<RefCell<Vec<(f64, f64)>>>>,
 }
 
 struct Simulated {
@@ -160,8 +165,28 @@ impl World {
         let world = Self {
             rig: LockStep::new(rig),
             sensor: simulated,
+            pushed: None,
+            torques: None,
         };
         (world, sense)
+    }
+
+    /// A force-feedback device on the wheelbase: from now on its levels move the motor and the rig controller's setpoints do not.
+    /// `full_scale_nm` is what it really makes of its largest level.
+    pub fn pushed_by(&mut self, full_scale_nm: f64) -> Pushing {
+        let torque_nm = Rc::new(Cell::new(0.0));
+        self.pushed = Some(Rc::clone(&torque_nm));
+        Pushing {
+            torque_nm,
+            full_scale_nm,
+        }
+    }
+
+    /// Keeps what the torque at the rim really was: when, s of the rig, and N·m.
+    pub fn watched(&mut self) -> Rc<RefCell<Vec<(f64, f64)>>> {
+        let torques = Rc::default();
+        self.torques = Some(Rc::clone(&torques));
+        torques
     }
 }
 
@@ -190,7 +215,8 @@ impl Simulated {
         if now_s >= next_s + sensor.delay_s {
             // What it was at the line's own moment.
             let then = self.past.iter().rev().find(|(at, _)| *at <= next_s);
-            let torque_nm = then.map_or(torque_nm, |(_, torque)| *torque);
+            let noise = 2.0 * f64::from(self.random.next_u32()) / f64::from(u32::MAX) - 1.0;
+            let torque_nm = then.map_or(torque_nm, |(_, torque)| *torque) + sensor.noise_nm * noise;
             let share = f64::from(self.random.next_u32()) / f64::from(u32::MAX);
             let [least, most] = sensor.way_s;
             // Mostly short, sometimes long.
@@ -227,11 +253,17 @@ impl Line for World {
         loop {
             // In small steps: the sensor looks at the torque in between.
             let tick_end = HostNs(self.rig.now().0 + 100_000);
+            if let Some(torque_nm) = &self.pushed {
+                self.rig.rig_mut().push_from_outside(torque_nm.get());
+            }
             self.rig.wait(tick_end, inbox)?;
             let now_s = self.rig.now().0 as f64 * 1e-9;
             let torque_nm = self.rig.rig().truth().plant.rim_torque_nm();
             if let Some(sensor) = &mut self.sensor {
                 sensor.step(now_s, torque_nm);
+            }
+            if let Some(torques) = &self.torques {
+                torques.borrow_mut().push((now_s, torque_nm));
             }
             if !inbox.is_empty() || self.now() >= until {
                 return Ok(());
@@ -241,6 +273,29 @@ impl Line for World {
 
     fn write(&mut self, bytes: &[u8], discard_first: bool) -> Result<(), LineError> {
         self.rig.write(bytes, discard_first)
+    }
+}
+
+/// A force-feedback device that pushes on the wheelbase of a [`World`].
+pub struct Pushing {
+    torque_nm: Rc<Cell<f64>>,
+    full_scale_nm: f64,
+}
+
+impl Push for Pushing {
+    fn set(&mut self, level: i16, _renew: bool) -> std::io::Result<()> {
+        self.torque_nm
+            .set(f64::from(level) / 32_767.0 * self.full_scale_nm);
+        Ok(())
+    }
+
+    fn release(&mut self) -> std::io::Result<()> {
+        self.torque_nm.set(0.0);
+        Ok(())
+    }
+
+    fn name(&self) -> String {
+        "a device that pushes".to_owned()
     }
 }
 

@@ -5,6 +5,7 @@ use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
+use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use truerim::recording::Recording;
@@ -83,28 +84,28 @@ impl Process {
         self.child.try_wait().unwrap()
     }
 
-    /// Waits for its end. What it says fits the pipes.
+    /// Waits for its end and reads while it does: a pipe holds 64 KiB, and whoever writes more waits for a reader.
     pub fn end(mut self) -> Ended {
+        let out = read_aside(self.child.stdout.take());
+        let err = read_aside(self.child.stderr.take());
         let status = wait_for("end of the program", || self.has_ended());
-        let (mut out, mut err) = (String::new(), String::new());
-        self.child
-            .stdout
-            .take()
-            .unwrap()
-            .read_to_string(&mut out)
-            .unwrap();
-        self.child
-            .stderr
-            .take()
-            .unwrap()
-            .read_to_string(&mut err)
-            .unwrap();
         Ended {
             code: status.code(),
-            out,
-            err,
+            out: out.join().unwrap(),
+            err: err.join().unwrap(),
         }
     }
+}
+
+/// Reads to the end on a thread of its own; nothing where there is nothing to read.
+fn read_aside(from: Option<impl Read + Send + 'static>) -> JoinHandle<String> {
+    std::thread::spawn(move || {
+        let mut text = String::new();
+        if let Some(mut from) = from {
+            from.read_to_string(&mut text).unwrap();
+        }
+        text
+    })
 }
 
 impl Drop for Process {

@@ -231,6 +231,7 @@ impl Bounds {
                 "the procedure's [approach]: level and gain range".to_string(),
             ),
             Condition::Saturated
+            | Condition::TorqueMissing
             | Condition::NotFinite
             | Condition::SequenceGap
             | Condition::ClockJump

@@ -37,6 +37,8 @@ pub enum Condition {
     Supply,
     /// A sensor that the bench judges by is at the end of its range.
     Saturated,
+    /// A sensor on a port of its own gave no torque for a row.
+    TorqueMissing,
     /// A measured value is not a finite number.
     NotFinite,
     /// No sample for too long, or samples that are too old when they arrive.
@@ -71,7 +73,7 @@ pub enum Condition {
 
 impl Condition {
     /// Every condition, in the order in which documents list them.
-    pub const ALL: [Self; 32] = [
+    pub const ALL: [Self; 33] = [
         Self::RimWindow,
         Self::RimSpeed,
         Self::RimAcceleration,
@@ -89,6 +91,7 @@ impl Condition {
         Self::Temperature,
         Self::Supply,
         Self::Saturated,
+        Self::TorqueMissing,
         Self::NotFinite,
         Self::StaleSamples,
         Self::SequenceGap,
@@ -127,6 +130,7 @@ impl Condition {
             Self::Temperature => "temperature",
             Self::Supply => "supply",
             Self::Saturated => "saturated",
+            Self::TorqueMissing => "torque-missing",
             Self::NotFinite => "not-finite",
             Self::StaleSamples => "stale-samples",
             Self::SequenceGap => "sequence-gap",

@@ -161,6 +161,9 @@ impl Judge {
     fn at_once(&self, reading: &Reading, motion: &Motion) -> Option<Found> {
         let limits = &self.limits;
         let torque_nm = reading.torque_nm;
+        if reading.torque_missing {
+            return Some(Found::new(Condition::TorqueMissing, 0.0, 0.0, ""));
+        }
         if reading.saturated {
             return Some(Found::new(
                 Condition::Saturated,

@@ -96,6 +96,9 @@ fn each_limit_trips_beyond_and_not_at_it() {
         found(|reading| reading.saturated = true),
         Some(Condition::Saturated)
     );
+    // A torque that was not measured is at the end of its range as well, and told as what it is.
+    let missing = found(|reading| (reading.saturated, reading.torque_missing) = (true, true));
+    assert_eq!(missing, Some(Condition::TorqueMissing));
 }
 
 #[test]

@@ -103,6 +103,11 @@ impl Condition {
                 "one sample",
                 "every",
             ],
+            Self::TorqueMissing => [
+                "no reading of a torque sensor on its own port for a row",
+                "20 ms behind the row",
+                "every, with such a sensor",
+            ],
             Self::NotFinite => [
                 "a value, or a setpoint to be sent, is no number",
                 "one sample",
@@ -189,6 +194,10 @@ impl Condition {
             }
             Self::Saturated => {
                 "a sensor is at the end of its range and says nothing any more: check its wiring and range"
+            }
+            Self::TorqueMissing => {
+                "the torque sensor sent nothing that could be read, or nothing in time: check its cable and supply, rig.sense.pattern and unit, and \
+                 whether rig.sense.time_bound can be kept; what the sensor's port says of it is told beside this"
             }
             Self::NotFinite => {
                 "a channel's scale or offset gives no number: check the rig's channel descriptions"

@@ -7,7 +7,9 @@ mod roles;
 
 pub use limits::{Limits, WindowFrom};
 pub use mounted::{FarSide, Mounted};
-pub use roles::{Drive, DriveKind, ForceFeedback, LATEST_S, OwnPort, Sense, SenseKind};
+pub use roles::{
+    CLOCK_BOUND, Drive, DriveKind, ForceFeedback, LATEST_S, OwnPort, SETPOINT_AGE, Sense, SenseKind,
+};
 use settings_file::Date;
 
 use alloc::{string::String, vec::Vec};

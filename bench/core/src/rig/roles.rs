@@ -280,5 +280,11 @@ pub(super) fn contradictions(rig: &super::Rig, section: &Section<'_>) {
     }
 }
 
+/// Channel of a rig put together of parts: how long the setpoint of a row had been in force, s. A force-feedback device takes levels at its own
+/// rate and not at the ticks that the plan has.
+pub const SETPOINT_AGE: &str = "setpoint_age";
+/// Channel of a rig put together of parts: bound of the error in time between a row's setpoint and its torque that the clocks leave, s.
+pub const CLOCK_BOUND: &str = "clock_bound";
+
 /// Longest that a sample may wait for its torque, s.
 pub const LATEST_S: f64 = 0.02;

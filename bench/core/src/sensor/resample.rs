@@ -10,8 +10,13 @@ const KEPT: usize = 4_096;
 /// What is known of a moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Known {
-    /// The torque, N·m, on the straight line between the readings before and behind.
-    Torque(f64),
+    /// The torque, on the straight line between the readings before and behind.
+    Torque {
+        /// N·m.
+        nm: f64,
+        /// Bound of the error in time between the moment and the readings, ns.
+        bound_ns: f64,
+    },
     /// No reading behind the moment has come: it may still.
     NotYet,
     /// It will not be known: readings are missing around it, are too badly placed in time, or those before it are gone.
@@ -80,7 +85,10 @@ impl Resampler {
         } else {
             (moment_ns - before.moment_ns) as f64 / apart as f64
         };
-        Known::Torque(before.torque_nm + share * (after.torque_nm - before.torque_nm))
+        Known::Torque {
+            nm: before.torque_nm + share * (after.torque_nm - before.torque_nm),
+            bound_ns: worst,
+        }
     }
 
     /// Moment of the newest reading, ns.
@@ -109,9 +117,10 @@ mod tests {
         torque.push(reading(100, 1.0));
         torque.push(reading(200, 3.0));
         assert_eq!(torque.at(99, 0.0), Known::Never);
-        assert_eq!(torque.at(100, 0.0), Known::Torque(1.0));
-        assert_eq!(torque.at(125, 0.0), Known::Torque(1.5));
-        assert_eq!(torque.at(200, 0.0), Known::Torque(3.0));
+        let known = |nm| Known::Torque { nm, bound_ns: 10.0 };
+        assert_eq!(torque.at(100, 0.0), known(1.0));
+        assert_eq!(torque.at(125, 0.0), known(1.5));
+        assert_eq!(torque.at(200, 0.0), known(3.0));
         assert_eq!(torque.at(201, 0.0), Known::NotYet);
         torque.push(reading(400, 5.0)); // one is missing before it
         assert_eq!(torque.at(300, 0.0), Known::Never);
@@ -127,7 +136,9 @@ mod tests {
         });
         torque.push(reading(90, 9.0)); // before the last one
         torque.push(reading(200, 1.0));
-        assert_eq!(torque.at(150, 0.0), Known::Torque(1.0));
+        // The bound of the moment asked for comes on top of that of the readings.
+        let bound_ns = 15.0;
+        assert_eq!(torque.at(150, 5.0), Known::Torque { nm: 1.0, bound_ns });
         // The moment asked for is known too badly itself.
         assert_eq!(torque.at(150, 91.0), Known::Never);
     }

@@ -7,10 +7,13 @@
 //!   its declared group delay taken off. A row waits until the readings around it have come. It is resampled rather than kept as a channel with a time
 //!   of its own because every condition of the interlock and every fit looks at torque, angle and setpoint of one moment; a second
 //!   time axis would be a second way to be wrong. What the rig controller itself calls torque stays in the row, as a channel of no kind.
-//! - the **setpoint** is the level that the force-feedback device was given last before the row's tick.
+//! - the **setpoint** is the level that the force-feedback device was given last before the row's tick; a channel
+//!   [`setpoint_age`](bench_core::rig::SETPOINT_AGE) says how long before.
+//! - a channel [`clock_bound`](bench_core::rig::CLOCK_BOUND) says how far setpoint and torque of the row may be apart in time, by what is
+//!   known of the clocks.
 //!
-//! A row whose torque is not known within [`LATEST_S`], or is known to be known never, goes on with the torque at
-//! the end of its range: what is late stops the motor like a saturated sensor. Everything but echoes keeps its order behind rows that wait.
+//! A row whose torque is not known within [`LATEST_S`], or is known to be known never, goes on with a torque that says
+//! so ([`NOT_MEASURED`](bench_core::channels::NOT_MEASURED)): what is late stops the motor. Everything but echoes keeps its order behind rows that wait.
 
 mod held;
 mod rows;
@@ -63,7 +66,7 @@ impl Composed {
     ) -> Self {
         Self {
             inner,
-            rows: Rows::new(rig, sense.is_some()),
+            rows: Rows::new(rig, sense.is_some(), player.is_some()),
             sense,
             player,
             base: TimeBase::new(Settings::CRYSTAL),

@@ -8,9 +8,9 @@ use std::io::{Error, ErrorKind};
 use std::path::Path;
 
 use bench_core::rig::ForceFeedback;
+use evdev::raw_stream::RawDevice;
 use evdev::{
-    AbsoluteAxisCode, Device, FFEffect, FFEffectCode, FFEffectData, FFEffectKind, FFEnvelope, FFReplay,
-    FFTrigger,
+    AbsoluteAxisCode, FFEffect, FFEffectCode, FFEffectData, FFEffectKind, FFEnvelope, FFReplay, FFTrigger,
 };
 
 use super::Push;
@@ -18,9 +18,9 @@ use super::Push;
 /// Direction of a force along the first axis (0x4000 is 90 degrees; ff.rst and input.h).
 const ALONG_X: u16 = 0x4000;
 
-/// A force-feedback wheelbase.
+/// A force-feedback wheelbase. The library's plain device is used: its other one writes to standard error when it is lost.
 pub struct Wheel {
-    device: Device,
+    device: RawDevice,
     effect: FFEffect,
     length_ms: u16,
     playing: bool,
@@ -33,7 +33,7 @@ impl Wheel {
     /// # Errors
     /// What the system said, or that the device has no constant force.
     pub fn open(declared: &ForceFeedback) -> std::io::Result<Self> {
-        let mut device = Device::open(&declared.device)?;
+        let mut device = RawDevice::open(&declared.device)?;
         let can = |code: FFEffectCode| device.supported_ff().is_some_and(|known| known.contains(code));
         if !can(FFEffectCode::FF_CONSTANT) {
             let why = "it takes no constant force: another device, or its driver has no force feedback";
@@ -118,7 +118,7 @@ impl Drop for Wheel {
 
 /// The angle of a device's own first axis.
 pub struct Axis {
-    device: Device,
+    device: RawDevice,
     axis: usize,
     /// Angle of one count, rad.
     pub scale_rad: f64,
@@ -130,7 +130,7 @@ impl Axis {
     /// # Errors
     /// What the system said, or that the device has no such axis.
     pub fn open(path: impl AsRef<Path>, from_end_to_end_rad: f64) -> std::io::Result<Self> {
-        let device = Device::open(path)?;
+        let device = RawDevice::open(path)?;
         let axes = [AbsoluteAxisCode::ABS_X, AbsoluteAxisCode::ABS_WHEEL];
         let has = |axis: &AbsoluteAxisCode| {
             device

@@ -151,7 +151,7 @@ impl Player {
         });
         match level {
             Ok((raw, renew)) => {
-                self.remember(now(), raw);
+                self.remember(now_ns, raw); // when it was handed over: what the system takes from there on is the device's latency
                 self.latest_ns = self.latest_ns.max(now_ns - self.due_ns);
                 let step_ns = (self.declared.update_period_s * 1e9) as i64;
                 // On the grid: a late level does not make the next ones late, and none is played twice.
@@ -221,12 +221,13 @@ impl Player {
         }
     }
 
-    /// Counts that the device was given last before a time, ns of the host's clock.
+    /// Counts that the device was given last before a time, ns of the host's clock, and for how long by then it had them, ns; `None` where it
+    /// was given none yet, or none that is still remembered.
     #[must_use]
-    pub fn applied_at(&self, at_ns: i64) -> i16 {
+    pub fn applied_at(&self, at_ns: i64) -> (i16, Option<i64>) {
         let behind = self.applied.partition_point(|&(since, _)| since <= at_ns);
         let last = behind.checked_sub(1).and_then(|place| self.applied.get(place));
-        last.map_or(0, |&(_, raw)| raw)
+        last.map_or((0, None), |&(since, raw)| (raw, Some(at_ns - since)))
     }
 
     /// For people.

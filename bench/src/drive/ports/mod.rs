@@ -5,7 +5,7 @@
 
 mod latency;
 
-pub use latency::{LatencyTimer, latency_timer_ms, lower_latency};
+pub use latency::{LatencyTimer, latency_timer, latency_timer_ms, lower_latency};
 
 use std::path::{Path, PathBuf};
 

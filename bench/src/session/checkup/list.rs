@@ -2,11 +2,12 @@
 
 use bench_core::rig::{NO_PORT, Rig};
 use bench_core::run::{Counters, End};
-use rig_link::message::Channel;
+use rig_link::message::{Channel, Identity};
 use rig_link::{ChannelKind, Unit};
 
 use super::{Finding, Pressed, Smallest, Verdict};
 use crate::drive::ports::{self, LatencyTimer};
+use crate::drive::schedule::Granted;
 use crate::session::{Bench, Checked, Way};
 
 use Verdict::{Attention, Bad, Good, NotTried};
@@ -37,6 +38,11 @@ pub fn findings(bench: &Bench, checked: &Checked, extras: &Extras) -> Vec<Findin
         Finding::new("part", verdict, line.clone(), advice)
     }));
     all.push(ended(checked));
+    all.extend(
+        checked
+            .identity()
+            .map(|identity| self::identity(identity, &bench.rig)),
+    );
     all.extend(rate(checked));
     all.extend(channels(checked, &bench.rig));
     all.push(round_trips(checked));
@@ -67,15 +73,48 @@ fn port(bench: &Bench) -> Vec<Finding> {
         ToString::to_string,
     );
     let timer = ports::lower_latency(real.as_path());
-    let timed = match &timer {
+    vec![Finding::new("port", verdict, words, advice), latency(&timer)]
+}
+
+fn latency(timer: &LatencyTimer) -> Finding {
+    let verdict = match timer {
         LatencyTimer::Left(..) => Attention,
         LatencyTimer::None | LatencyTimer::Short(_) | LatencyTimer::Set(..) => Good,
     };
-    let timer_advice = "set it once as root, or by a udev rule; round trips and reactions contain it";
-    vec![
-        Finding::new("port", verdict, words, advice),
-        Finding::new("latency timer", timed, timer.to_string(), timer_advice),
-    ]
+    let advice = "set it once as root, or by a udev rule; round trips and reactions contain it";
+    Finding::new("latency timer", verdict, timer.to_string(), advice)
+}
+
+/// Who answered, and whether it can do what the rig file permits.
+fn identity(identity: &Identity, rig: &Rig) -> Finding {
+    let (full_nm, limit_nm) = (identity.full_scale_nm, rig.limits.torque_nm);
+    let verdict = if full_nm >= limit_nm { Good } else { Bad };
+    let words = format!(
+        "{} {}, firmware {}, rig link {}.{}, full scale {full_nm:.3} N·m; the rig file permits {limit_nm:.3} N·m",
+        identity.model.as_str(),
+        identity.serial.as_str(),
+        identity.firmware.as_str(),
+        identity.major,
+        identity.minor
+    );
+    let advice = "another controller than this rig file's: correct rig.link.port, or rig.limits.torque";
+    Finding::new("identity", verdict, words, advice)
+}
+
+/// An amount with a prefix that keeps it readable.
+fn amount(si: f64, unit: Unit) -> String {
+    let unit = match unit {
+        Unit::NewtonMetre => "N·m",
+        Unit::Celsius => "°C",
+        Unit::RadianPerSecond => "rad/s",
+        other => other.udunits(),
+    };
+    let (factor, prefix) = match si.abs() {
+        size if size >= 0.1 || size == 0.0 || unit == "1" || unit == "°C" => (1.0, ""),
+        size if size >= 1e-4 => (1e3, "m"),
+        _ => (1e6, "µ"),
+    };
+    format!("{:.2} {prefix}{unit}", si * factor)
 }
 
 fn ended(checked: &Checked) -> Finding {
@@ -104,11 +143,12 @@ fn channels(checked: &Checked, rig: &Rig) -> Vec<Finding> {
     let look = |(place, channel): (usize, &Channel)| {
         let rest = checked.noise().channel(place)?;
         let factor = channel.scale.abs();
-        let unit = channel.unit.udunits();
         let name = channel.name.as_str();
         let (sd, mean) = (rest.sd * factor, rest.mean * channel.scale + channel.offset);
         let words = format!(
-            "{name}: mean {mean:.4} {unit}, noise {sd:.2e} {unit} ({:.2} counts)",
+            "mean {}, noise {} ({:.1} counts)",
+            amount(mean, channel.unit),
+            amount(sd, channel.unit),
             rest.sd
         );
         let mut all = Vec::new();
@@ -152,7 +192,7 @@ fn noise_of_torque(words: &str, sd: f64, rig: &Rig) -> Finding {
             } else {
                 Good
             };
-            let words = format!("{words}, declared {declared:.2e} N·m");
+            let words = format!("{words}, declared {}", amount(declared, Unit::NewtonMetre));
             Finding::new("torque noise", verdict, words, advice)
         }
         None if sd <= 0.0 => {
@@ -177,7 +217,9 @@ fn filter(white: f64, channel: &Channel) -> Finding {
         100.0 * white
     );
     let advice = "fit an anti-alias filter at 0.4 of the sample rate or below, the same on every channel, and declare its delay";
-    let verdict = if white > 0.9 { Attention } else { Good };
+    // Behind a second-order Butterworth filter at 0.4 of the sample rate white noise is 87 % as rough (its autocorrelation one sample on,
+    // in closed form).
+    let verdict = if white > 0.88 { Attention } else { Good };
     Finding::new("sensor filter", verdict, words, advice)
 }
 
@@ -200,8 +242,11 @@ fn round_trips(checked: &Checked) -> Finding {
 }
 
 fn host(checked: &Checked) -> Finding {
-    let late_us = checked.outcome.counters.latest_wake_us;
-    let Some(granted) = checked.granted else {
+    scheduling(checked.granted, checked.outcome.counters.latest_wake_us)
+}
+
+fn scheduling(granted: Option<Granted>, late_us: u64) -> Finding {
+    let Some(granted) = granted else {
         return Finding::new("host", Good, "simulated time: nothing is waited for", "");
     };
     let words = format!("{granted}; latest wake {late_us} us");
@@ -310,4 +355,57 @@ fn emergency(extras: &Extras) -> Finding {
         ),
     };
     Finding::new("emergency stop", verdict, words, advice)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Attention, Bad, Good, Granted, LatencyTimer, Unit, amount, latency, scheduling};
+
+    #[test]
+    fn a_computer_that_wakes_late_or_grants_nothing_is_told() {
+        let granted = |real_time| {
+            Some(Granted {
+                real_time,
+                memory_locked: real_time,
+            })
+        };
+        assert_eq!(scheduling(None, 0).verdict, Good);
+        assert_eq!(scheduling(granted(true), 3_000).verdict, Good);
+        for (real_time, late_us, verdict) in [
+            (false, 100, Attention),
+            (true, 3_001, Attention),
+            (true, 10_001, Bad),
+        ] {
+            let found = scheduling(granted(real_time), late_us);
+            assert_eq!(found.verdict, verdict, "{found:?}");
+            assert!(found.advice.contains("rtprio") && found.found.contains(&late_us.to_string()));
+        }
+    }
+
+    #[test]
+    fn a_latency_timer_that_stays_long_is_told() {
+        for timer in [
+            LatencyTimer::None,
+            LatencyTimer::Short(1),
+            LatencyTimer::Set(16, 1),
+        ] {
+            assert_eq!(latency(&timer).verdict, Good);
+        }
+        let left = latency(&LatencyTimer::Left(16, "not permitted".to_owned()));
+        assert_eq!(left.verdict, Attention);
+        assert!(
+            left.found.contains("16 ms") && left.advice.contains("udev"),
+            "{left:?}"
+        );
+    }
+
+    #[test]
+    fn amounts_are_readable() {
+        let nm = |si| amount(si, Unit::NewtonMetre);
+        assert_eq!(
+            [nm(1.25), nm(2.6e-3), nm(-5e-7), nm(0.0)],
+            ["1.25 N·m", "2.60 mN·m", "-0.50 µN·m", "0.00 N·m"]
+        );
+        assert_eq!(amount(0.05, Unit::Celsius), "0.05 °C");
+    }
 }

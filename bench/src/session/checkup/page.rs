@@ -5,12 +5,15 @@ use std::fmt::Write as _;
 use super::{Finding, Verdict};
 use crate::drive::ports::Port;
 
-const STYLE: &str = "body{font:16px/1.5 system-ui,sans-serif;color:#1d2733;background:#fbfbf9;margin:2.5rem auto;max-width:62rem;padding:0 1.2rem}\
-h1{font-size:1.6rem;margin:0 0 .2rem}h2{font-size:1.1rem;margin:2.2rem 0 .5rem}p{margin:.3rem 0}.small{color:#56616e}\
-table{border-collapse:collapse;width:100%}td,th{text-align:left;vertical-align:top;padding:.5rem .8rem .5rem 0;border-top:1px solid #d9dcd6}\
-th{font-weight:600;white-space:nowrap}td.v{white-space:nowrap;font-weight:600}.advice{color:#56616e}\
-.good{color:#2c6e49}.attention{color:#8a5a00}.bad{color:#a4262c}.not{color:#56616e}\
-@media print{body{margin:0;max-width:none}}";
+const STYLE: &str = ":root{color-scheme:light dark;--ink:#1d2733;--soft:#56616e;--line:#d9dcd6;--paper:#fbfbf9;--good:#2c6e49;--attention:#8a5a00;--bad:#a4262c}\
+@media(prefers-color-scheme:dark){:root{--ink:#e4e6e3;--soft:#a3abb3;--line:#363d44;--paper:#16191d;--good:#7cc79a;--attention:#e0b25c;--bad:#f0888c}}\
+body{font:16px/1.5 system-ui,sans-serif;color:var(--ink);background:var(--paper);margin:2.5rem auto;max-width:62rem;padding:0 1.2rem;overflow-wrap:break-word}\
+h1{font-size:1.6rem;line-height:1.25;margin:0 0 .2rem}h2{font-size:1.1rem;margin:2.2rem 0 .5rem}p{margin:.3rem 0}.small{color:var(--soft)}\
+table{border-collapse:collapse;width:100%;margin-top:1rem}td,th{text-align:left;vertical-align:top;padding:.5rem .9rem .5rem 0;border-top:1px solid var(--line)}\
+th{font-weight:600;white-space:nowrap}td.v{white-space:nowrap;font-weight:600}td:last-child{width:100%}.advice{color:var(--soft)}\
+.good{color:var(--good)}.attention{color:var(--attention)}.bad{color:var(--bad)}.not{color:var(--soft)}\
+@media(max-width:42rem){body{margin:1.2rem auto}tr{display:block;border-top:1px solid var(--line);padding:.5rem 0}td,th{display:inline-block;border:0;padding:0 .7rem 0 0}td:last-child{display:block}}\
+@media print{:root{--ink:#000;--soft:#444;--paper:#fff;--line:#bbb}body{margin:0;max-width:none}tr{break-inside:avoid}}";
 
 /// A sign beside the word, so that colour alone tells nothing.
 const fn sign(verdict: Verdict) -> (&'static str, &'static str) {

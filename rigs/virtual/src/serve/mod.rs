@@ -15,7 +15,7 @@ use std::time::Duration;
 
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::{Mode, OFlags};
-use rustix::io::Errno;
+use rustix::io::{Errno, FdFlags};
 use rustix::pty::OpenptFlags;
 use rustix::termios::{OptionalActions, QueueSelector, ioctl_tiocnxcl, tcflush, tcgetattr, tcsetattr};
 
@@ -94,8 +94,9 @@ fn open() -> Result<(OwnedFd, OwnedFd, PathBuf), ServeError> {
             source: errno.into(),
         }
     };
-    let flags = OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC;
-    let port = rustix::pty::openpt(flags).map_err(failed("opening"))?;
+    let port = rustix::pty::openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).map_err(failed("opening"))?;
+    // Not every system takes this flag when it opens one.
+    rustix::io::fcntl_setfd(&port, FdFlags::CLOEXEC).map_err(failed("keeping it from children"))?;
     rustix::pty::grantpt(&port).map_err(failed("granting"))?;
     rustix::pty::unlockpt(&port).map_err(failed("unlocking"))?;
     let name = rustix::pty::ptsname(&port, Vec::new()).map_err(failed("naming"))?;

@@ -13,6 +13,8 @@ pub(crate) fn begin() {
         rustix::mount::mount(kind, place, kind, MountFlags::empty(), none).unwrap();
     }
     let _ = std::fs::create_dir("/dev/pts");
+    let none = None::<&std::ffi::CStr>;
+    rustix::mount::mount("devpts", "/dev/pts", "devpts", MountFlags::empty(), none).unwrap();
     for name in std::fs::read_to_string("/modules/order").unwrap().lines() {
         let module = File::open(format!("/modules/{name}")).unwrap();
         let none = CString::default();
@@ -20,6 +22,15 @@ pub(crate) fn begin() {
             assert_eq!(errno, rustix::io::Errno::EXIST, "{name}");
         }
     }
+}
+
+/// Unloads a module and loads it again.
+pub(crate) fn load_again(name: &str) {
+    let own = CString::new(name).unwrap();
+    // No more than a process that is about to close it may still use it.
+    wait_for("unused module", || rustix::system::delete_module(&own, 0).ok());
+    let module = File::open(format!("/modules/{name}.ko")).unwrap();
+    rustix::system::finit_module(&module, &CString::default(), 0).unwrap();
 }
 
 pub(crate) fn power_off() {

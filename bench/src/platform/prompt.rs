@@ -18,7 +18,7 @@ const READS: usize = 4;
 
 /// A second way to a port that is open already, or about to be.
 #[derive(Debug)]
-pub(super) struct PromptPort {
+pub(crate) struct PromptPort {
     port: OwnedFd,
     arrivals: OwnedFd,
     /// More was there than was read: no new edge will tell of it.
@@ -27,7 +27,7 @@ pub(super) struct PromptPort {
 
 impl PromptPort {
     /// Opens the way; `None` where it cannot be had, as when somebody has the port for himself.
-    pub(super) fn open(name: &str) -> Option<Self> {
+    pub(crate) fn open(name: &str) -> Option<Self> {
         let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
         let port = rustix::fs::open(name, flags, Mode::empty()).ok()?;
         let arrivals = epoll::create(epoll::CreateFlags::CLOEXEC).ok()?;
@@ -41,7 +41,7 @@ impl PromptPort {
     }
 
     /// Waits until bytes have come or the port has failed, at most for `patience`; whether it is worth reading.
-    pub(super) fn wait(&self, patience: Duration) -> Result<bool, Errno> {
+    pub(crate) fn wait(&self, patience: Duration) -> Result<bool, std::io::Error> {
         if self.left {
             return Ok(true);
         }
@@ -53,7 +53,7 @@ impl PromptPort {
         match poll(&mut [PollFd::new(&self.arrivals, PollFlags::IN)], Some(&timeout)) {
             Ok(0) | Err(Errno::INTR) => return Ok(false),
             Ok(_) => {}
-            Err(errno) => return Err(errno),
+            Err(errno) => return Err(errno.into()),
         }
         let mut events = [epoll::Event {
             flags: epoll::EventFlags::empty(),
@@ -66,12 +66,12 @@ impl PromptPort {
         match epoll::wait(&self.arrivals, &mut events, Some(&now)) {
             Ok(count) => Ok(count > 0),
             Err(Errno::INTR) => Ok(false), // the edge is still there
-            Err(errno) => Err(errno),
+            Err(errno) => Err(errno.into()),
         }
     }
 
     /// Appends what has come to `inbox`.
-    pub(super) fn read(&mut self, chunk: &mut [u8], inbox: &mut Vec<u8>) -> Result<(), std::io::Error> {
+    pub(crate) fn read(&mut self, chunk: &mut [u8], inbox: &mut Vec<u8>) -> Result<(), std::io::Error> {
         self.left = false;
         for _ in 0..READS {
             match rustix::io::read(&self.port, &mut *chunk) {
@@ -90,10 +90,10 @@ impl PromptPort {
     }
 
     /// Writes what the port takes at once; how much that was.
-    pub(super) fn write(&self, bytes: &[u8]) -> Result<usize, Errno> {
+    pub(crate) fn write(&self, bytes: &[u8]) -> Result<usize, std::io::Error> {
         match rustix::io::write(&self.port, bytes) {
             Err(Errno::AGAIN | Errno::INTR) => Ok(0),
-            other => other,
+            other => other.map_err(Into::into),
         }
     }
 }
