@@ -54,7 +54,7 @@ pub(super) const SINE_GAIN: Words = (
 pub(super) const SINE_DELAY: Words = (
     "sine_delay",
     "Delay of a small sine",
-    "Lag of the phase of a small sine over its frequency, the sensor's delay taken out.",
+    "Lag of the phase of a small sine behind the setpoint as it is held, over its frequency; the sensor's delay taken out.",
     "Least squares of sine, cosine and a line over whole periods, of torque and of setpoint alike",
     ShownIn::Milliseconds,
 );

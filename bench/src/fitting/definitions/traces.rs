@@ -27,8 +27,8 @@ pub(super) const LIMIT_DELAY: Words = (
 pub(super) const TRACE_DELAY: Words = (
     "trace_delay",
     "Delay of the trace",
-    "Shift by which torque fits a steering trace best, the sensor's delay taken out. What is slow in a trace weighs most, so \
-     rise and friction's hysteresis are in it.",
+    "Shift by which torque fits a steering trace best, the sensor's delay taken out, and half of the time for which a setpoint is \
+     held. What is slow in a trace weighs most, so rise and friction's hysteresis are in it.",
     ALIGNED,
     ShownIn::Milliseconds,
 );
