@@ -115,8 +115,11 @@ pub struct World {
     rig: LockStep,
     sensor: Option<Simulated>,
     pushed: Option<Rc<Cell<f64>>>,
-    torques: Option<Rc<RefCell<Vec<(f64, f64)>>>>,
+    torques: Option<Torques>,
 }
+
+/// Torques at the rim as they really were: when, s of the rig, and N·m.
+pub type Torques = Rc<RefCell<Vec<(f64, f64)>>>;
 
 struct Simulated {
     sensor: Sensor,
@@ -182,9 +185,9 @@ impl World {
         }
     }
 
-    /// Keeps what the torque at the rim really was: when, s of the rig, and N·m.
-    pub fn watched(&mut self) -> Rc<RefCell<Vec<(f64, f64)>>> {
-        let torques = Rc::default();
+    /// Keeps what the torque at the rim really was.
+    pub fn watched(&mut self) -> Torques {
+        let torques = Torques::default();
         self.torques = Some(Rc::clone(&torques));
         torques
     }
