@@ -134,7 +134,7 @@ fn each_thing_that_is_wrong_is_found_as_that() {
     assert!(of(&slow, "round trip").advice.contains("latency timer"));
     // A way that loses bytes: samples are missing, and the run says so.
     let lossy = look(
-        &belt(&[], &["bytes-lost at 0.3 s size 0.0005"]),
+        &belt(&[], &["bytes-lost at 0.3 s size 0.05 %"]),
         &Extras::default(),
     );
     assert_eq!(of(&lossy, "proofs").verdict, Verdict::Bad, "{lossy:#?}");
