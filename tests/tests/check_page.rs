@@ -141,10 +141,10 @@ fn each_thing_that_is_wrong_is_found_as_that() {
     // Another controller than the rig file's: it cannot do what is permitted.
     let mut weak = belt(&[], &[]);
     weak.rig.limits.torque_nm = 8.5;
-    assert_eq!(
-        of(&look(&weak, &Extras::default()), "identity").verdict,
-        Verdict::Bad
-    );
+    let weak = look(&weak, &Extras::default());
+    let proofs = of(&weak, "proofs");
+    assert_eq!(proofs.verdict, Verdict::Bad);
+    assert!(proofs.found.contains("full scale"), "{proofs:?}");
     // Half of the smallest torque is missing.
     let bench = belt(&[], &[]);
     let torque = smallest_torque(&bench, Permit::granted("test"), &StopFlag::new()).unwrap();

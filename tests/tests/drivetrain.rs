@@ -74,7 +74,7 @@ fn ripple_that_grows_with_the_load_is_told_from_cogging() {
     let document = driven(
         Unit::Geared,
         &[(0.35, 360)],
-        ("loaded", ["\"370 s\"", "\"57 s\""]),
+        ("loaded", ["\"370 s\"", "\"60 s\""]),
     );
     let own = |order: &str| {
         let mut all = document.measurands.iter();

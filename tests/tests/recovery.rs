@@ -62,7 +62,8 @@ fn the_belt_units_known_values_come_back_within_what_is_stated() {
         // Intervals that always hold the truth because they are too wide are worth little: the stated uncertainty is
         // at most 3.2 times what the estimates really miss by (what all runs of a rig share, such as its sensor's declared
         // delay and its drive's declared slew rate, is right here and may be off elsewhere), or at most half a per cent of the value.
-        let miss = row.bias.hypot(row.spread);
+        // The spread of so few seeds is itself known to a sixth: 1.64 times that is allowed for.
+        let miss = row.bias.hypot(row.spread) * (1.0 + 1.64 / (2.0 * (SEEDS as f64 - 1.0)).sqrt());
         assert!(
             row.stated <= 3.2 * miss || row.stated <= 5e-3 * row.truth.value,
             "{} is too wide\n{table}",

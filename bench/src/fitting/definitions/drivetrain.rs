@@ -176,7 +176,7 @@ pub(super) const RIPPLE_UNDER_LOAD: Words = (
     "Ripple under load",
     "Amplitude of an order that comes and goes with the commanded torque, over that torque: current sensors whose gains differ, \
      the shape of the back-EMF, a commutator, teeth under load. Cogging does not grow with it, even at the same order.",
-    "Complex amplitude of the order at several levels, straight over the level (weighted least squares)",
+    "Complex amplitude of the order over the angle at several levels, the twist taken out, straight over the level (weighted least squares)",
     ShownIn::Percent,
 );
 

@@ -59,25 +59,45 @@ pub(super) fn pairs(track: &Track) -> Vec<Pair> {
         }
         let fits = |j: &usize| {
             let (a, b) = (&legs[i], &legs[*j]);
-            let opposite = (a.speed + b.speed).abs() <= STEADY * a.speed.abs();
             !taken[*j]
-                && opposite
+                && opposite(a, b)
                 && shared(a, b) >= SHARED * (a.ends[1] - a.ends[0]).max(b.ends[1] - b.ends[0])
         };
         let Some(j) = (i + 1..legs.len()).find(fits) else {
             continue;
         };
         (taken[i], taken[j]) = (true, true);
-        let (up, down) = if legs[i].speed > 0.0 { (i, j) } else { (j, i) };
-        found.push(Pair {
-            up: legs[up].range.clone(),
-            down: legs[down].range.clone(),
-            speed: 0.5 * (legs[up].speed - legs[down].speed),
-            travel: shared(&legs[i], &legs[j]),
-        });
+        found.push(pair(&legs[i], &legs[j]));
     }
     found.sort_by(|a, b| a.speed.total_cmp(&b.speed));
     found
+}
+
+/// Those two legs of opposite speed that share most of their way: of a stretch that begins and ends in the middle of a leg.
+pub(super) fn widest(track: &Track) -> Option<Pair> {
+    let legs = legs(track);
+    let all = legs
+        .iter()
+        .enumerate()
+        .flat_map(|(i, a)| legs[i + 1..].iter().map(move |b| (a, b)));
+    let widest = all
+        .filter(|(a, b)| opposite(a, b))
+        .max_by(|(a, b), (c, d)| shared(a, b).total_cmp(&shared(c, d)));
+    widest.map(|(a, b)| pair(a, b))
+}
+
+fn opposite(a: &Leg, b: &Leg) -> bool {
+    (a.speed + b.speed).abs() <= STEADY * a.speed.abs()
+}
+
+fn pair(a: &Leg, b: &Leg) -> Pair {
+    let (up, down) = if a.speed > 0.0 { (a, b) } else { (b, a) };
+    Pair {
+        up: up.range.clone(),
+        down: down.range.clone(),
+        speed: 0.5 * (up.speed - down.speed),
+        travel: shared(a, b),
+    }
 }
 
 fn shared(a: &Leg, b: &Leg) -> f64 {
@@ -174,6 +194,16 @@ mod tests {
             assert!(track.rim_rad[pair.up.start] < track.rim_rad[pair.up.end]);
             assert!(track.rim_rad[pair.down.start] > track.rim_rad[pair.down.end]);
         }
+    }
+
+    #[test]
+    fn a_cut_leg_is_not_taken_where_whole_ones_are_there() {
+        // Begins and ends within a leg: of three whole ones' company the nearest pair is a cut and a whole one.
+        let track = track(&[(0.5, 2.0), (-0.5, 3.0), (0.5, 3.0), (-0.5, 1.9)]);
+        let found = widest(&track).unwrap();
+        assert!((3.0 - found.travel) / found.speed < 0.8, "{}", found.travel);
+        assert!(pairs(&track)[0].travel < 2.0);
+        assert!(widest(&Track::default()).is_none());
     }
 
     #[test]

@@ -1,7 +1,9 @@
 //! Ripple that grows with the torque: the drive turns the rim to and fro while the wheelbase holds one level after another.
 //!
 //! Levels of one sign alone are taken together, zero left out: with them gears and belt stay in contact on one side whichever way
-//! the rim turns, and the pattern of a shaft behind a gap does not move against the rim.
+//! the rim turns. Load twists the drivetrain, so that the motor's pattern moves against the rim, by more of a period than its
+//! amplitude changes (0.03° of twist are a tenth of a radian of order 200): the mean twist of each leg is added to the rim's angle. The
+//! rotor's own angle will not do in its place, since its error over a turn would smear the orders.
 
 use std::collections::BTreeMap;
 
@@ -13,7 +15,8 @@ use truerim_analysis::estimate::{Contribution, Estimate, Outcome, Refusal};
 use super::{One, legs, orders};
 use crate::fitting::FittingError;
 use crate::fitting::document::Quantity;
-use crate::fitting::motion::track;
+use crate::fitting::groups::refused;
+use crate::fitting::motion::track::{self, Track};
 use crate::fitting::sensor::SensorTerms;
 use crate::recording::{Declared, Recording, SegmentRow};
 
@@ -42,9 +45,12 @@ pub(super) fn of(
     let alone = |refusal: Refusal| Ok(vec![One::alone(Quantity::RippleUnderLoad, refusal)]);
     let (mut found, mut wanted): (Vec<Level>, Option<Vec<f64>>) = (Vec::new(), None);
     for row in rows {
-        let track = track::read(recording, recording.rows_between(row.start_tick, row.end_tick)?)?;
-        let pairs = legs::pairs(&track);
-        let level = orders::slowest(&track, &pairs).and_then(|(turned, speed)| {
+        let mut track = track::read(recording, recording.rows_between(row.start_tick, row.end_tick)?)?;
+        let widest: Vec<legs::Pair> = legs::widest(&track).into_iter().collect();
+        if let Err(refusal) = untwist(&mut track, &widest, declared) {
+            return Ok(vec![One::alone(Quantity::RippleUnderLoad, refusal)]);
+        }
+        let level = orders::slowest(&track, &widest).and_then(|(turned, speed)| {
             let wanted =
                 wanted.get_or_insert_with(|| orders::wanted_of(declared, &turned[0], speed, track.fs_hz));
             let options = OrderOptions {
@@ -82,6 +88,34 @@ pub(super) fn of(
     Ok(pairs
         .filter_map(|(up, down)| both_ways(up, down, speed, declared))
         .collect())
+}
+
+/// Adds the mean twist between rotor and rim of each leg to its angle. Without any stage there is none.
+fn untwist(track: &mut Track, pairs: &[legs::Pair], declared: &Declared) -> Result<(), Outcome> {
+    let direct = declared.drivetrain.as_ref().is_some_and(|d| d.stages.is_empty());
+    match declared
+        .ratio
+        .filter(|_| track.rotor_rad.len() == track.rim_rad.len())
+    {
+        Some(ratio) => {
+            for leg in pairs.iter().flat_map(|pair| [pair.up.clone(), pair.down.clone()]) {
+                let (rotor, rim) = (track.rotor_rad.get(leg.clone()), track.rim_rad.get_mut(leg));
+                let Some((rotor, rim)) = rotor.zip(rim) else {
+                    continue;
+                };
+                let count = rim.len().max(1) as f64;
+                let twist = rotor.iter().zip(&*rim).map(|(r, h)| r / ratio - h).sum::<f64>() / count;
+                rim.iter_mut().for_each(|angle| *angle += twist);
+            }
+            Ok(())
+        }
+        None if direct => Ok(()),
+        None => Err(refused(
+            "no_rotor_angle",
+            "load twists the drivetrain and moves the motor's ripple against the rim; record the rotor's angle and declare \
+             rig.wheelbase.ratio to tell it from ripple that grows",
+        )),
+    }
 }
 
 /// The longest hold of each level, of the sign that has more levels.
