@@ -47,7 +47,7 @@ pub(super) fn of(
     for row in rows {
         let mut track = track::read(recording, recording.rows_between(row.start_tick, row.end_tick)?)?;
         let widest: Vec<legs::Pair> = legs::widest(&track).into_iter().collect();
-        if let Err(refusal) = untwist(&mut track, &widest, declared) {
+        if let Some(refusal) = untwist(&mut track, &widest, declared) {
             return Ok(vec![One::alone(Quantity::RippleUnderLoad, refusal)]);
         }
         let level = orders::slowest(&track, &widest).and_then(|(turned, speed)| {
@@ -90,8 +90,9 @@ pub(super) fn of(
         .collect())
 }
 
-/// Adds the mean twist between rotor and rim of each leg to its angle. Without any stage there is none.
-fn untwist(track: &mut Track, pairs: &[legs::Pair], declared: &Declared) -> Result<(), Outcome> {
+/// Adds the mean twist between rotor and rim of each leg to its angle; without any stage there is none. A refusal where the twist
+/// is not known.
+fn untwist(track: &mut Track, pairs: &[legs::Pair], declared: &Declared) -> Option<Outcome> {
     let direct = declared.drivetrain.as_ref().is_some_and(|d| d.stages.is_empty());
     match declared
         .ratio
@@ -107,10 +108,10 @@ fn untwist(track: &mut Track, pairs: &[legs::Pair], declared: &Declared) -> Resu
                 let twist = rotor.iter().zip(&*rim).map(|(r, h)| r / ratio - h).sum::<f64>() / count;
                 rim.iter_mut().for_each(|angle| *angle += twist);
             }
-            Ok(())
+            None
         }
-        None if direct => Ok(()),
-        None => Err(refused(
+        None if direct => None,
+        None => Some(refused(
             "no_rotor_angle",
             "load twists the drivetrain and moves the motor's ripple against the rim; record the rotor's angle and declare \
              rig.wheelbase.ratio to tell it from ripple that grows",
