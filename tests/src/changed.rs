@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use bench_core::rig::Mounting;
 use bench_core::run::{End, Permit};
 use truerim::drive::StopFlag;
 use truerim::fitting::{FitDocument, FitOptions, fit_recording};
@@ -40,9 +41,24 @@ pub fn measure(
         .filter(|c| c.is_ascii_alphanumeric() || *c == '.')
         .collect();
     let rig = folder.join(format!("{name}-{seed}.toml"));
-    let path = rig.with_extension("h5");
     std::fs::write(&rig, text.replace(shipped, now)).map_err(|e| words(&e))?;
-    let bench = Bench::open(&rig, None, None, seed, "changed".to_owned()).map_err(|e| words(&e))?;
+    run(&rig, None, procedure, options, seed).map_err(|e| words(&e))
+}
+
+/// Measures what a rig file describes, in a mounting that may be another than its own, and fits; the recording does not stay.
+///
+/// # Errors
+/// What went wrong, in words.
+pub fn run(
+    rig: &Path,
+    mounting: Option<Mounting>,
+    procedure: &SettingsText,
+    options: &FitOptions,
+    seed: u64,
+) -> Result<FitDocument, String> {
+    let words = |error: &dyn std::fmt::Display| error.to_string();
+    let path = rig.with_extension("h5");
+    let bench = Bench::open(rig, mounting, None, seed, "changed".to_owned()).map_err(|e| words(&e))?;
     let plan = session::plan_for(procedure, &bench.rig, seed).map_err(|e| words(&e))?;
     let (permit, stop) = (Permit::granted("changed"), StopFlag::new());
     let session =

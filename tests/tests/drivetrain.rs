@@ -3,13 +3,10 @@
 #![allow(clippy::unwrap_used, clippy::print_stdout)] // a test
 
 use acceptance::campaign::units::Unit;
+use acceptance::changed::{run, shipped};
 use acceptance::recovery::{Row, Scene, root, rows, survey, table, truths};
 use bench_core::rig::Mounting;
-use bench_core::run::{End, Permit};
-use truerim::drive::StopFlag;
-use truerim::fitting::{FitDocument, FitOptions, Quantity, fit_recording};
-use truerim::recording::Recording;
-use truerim::session::{self, Bench, SettingsText};
+use truerim::fitting::{FitDocument, FitOptions, Quantity};
 
 const SEED: u64 = 2_001;
 
@@ -55,16 +52,12 @@ fn driven(unit: Unit, legs: &[(f64, u32)], (name, holds): (&str, [&str; 2])) -> 
         angles.join(", ")
     );
     let folder = tempfile::tempdir().unwrap();
-    let (file, path) = (folder.path().join("rig.toml"), folder.path().join("recording.h5"));
+    let file = folder.path().join("rig.toml");
     std::fs::write(&file, rig).unwrap();
-    let bench = Bench::open(&file, Some(Mounting::BackDriven), None, SEED, "test".to_owned()).unwrap();
-    let mut procedure = SettingsText::read(&root().join(format!("procedures/{name}.toml"))).unwrap();
+    let mut procedure = shipped(name).unwrap();
     procedure.text = procedure.text.replace(holds[0], holds[1]);
-    let plan = session::plan_for(&procedure, &bench.rig, SEED).unwrap();
-    let (permit, stop) = (Permit::granted("test"), StopFlag::new());
-    let session = session::record(&bench, &procedure, plan, permit, &path, &stop, &mut |_| {}).unwrap();
-    assert_eq!(session.outcome.end, End::Completed);
-    fit_recording(&Recording::open(&path).unwrap(), &FitOptions::default()).unwrap()
+    let options = FitOptions::default();
+    run(&file, Some(Mounting::BackDriven), &procedure, &options, SEED).unwrap()
 }
 
 #[test]

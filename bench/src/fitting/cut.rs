@@ -157,6 +157,13 @@ fn seconds(ticks: &ArrayView1<'_, u64>, row: &SegmentRow, tick_s: f64) -> Array1
     ticks.mapv(|tick| tick_s * (tick as f64 - row.start_tick as f64))
 }
 
+/// How old the setpoint is that a sample at a tick shows, where each is in force for `held` ticks from the row's start on, ticks.
+pub(crate) fn age_ticks(tick: u64, row: &SegmentRow, held: u64) -> u64 {
+    let behind = i128::from(tick) - i128::from(row.start_tick);
+    // Not negative, and below `held`.
+    behind.rem_euclid(i128::from(held.max(1))) as u64
+}
+
 fn one(
     recording: &Recording,
     row: &SegmentRow,
@@ -225,13 +232,12 @@ fn one(
     } else {
         0.02 * row.amplitude_nm.abs()
     };
-    let behind_start = i128::from(ticks.first().copied().unwrap_or(0)) - i128::from(row.start_tick);
-    let planned = behind_start.rem_euclid(i128::from(period.min(held_ticks).max(1)));
+    let planned = age_ticks(ticks.first().copied().unwrap_or(0), row, period.min(held_ticks));
     Ok(Ok(Cut {
         row: row.clone(),
         rows,
         span_s: [t_s.first(), t_s.last()].map(|t| t.copied().unwrap_or(0.0)),
-        input_age_s: age.map_or(planned as f64, |age| age as f64) * header.tick_s,
+        input_age_s: age.unwrap_or(planned) as f64 * header.tick_s,
         departure_nm,
         jump_rates_nm_per_s: if is_step {
             jump_rates(row, &t_s, &setpoint_nm)

@@ -6,6 +6,7 @@ use std::ops::Range;
 use truerim_analysis::estimate::{Estimate, Outcome};
 use truerim_analysis::small::{SineRecord, Trial, TrialOptions, grain, sine, told};
 
+use super::cut::age_ticks;
 use super::document::{Conditions, Measurand, Quantity};
 use super::driver_curves::{GrainCurve, PreloadCurve, ResolutionCurve};
 use super::groups::{in_group, refused, temperature_of};
@@ -190,11 +191,11 @@ fn sines(source: &Source<'_>, base: &Conditions) -> Result<Vec<Measurand>, Fitti
         let (mut records, mut stretches) = (Vec::new(), Vec::new());
         for row in rows {
             let range = recording.rows_between(row.start_tick + period, row.end_tick - period)?;
-            let held = (f64::from(row.hold_us) * 1e-6 / header.tick_s).round().max(1.0);
+            let held = ((f64::from(row.hold_us) * 1e-6 / header.tick_s).round() as u64).max(1);
             let first = recording.ticks(range.clone())?.first().copied();
-            let age = first.map_or(0.0, |tick| tick.saturating_sub(row.start_tick) as f64 % held);
+            let age = first.map_or(0, |tick| age_ticks(tick, row, held));
             records.push(SineRecord {
-                lead_s: (0.5 * held - age) * header.tick_s,
+                lead_s: (0.5 * held as f64 - age as f64) * header.tick_s,
                 setpoint_nm: recording.values("setpoint", range.clone())?.to_vec(),
                 torque_nm: recording.values("torque", range.clone())?.to_vec(),
             });

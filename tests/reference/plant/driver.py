@@ -37,11 +37,6 @@ FS = 1 / (KEEP * fast.H)
 SHOCKS, TRIALS = 24, 6  # times that shock and resolution are played, each in an order of its own: friction keeps what was before
 
 
-def phases(count):
-    """Where in its period the firmware is at the start; dithered starts and unequal lengths do the rest."""
-    return (np.arange(count) + 0.5) / count
-
-
 def crossings(y, top, level):
     """Places at which `y` passes a level on both sides of its crest."""
     a = top - int(np.argmax(y[:top + 1][::-1] < level))
@@ -89,7 +84,7 @@ def shock(u):
     """procedures/shock.toml from end to end, several times: means over all pulses of a kind."""
     pulses, several = {}, {}
     rng = np.random.default_rng(11)
-    for phase in phases(SHOCKS):
+    for phase in fast.phases(SHOCKS):
         play_shock(u, rng, phase, pulses, several)
     mean = lambda rows, names: {key: dict(zip(names, np.mean(found, axis=0).tolist())) for key, found in rows.items()}
     return mean(pulses, ("retention", "delay_s", "width", "after")), mean(several, ("swing", "left"))
@@ -192,7 +187,7 @@ def resolution(u, noise):
     """Small steps and sines of procedures/resolution.toml, played from end to end several times: shares at 2 % of the peak, and the
     smallest steps by the sensor's noise alone."""
     rng = np.random.default_rng(7)
-    plays = [play_resolution(u, rng, phase) for phase in phases(TRIALS)]
+    plays = [play_resolution(u, rng, phase) for phase in fast.phases(TRIALS)]
     changes = {f"on {share * u.peak:.6g}": steps([(y, trials) for y, _, trials, _ in plays], share, noise)
                for share in SHARES}
     found = {}
@@ -276,23 +271,18 @@ def sines(y, values, waves, found, preload):
             found.setdefault(f"{a:.6g} on {preload:.6g}", []).append((abs(ratio), delay))
 
 
-ALPHA = 0.00393
-
-
-def heat(u, rig):
+def heat(u):
     """The holds of procedures/heat.toml."""
-    v = tomllib.loads(rig.read_text(encoding="utf-8"))["virtual"]
-    h, m = v["heat"], v["motor"]
-    si = unit.si
-    inner, outer, cw, cc, cold = (si(h[k]) for k in ("winding_case", "case_air", "winding", "case", "ambient"))
-    ohm, factor, alpha = si(m["resistance"]), si(m.get("loss_factor", 1)), si(m.get("flux_loss_per_kelvin", 0))
+    h = u.heat
+    inner, outer, cw, cc, cold = h.winding_case, h.case_air, h.winding, h.case, h.ambient
+    ohm, factor, alpha = h.ohm, h.loss_factor, h.flux_loss
     matrix = np.array([[-1 / (inner * cw), 1 / (inner * cw)], [1 / (inner * cc), -(1 / inner + 1 / outer) / cc]])
     fast_s, slow_s = sorted(-1 / np.linalg.eigvals(matrix))
 
     def go(state, nm, seconds):
         i2 = (nm / u.kt) ** 2
         def rate(_, y):
-            loss = factor * i2 * ohm * (1 + ALPHA * (y[0] - 20))
+            loss = factor * i2 * ohm * (1 + fast.ALPHA * (y[0] - 20))
             across = (y[0] - y[1]) / inner
             return [(loss - across) / cw, (across - (y[1] - cold) / outer) / cc]
         return solve_ivp(rate, (0, seconds), state, rtol=1e-9, atol=1e-9, dense_output=True)
@@ -316,7 +306,7 @@ def heat(u, rig):
     below = np.nonzero(run.sol(t)[0] - cold <= 0.5 * hot)[0]
     rise = 50.0
     loss = rise / (inner + outer)
-    i = np.sqrt(loss / (factor * ohm * (1 + ALPHA * (cold + rise - 20))))
+    i = np.sqrt(loss / (factor * ohm * (1 + fast.ALPHA * (cold + rise - 20))))
     return {
         "fast_s": fast_s, "slow_s": slow_s, "held": np.mean(pairs[-part:]) / np.mean(pairs[:part]),
         "recovery_s": float(t[below[0]]) if below.size else None,
@@ -334,7 +324,7 @@ def main():
         noise = unit.si(tomllib.loads(rig.read_text(encoding="utf-8"))["virtual"]["sensors"]["torque"]["noise"])
         document = {
             "about": "see driver.py beside this file", "rig": u.file, "numpy": np.__version__, "scipy": scipy.__version__,
-            "sensor_noise_nm": noise, "heat": heat(u, rig), "static": static(u),
+            "sensor_noise_nm": noise, "heat": heat(u), "static": static(u),
         }
         document["pulses"], document["trains"] = shock(u)
         document["changes"], document["sines"] = resolution(u, noise)

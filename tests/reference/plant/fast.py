@@ -125,6 +125,11 @@ def play(p, ripples, geared, values, fluxes, first, poll, dead, scale, most, kee
     return kept
 
 
+def phases(count):
+    """Where in its period the firmware is at the start."""
+    return (np.arange(count) + 0.5) / count
+
+
 ALPHA = 0.00393  # of copper, per kelvin
 STEP_S = 0.05  # of the heat balances
 

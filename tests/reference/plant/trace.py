@@ -114,7 +114,7 @@ def limit(u, paths, share):
             line.play(commands[path.stem])
     line.hold(0.2)
     fs = 1 / (KEEP * fast.H)
-    played = [fast.run(u, line.values, phase, KEEP) for phase in (np.arange(PHASES) + 0.5) / PHASES]
+    played = [fast.run(u, line.values, phase, KEEP) for phase in fast.phases(PHASES)]
     found = {}
     for name, values in commands.items():
         # Each setpoint at its beginning.

@@ -1,7 +1,7 @@
 //! The page of a bench: its check units, what shifts on it go with, its months, its operators, its gauge study.
 
 use super::judge::{ALPHA, Judged, judged};
-use super::parts::{Choice, document, filters, header, table};
+use super::parts::{Choice, document, filters, header, short, table, warned};
 use super::{CheckSeries, GaugeData, Measurand, chart, checks, gauge, months, page};
 use crate::report::html::page::section;
 use crate::report::{PlotError, escape};
@@ -197,8 +197,7 @@ fn in_short(sheet: &BenchSheet, found: &[Judged<'_>], checked: &[checks::Checked
             "<span class=\"bad\">{overdue} measurements were made after the calibration had run out.</span>"
         ));
     }
-    let body: String = lines.iter().map(|l| format!("<p>{l}</p>\n")).collect();
-    format!("<div class=\"short\">{body}</div>\n")
+    short(&lines)
 }
 
 /// Counts of some measurements.
@@ -213,7 +212,16 @@ pub(super) struct Tally<'a> {
 }
 
 impl<'a> Tally<'a> {
-    pub(super) fn add(&mut self, run: &'a BenchRun) {
+    /// Measurements counted by what they share.
+    pub(super) fn by(runs: &'a [BenchRun], key: impl Fn(&'a BenchRun) -> &'a str) -> BTreeMap<&'a str, Self> {
+        let mut by: BTreeMap<&str, Self> = BTreeMap::new();
+        for run in runs {
+            by.entry(key(run)).or_default().add(run);
+        }
+        by
+    }
+
+    fn add(&mut self, run: &'a BenchRun) {
         self.units.insert((&run.model, &run.serial));
         self.measurements += 1;
         for (count, word) in self.judged.iter_mut().zip(["pass", "fail", "undecided"]) {
@@ -236,10 +244,7 @@ impl<'a> Tally<'a> {
 }
 
 fn operators(sheet: &BenchSheet) -> String {
-    let mut by: BTreeMap<&str, Tally<'_>> = BTreeMap::new();
-    for run in &sheet.runs {
-        by.entry(&run.operator).or_default().add(run);
-    }
+    let by = Tally::by(&sheet.runs, |run| &run.operator);
     let rows: Vec<(usize, Vec<String>)> = by
         .iter()
         .map(|(name, tally)| {
@@ -274,16 +279,6 @@ fn runs(sheet: &BenchSheet) -> String {
         .rev()
         .take(MOST)
         .map(|(at, run)| {
-            let overdue = if run.overdue {
-                " <span class=\"bad\">had run out</span>"
-            } else {
-                ""
-            };
-            let sound = if run.sound {
-                ""
-            } else {
-                " <span class=\"bad\">not sound</span>"
-            };
             let cells = vec![
                 escape(&run.date),
                 run.entry.to_string(),
@@ -291,9 +286,9 @@ fn runs(sheet: &BenchSheet) -> String {
                 escape(&run.serial),
                 escape(&run.fixture),
                 escape(&run.firmware),
-                escape(&run.calibration) + overdue,
+                warned(escape(&run.calibration), run.overdue, "had run out"),
                 escape(&run.operator),
-                escape(&run.verdict) + sound,
+                warned(escape(&run.verdict), !run.sound, "not sound"),
             ];
             (at, cells)
         })

@@ -1,6 +1,6 @@
 //! A measurand over time.
 
-use super::figure::{capital, figure, mark};
+use super::figure::{capital, ends, figure, mark};
 use super::judge::Judged;
 use crate::report::PlotError;
 use crate::report::plots::Format;
@@ -34,11 +34,7 @@ pub(super) fn over_time(judged: &Judged<'_>, place: usize) -> Result<String, Plo
 fn draw(judged: &Judged<'_>, format: Format) -> Result<String, PlotError> {
     let width = format.width();
     let limits = judged.measurand.limits.as_ref();
-    let ends: Vec<f64> = limits
-        .iter()
-        .flat_map(|l| [l.lower(), l.upper()])
-        .flatten()
-        .collect();
+    let ends = ends(limits);
     let control = judged
         .chart
         .as_ref()

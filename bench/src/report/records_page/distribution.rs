@@ -1,6 +1,7 @@
 //! How a measurand spreads within its limits.
 
-use super::figure::{capital, figure, number};
+use super::figure::{capital, ends, figure, number};
+use super::histogram::Histogram;
 use super::judge::Judged;
 use crate::report::plots::Format;
 use crate::report::plots::axis::Axis;
@@ -40,26 +41,12 @@ pub(super) fn capability(judged: &Judged<'_>, place: usize) -> Result<String, Pl
 
 fn draw(judged: &Judged<'_>, found: &Capability, format: Format) -> Result<String, PlotError> {
     let width = format.width();
-    let limits: Vec<f64> = judged
-        .measurand
-        .limits
-        .iter()
-        .flat_map(|l| [l.lower(), l.upper()])
-        .flatten()
-        .collect();
+    let limits = ends(judged.measurand.limits.as_ref());
     let x = Axis::around(judged.values.iter().chain(&limits).copied(), 0.04, 55.0);
-    let bins = if format.is_wide() { 48 } else { 28 };
-    let step = (x.high - x.low) / f64::from(bins);
-    let mut counts = vec![0.0_f64; bins as usize];
-    for value in &judged.values {
-        let bin = ((value - x.low) / step) as usize;
-        if let Some(count) = counts.get_mut(bin) {
-            *count += 1.0;
-        }
-    }
+    let bars = Histogram::of(&judged.values, &x, format);
     let s = found.summary;
-    let curve = |v: f64| s.n as f64 * step / s.sd * normal_density((v - s.mean) / s.sd);
-    let most = counts.iter().copied().fold(curve(s.mean), f64::max);
+    let curve = |v: f64| s.n as f64 * bars.step / s.sd * normal_density((v - s.mean) / s.sd);
+    let most = bars.most(curve(s.mean));
     let entries = vec![
         (Sample::Area(BLUE, 0.45), "measurements".to_owned()),
         (Sample::Line(NORMAL), "normal curve".to_owned()),
@@ -79,15 +66,7 @@ fn draw(judged: &Judged<'_>, found: &Capability, format: Format) -> Result<Strin
     let mut canvas = Canvas::new(&mut drawn, width, height);
     legend::draw(&mut canvas, &entries, (10.0, 8.0), width - 20.0)?;
     panel.axes(&mut canvas, true)?;
-    for (bin, count) in counts.iter().enumerate().filter(|(_, c)| **c > 0.0) {
-        let low = x.low + step * bin as f64;
-        canvas.block(
-            panel.at(low + 0.06 * step, 0.0),
-            panel.at(low + 0.94 * step, *count),
-            BLUE,
-            0.45,
-        )?;
-    }
+    bars.draw(&mut canvas, &panel)?;
     let along: Vec<f64> = (0..=160)
         .map(|i| x.low + (x.high - x.low) * f64::from(i) / 160.0)
         .collect();

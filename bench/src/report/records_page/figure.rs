@@ -2,6 +2,7 @@
 
 use crate::report::plots::palette::RGBColor;
 use crate::report::{PlotError, escape, plots::Format};
+use quality::conformity::Limits;
 use std::fmt::Write as _;
 
 /// A mark of one row: a dot, or a diamond where something signals, so that a grey print tells them apart.
@@ -17,6 +18,15 @@ pub(super) fn mark(drawn: &mut String, row: usize, (x, y): (f64, f64), colour: R
         drawn,
         "<path data-row=\"{row}\" d=\"{shape}\" fill=\"{colour}\" fill-opacity=\"{alpha}\"/>"
     );
+}
+
+/// The ends of limits, those that there are.
+pub(super) fn ends(limits: Option<&Limits>) -> Vec<f64> {
+    limits
+        .into_iter()
+        .flat_map(|limits| [limits.lower(), limits.upper()])
+        .flatten()
+        .collect()
 }
 
 /// A figure, drawn for both formats.

@@ -9,6 +9,7 @@ mod checks;
 mod distribution;
 mod figure;
 mod gauge;
+mod histogram;
 mod judge;
 mod months;
 mod page;

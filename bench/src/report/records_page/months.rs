@@ -19,10 +19,7 @@ pub(super) fn month(date: &str) -> &str {
 
 /// Bars and a table.
 pub(super) fn section(runs: &[BenchRun]) -> Result<String, PlotError> {
-    let mut by: BTreeMap<&str, Tally<'_>> = BTreeMap::new();
-    for run in runs {
-        by.entry(month(&run.date)).or_default().add(run);
-    }
+    let by = Tally::by(runs, |run| month(&run.date));
     if by.is_empty() {
         return Ok("<p>Nothing was measured.</p>\n".to_owned());
     }

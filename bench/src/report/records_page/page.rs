@@ -2,7 +2,7 @@
 
 use super::figure::{capital, chance, number};
 use super::judge::{ALPHA, Judged, judge, odd};
-use super::parts::{Choice, document, filters, header, wide};
+use super::parts::{Choice, document, filters, header, short, wide};
 use super::{Sheet, chart, checks, distribution, gauge, units};
 use crate::report::html::page::section;
 use crate::report::{PlotError, escape};
@@ -131,8 +131,7 @@ fn in_short(sheet: &Sheet, judged: &[Judged<'_>], odd: usize, checked: &[checks:
             checked.len()
         ));
     }
-    let body: String = lines.iter().map(|l| format!("<p>{l}</p>\n")).collect();
-    format!("<div class=\"short\">{body}</div>\n")
+    short(&lines)
 }
 
 /// What goes with shifts and drifts, a line a cause.

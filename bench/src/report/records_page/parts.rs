@@ -82,6 +82,20 @@ pub(super) fn header(over: &str, title: &str, facts: &[String]) -> String {
     )
 }
 
+/// What a page says in short, a paragraph a line; lines are markup.
+pub(super) fn short(lines: &[String]) -> String {
+    let body: String = lines.iter().map(|l| format!("<p>{l}</p>\n")).collect();
+    format!("<div class=\"short\">{body}</div>\n")
+}
+
+/// A cell with a warning behind it where there is one to give; both are markup.
+pub(super) fn warned(cell: String, warn: bool, words: &str) -> String {
+    match warn {
+        true => format!("{cell} <span class=\"bad\">{words}</span>"),
+        false => cell,
+    }
+}
+
 /// A table that may be wider than the screen. Cells are markup; a row's number is what the filter knows it by.
 pub(super) fn table(heads: &[&str], rows: &[(usize, Vec<String>)]) -> String {
     let heads: String = heads

@@ -2,7 +2,7 @@
 //! corrections and remarks, and where and under what it was measured.
 
 use super::figure::{capital, number};
-use super::parts::{Choice, document, filters, header, table};
+use super::parts::{Choice, document, filters, header, short, table, warned};
 use super::{unit_place, unit_time};
 use crate::report::html::page::section;
 use crate::report::{PlotError, escape};
@@ -246,8 +246,7 @@ fn in_short(sheet: &UnitSheet) -> String {
             "<b>{corrections}</b> corrections say something instead of what was entered."
         ));
     }
-    let body: String = lines.iter().map(|l| format!("<p>{l}</p>\n")).collect();
-    format!("<div class=\"short\">{body}</div>\n")
+    short(&lines)
 }
 
 fn runs(sheet: &UnitSheet) -> String {
@@ -257,16 +256,6 @@ fn runs(sheet: &UnitSheet) -> String {
         .enumerate()
         .rev()
         .map(|(at, run)| {
-            let overdue = if run.overdue {
-                " <span class=\"bad\">had run out</span>"
-            } else {
-                ""
-            };
-            let sound = if run.sound {
-                ""
-            } else {
-                " <span class=\"bad\">not sound</span>"
-            };
             let cells = vec![
                 escape(&run.date),
                 run.entry.to_string(),
@@ -275,8 +264,8 @@ fn runs(sheet: &UnitSheet) -> String {
                 escape(&run.operator),
                 escape(&run.firmware),
                 escape(&run.procedure),
-                escape(&run.calibration) + overdue,
-                escape(&run.program) + sound,
+                warned(escape(&run.calibration), run.overdue, "had run out"),
+                warned(escape(&run.program), !run.sound, "not sound"),
                 verdict(&run.verdict),
             ];
             (at, cells)

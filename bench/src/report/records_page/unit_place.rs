@@ -1,6 +1,7 @@
 //! Where a unit lies among its model.
 
-use super::figure::{capital, figure, number};
+use super::figure::{capital, ends, figure, number};
+use super::histogram::Histogram;
 use super::parts::table;
 use super::unit::{UnitMeasurand, UnitSheet, with_u};
 use crate::report::plots::Format;
@@ -131,19 +132,11 @@ pub(super) fn drawn(sheet: &UnitSheet, place: usize) -> Result<String, PlotError
 fn draw(measurand: &UnitMeasurand, found: &Among, format: Format) -> Result<String, PlotError> {
     let width = format.width();
     let label = format!("{}, {}", measurand.name, measurand.unit);
-    let limits = measurand.limits.iter().flat_map(|l| [l.lower(), l.upper()]);
-    let limits: Vec<f64> = limits.flatten().collect();
+    let limits = ends(measurand.limits.as_ref());
     let own = [found.value - 2.0 * found.u, found.value + 2.0 * found.u];
     let shown = measurand.others.iter().chain(&limits).chain(&own).copied();
     let x = Axis::around(shown, 0.04, 55.0);
-    let bins = if format.is_wide() { 48 } else { 28 };
-    let step = (x.high - x.low) / f64::from(bins);
-    let mut counts = vec![0.0_f64; bins as usize];
-    for value in &measurand.others {
-        if let Some(count) = counts.get_mut(((value - x.low) / step) as usize) {
-            *count += 1.0;
-        }
-    }
+    let bars = Histogram::of(&measurand.others, &x, format);
     let mut entries = vec![
         (Sample::Area(BLUE, 0.45), "other units".to_owned()),
         (Sample::Line(OWN), "this unit".to_owned()),
@@ -152,7 +145,7 @@ fn draw(measurand: &UnitMeasurand, found: &Among, format: Format) -> Result<Stri
         entries.push((Sample::Line(LIMIT), "limits of the product".to_owned()));
     }
     let top = 10.0 + legend::height(&entries, width - 20.0) + 30.0;
-    let most = counts.iter().copied().fold(1.0, f64::max);
+    let most = bars.most(1.0);
     let panel = Panel {
         left: 52.0,
         top,
@@ -166,14 +159,7 @@ fn draw(measurand: &UnitMeasurand, found: &Among, format: Format) -> Result<Stri
     let mut canvas = Canvas::new(&mut drawn, width, height);
     legend::draw(&mut canvas, &entries, (10.0, 8.0), width - 20.0)?;
     panel.axes(&mut canvas, true)?;
-    for (bin, count) in counts.iter().enumerate().filter(|(_, c)| **c > 0.0) {
-        let low = x.low + step * bin as f64;
-        let corners = (
-            panel.at(low + 0.06 * step, 0.0),
-            panel.at(low + 0.94 * step, *count),
-        );
-        canvas.block(corners.0, corners.1, BLUE, 0.45)?;
-    }
+    bars.draw(&mut canvas, &panel)?;
     panel.band(&mut canvas, &own, (&[0.0; 2], &[1.08 * most; 2]), (INK, 0.12))?;
     panel.upright(&mut canvas, found.value, OWN)?;
     for limit in &limits {

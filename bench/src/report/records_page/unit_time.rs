@@ -1,6 +1,6 @@
 //! A measurand over the life of a unit.
 
-use super::figure::{capital, figure, mark};
+use super::figure::{capital, ends, figure, mark};
 use super::judge::RULES;
 use super::unit::UnitSheet;
 use crate::report::PlotError;
@@ -11,7 +11,6 @@ use crate::report::plots::legend::{self, Sample};
 use crate::report::plots::palette::{BLUE, GREEN, ORANGE, SOFT, VERMILION};
 use crate::report::plots::panel::Panel;
 use quality::charts::{Baseline, ChartPair, individuals};
-use quality::conformity::Limits;
 use quality::quantile;
 
 const LIMIT: Stroke = Stroke::solid(VERMILION, 1.8).dashed(9.0, 4.0);
@@ -55,14 +54,6 @@ pub(super) fn control(values: &[(usize, f64, f64, f64)]) -> Option<ChartPair> {
     enough
         .then(|| individuals(&alone, Baseline::All, &RULES).ok())
         .flatten()
-}
-
-fn ends(limits: Option<&Limits>) -> Vec<f64> {
-    limits
-        .iter()
-        .flat_map(|l| [l.lower(), l.upper()])
-        .flatten()
-        .collect()
 }
 
 fn draw(
