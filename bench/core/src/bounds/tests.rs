@@ -94,6 +94,19 @@ fn an_oscillation_may_find_a_resonance_and_gets_room_for_it() {
     assert!((9.5..=9.8).contains(&nm), "{nm}");
 }
 
+/// By hand: 1 N·m sin(π · 0.25/20) = 39.26 mN·m from the first setpoint to the second, in a tenth of 250 µs, and a tenth more.
+/// A limit that takes the whole of it would make the pulse later than its setpoints.
+#[test]
+fn a_pulse_reaches_each_of_its_setpoints_in_a_tenth_of_their_time() {
+    let rig = rig(Mounting::Clamped);
+    let pulse = "excitation = \"half-sine\"\nwidths = [\"20 ms\"]\nlevels = [\"1 N·m\"]\npreload = \"0.7 N·m\"\nrepeats = 1\n\
+                 rest = \"60 ms\"\nsettle = \"150 ms\"";
+    let bounds = Bounds::new(&rig, Some(&plan(&rig, &procedure("clamped", "", pulse))));
+    let expected = 1.1 * (core::f64::consts::PI * 0.25 / 20.0).sin() / 25e-6;
+    let seen = bounds.limits.slew_nm_per_s;
+    assert!((seen - expected).abs() < 1e-3 * expected, "{seen} {expected}");
+}
+
 #[test]
 fn a_tighter_procedure_gets_tighter_limits() {
     let rig = rig(Mounting::Clamped);
