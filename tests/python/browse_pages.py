@@ -275,6 +275,8 @@ class Visit:
             "width": 680, "height": 970, "deviceScaleFactor": 1, "mobile": False})
         self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print", "features": [
             {"name": "prefers-color-scheme", "value": "light"}]})
+        # Another machine's letters may be wider, so here they stand a twentieth further apart.
+        self.js("document.body.style.letterSpacing = '.05em'")
         cut = self.js(
             "return [...document.querySelectorAll('table, figure')].filter((e) => e.getBoundingClientRect().right > innerWidth + 1)"
             ".map((e) => `${e.className || e.id}, ${e.textContent.trim().slice(0, 40)}: ${Math.round(e.getBoundingClientRect().right)} px`)")

@@ -420,7 +420,7 @@ fn runs(comparison: &Comparison) -> String {
         String::new()
     };
     format!(
-        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Runs\"><table>\n<thead><tr><th scope=\"col\">Group</th><th \
+        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Runs\"><table class=\"runs\">\n<thead><tr><th scope=\"col\">Group</th><th \
          scope=\"col\">Run and seal</th><th scope=\"col\">Unit</th><th scope=\"col\">Recorded</th><th \
          scope=\"col\">Clamping</th></tr></thead>\n<tbody>\n{rows}</tbody>\n</table></div>\n{further}"
     )
