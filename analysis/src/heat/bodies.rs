@@ -35,22 +35,27 @@ pub struct Warming {
 
 /// Mean over each stretch of a body of time constant `tau_s` that is at rest first.
 fn body(record: &HeatRecord, tau_s: f64) -> Vec<f64> {
-    let keeps = (-record.step_s / tau_s).exp();
-    let mean = (1.0 - keeps) * tau_s / record.step_s;
+    let part_s = record.step_s / record.parts as f64;
+    let keeps = (-part_s / tau_s).exp();
+    let mean = (1.0 - keeps) * tau_s / part_s;
     let mut x = 0.0;
-    (0..record.square.len())
+    (0..record.temperature_degc.len())
         .map(|i| {
-            let p = record.loss(i);
-            let now = p + (x - p) * mean;
-            x = p + (x - p) * keeps;
-            now
+            let copper = record.copper(i);
+            let mut sum = 0.0;
+            for square in record.squares(i) {
+                let p = square * copper;
+                sum += p + (x - p) * mean;
+                x = p + (x - p) * keeps;
+            }
+            sum / record.parts as f64
         })
         .collect()
 }
 
 /// Shares of given bodies and the temperature cold, by least squares; sum of squares left first.
 fn linear(record: &HeatRecord, taus_s: &[f64]) -> Result<(f64, Vec<f64>), Refusal> {
-    let n = record.square.len();
+    let n = record.temperature_degc.len();
     let mut columns = Matrix::zeros(n, taus_s.len() + 1);
     for (k, tau) in taus_s.iter().enumerate() {
         columns.col_mut(k).copy_from_slice(&body(record, *tau));
@@ -62,7 +67,7 @@ fn linear(record: &HeatRecord, taus_s: &[f64]) -> Result<(f64, Vec<f64>), Refusa
 
 /// Best constants on a grid of equal ratios.
 fn start(record: &HeatRecord, bodies: usize) -> Result<(Vec<f64>, Vec<f64>), Refusal> {
-    let length_s = record.square.len() as f64 * record.step_s;
+    let length_s = record.temperature_degc.len() as f64 * record.step_s;
     let (low, high) = (2.0 * record.step_s, 3.0 * length_s);
     let grid: Vec<f64> = (0..GRID)
         .map(|i| low * (high / low).powf(f64::from(i) / f64::from(GRID - 1)))
@@ -107,7 +112,7 @@ fn fit(record: &HeatRecord, bodies: usize) -> Result<Fit, Refusal> {
         rss_tolerance: 1e-10,
         ..Options::default()
     };
-    let n = record.square.len();
+    let n = record.temperature_degc.len();
     let mut residuals = |p: &[f64], r: &mut [f64]| {
         let model = model(record, p, bodies);
         for i in 0..n {
@@ -118,7 +123,7 @@ fn fit(record: &HeatRecord, bodies: usize) -> Result<Fit, Refusal> {
 }
 
 fn model(record: &HeatRecord, p: &[f64], bodies: usize) -> Vec<f64> {
-    let mut sum = vec![p[2 * bodies]; record.square.len()];
+    let mut sum = vec![p[2 * bodies]; record.temperature_degc.len()];
     for k in 0..bodies {
         // Beyond these ends a body is a constant or a copy of the loss.
         let tau = p[k].clamp(-20.0, 30.0).exp();
@@ -137,17 +142,17 @@ fn model(record: &HeatRecord, p: &[f64], bodies: usize) -> Vec<f64> {
 /// [`Refusal::NotConverged`].
 pub fn warming(record: &HeatRecord) -> Result<Warming, Refusal> {
     let n = record.temperature_degc.len();
-    for (what, list) in [
-        ("the square of the current", &record.square),
-        ("the torque", &record.torque_nm),
-        ("the setpoint", &record.command_nm),
-        ("the temperature", &record.temperature_degc),
+    for (what, list, parts) in [
+        ("the square of the current", &record.square, record.parts.max(1)),
+        ("the torque", &record.torque_nm, 1),
+        ("the setpoint", &record.command_nm, 1),
+        ("the temperature", &record.temperature_degc, 1),
     ] {
         all_finite(what, list.iter())?;
-        if list.len() != n {
+        if list.len() != n * parts {
             return Err(Refusal::LengthMismatch {
                 what: format!("temperature and {what}"),
-                left: n,
+                left: n * parts,
                 right: list.len(),
             });
         }

@@ -264,7 +264,7 @@ pub fn sustained(
     }
     let ratios: Vec<f64> = rows
         .iter()
-        .map(|i| record.command_nm[*i].abs() / record.square[*i].sqrt().max(f64::MIN_POSITIVE))
+        .map(|i| record.command_nm[*i].abs() / record.current(*i).max(f64::MIN_POSITIVE))
         .collect();
     let ratio = mean_sd(&ratios)?;
     let hot = 1.0 + COPPER_PER_K * (warming.cold_degc + rise_k - 20.0);

@@ -13,14 +13,17 @@ pub use holds::{Hold, derating, held, recovery, sustained};
 /// Copper's temperature coefficient at 20 °C, 1/K (IEC 60034-1's rule `(235 + ϑ)`, from memory: 1/255).
 pub const COPPER_PER_K: f64 = 0.00393;
 
-/// Means over equal stretches of time, one behind the other; lists have one entry a stretch.
-#[derive(Debug, Clone, Default, PartialEq)]
+/// Means over equal stretches of time, one behind the other; lists have one entry a stretch but for `square`.
+#[derive(Debug, Clone, PartialEq)]
 pub struct HeatRecord {
     /// Length of a stretch, s.
     pub step_s: f64,
     /// Temperature of the winding, °C.
     pub temperature_degc: Vec<f64>,
-    /// Mean square of the current, A², or of what is proportional to it.
+    /// Parts of a stretch, one or more. A pause at either end of a stretch is not the same for what is slow behind it, and current is
+    /// not noisy: it is told more finely than temperature.
+    pub parts: usize,
+    /// Mean square of the current, A², or of what is proportional to it; one entry a part.
     pub square: Vec<f64>,
     /// Torque, N·m.
     pub torque_nm: Vec<f64>,
@@ -28,9 +31,33 @@ pub struct HeatRecord {
     pub command_nm: Vec<f64>,
 }
 
+impl Default for HeatRecord {
+    /// Nothing, in stretches of a second of one part.
+    fn default() -> Self {
+        Self {
+            step_s: 1.0,
+            temperature_degc: Vec::new(),
+            parts: 1,
+            square: Vec::new(),
+            torque_nm: Vec::new(),
+            command_nm: Vec::new(),
+        }
+    }
+}
+
 impl HeatRecord {
-    /// Loss over cold resistance in stretch `i`.
-    fn loss(&self, i: usize) -> f64 {
-        self.square[i] * (1.0 + COPPER_PER_K * (self.temperature_degc[i] - 20.0))
+    /// Mean squares of the current in the parts of stretch `i`.
+    fn squares(&self, i: usize) -> &[f64] {
+        &self.square[i * self.parts..(i + 1) * self.parts]
+    }
+
+    /// Resistance over that at 20 °C in stretch `i`.
+    fn copper(&self, i: usize) -> f64 {
+        1.0 + COPPER_PER_K * (self.temperature_degc[i] - 20.0)
+    }
+
+    /// Root of the mean square of the current in stretch `i`.
+    fn current(&self, i: usize) -> f64 {
+        (self.squares(i).iter().sum::<f64>() / self.parts as f64).sqrt()
     }
 }

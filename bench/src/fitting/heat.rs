@@ -14,6 +14,8 @@ const LEAST_S: f64 = 120.0;
 /// Most stretches that the record is divided into, and the shortest, s.
 const MOST: f64 = 1500.0;
 const SHORTEST_S: f64 = 1.0;
+/// Parts of a stretch in which the current is told by itself: a tenth of a second each in a record of some minutes.
+const PARTS: usize = 20;
 /// Rise that the sustained torque is stated for, K; its definition says so.
 const RISE_K: f64 = 50.0;
 
@@ -131,12 +133,12 @@ fn read(recording: &Recording) -> Result<Option<(HeatRecord, u64)>, FittingError
     let step = (step_s / header.tick_s).round() as u64;
     let mut record = HeatRecord {
         step_s,
+        parts: PARTS,
         ..HeatRecord::default()
     };
     let mut from = first;
     while from + step <= last {
         let range = recording.rows_between(from, from + step)?;
-        from += step;
         let mean = |name: &str| recording.values(name, range.clone()).map(|v| v.mean());
         let means = (mean(&temperature.name)?, mean("torque")?, mean("setpoint")?);
         let (Some(degc), Some(torque), Some(setpoint)) = means else {
@@ -145,17 +147,45 @@ fn read(recording: &Recording) -> Result<Option<(HeatRecord, u64)>, FittingError
         // The square of what flows; of what was asked for, where the rig does not tell.
         let name = current.map_or("setpoint", |c| c.name.as_str());
         let flows = recording.values(name, range.clone())?;
+        let ticks = recording.ticks(range)?;
         record.temperature_degc.push(degc);
         record.torque_nm.push(torque);
         record.command_nm.push(setpoint);
-        record.square.push(flows.mapv(|v| v * v).mean().unwrap_or(0.0));
+        let samples = ticks.iter().map(|t| (t - from) as f64 / step as f64).zip(flows);
+        record.square.extend(mean_squares(samples));
+        from += step;
     }
     Ok(Some((record, first)))
+}
+
+/// Mean squares by parts of a stretch, of values at places 0 to 1 in it; a part without any flows as the one before, the first ones as
+/// the first that has.
+fn mean_squares(samples: impl Iterator<Item = (f64, f64)>) -> [f64; PARTS] {
+    let mut sums = [(0.0, 0_u32); PARTS];
+    for (place, value) in samples {
+        let sum = &mut sums[((place * PARTS as f64) as usize).min(PARTS - 1)];
+        *sum = (sum.0 + value * value, sum.1 + 1);
+    }
+    let mean = |(sum, n): (f64, u32)| (n > 0).then(|| sum / f64::from(n));
+    let mut last = sums.iter().find_map(|s| mean(*s)).unwrap_or(0.0);
+    sums.map(|s| {
+        last = mean(s).unwrap_or(last);
+        last
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_part_without_samples_flows_as_the_one_before() {
+        let found = mean_squares([(0.12, 1.0), (0.13, 3.0), (0.5, 2.0), (1.0, 4.0)].into_iter());
+        let steps: Vec<f64> = found.to_vec();
+        assert!(steps[..10].iter().all(|s| (s - 5.0).abs() < 1e-12), "{steps:?}");
+        assert!(steps[10..19].iter().all(|s| (s - 4.0).abs() < 1e-12), "{steps:?}");
+        assert!((steps[19] - 16.0).abs() < 1e-12, "{steps:?}");
+    }
 
     #[test]
     fn the_torque_held_longest_in_all_stands_for_all() {
