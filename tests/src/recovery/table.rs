@@ -81,17 +81,17 @@ pub fn table(rows: &[Row]) -> String {
     for row in rows {
         let _ = writeln!(
             text,
-            "{:<30} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>8} {:>7.1} %  {}",
+            "{:<30} {:>9} {:>4} {:>7} {:>8} {:>8} {:>8} {:>8} {:>8} {:>9}  {}",
             row.name(),
             row.show(row.truth.value),
             row.unit(),
             format!("{} ({})", row.count, row.refused),
-            row.show(row.bias),
-            row.show(row.spread),
+            row.found(row.bias),
+            row.found(row.spread),
             row.least(),
-            row.show(row.stated),
-            row.show(row.worst),
-            row.coverage * 100.0,
+            row.found(row.stated),
+            row.found(row.worst),
+            row.inside(1),
             row.truth.source,
         );
     }
@@ -112,6 +112,24 @@ impl Row {
         format!("{:.places$}", k * value)
     }
 
+    /// A value of the estimates; a dash where all were refused.
+    fn found(&self, value: f64) -> String {
+        if self.count == 0 {
+            "–".into()
+        } else {
+            self.show(value)
+        }
+    }
+
+    /// Share of seeds with the truth inside the stated interval, %.
+    fn inside(&self, places: usize) -> String {
+        if self.count == 0 {
+            "–".into()
+        } else {
+            format!("{:.places$} %", self.coverage * 100.0)
+        }
+    }
+
     /// Least spread to two digits, with the spread as a multiple of it in brackets.
     fn least(&self) -> String {
         let Some(least) = self.truth.least else {
@@ -119,6 +137,9 @@ impl Row {
         };
         let shown = self.truth.quantity.text().shown_in.factor() * least;
         let places = (1.0 - shown.abs().max(1e-9).log10().floor()).clamp(0.0, 8.0) as usize;
+        if self.count == 0 {
+            return format!("{shown:.places$}");
+        }
         format!("{shown:.places$} ({:.1}×)", self.spread / least)
     }
 
@@ -154,17 +175,17 @@ pub fn markdown(rows: &[Row]) -> String {
         let unit = row.unit();
         let _ = writeln!(
             text,
-            "| {} | {} {unit} | {} ({}) | {} | {} | {} | {} | {} | {:.0} % |",
+            "| {} | {} {unit} | {} ({}) | {} | {} | {} | {} | {} | {} |",
             row.name(),
             row.show(row.truth.value),
             row.count,
             row.refused,
-            row.show(row.bias),
-            row.show(row.spread),
+            row.found(row.bias),
+            row.found(row.spread),
             row.least(),
-            row.show(row.stated),
-            row.show(row.worst),
-            row.coverage * 100.0,
+            row.found(row.stated),
+            row.found(row.worst),
+            row.inside(0),
         );
     }
     text
