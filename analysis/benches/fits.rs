@@ -1,7 +1,7 @@
 //! Time of a latency fit (100 repeats) and of a frequency response (3 sweeps of 21.6 s) with its readings.
 #![allow(missing_docs, clippy::unwrap_used)]
 
-#[path = "../tests/common/mod.rs"]
+#[path = "../tests/fits/common/mod.rs"]
 mod common;
 
 use common::sweep::{Chain, SENSOR_DELAY_S, records};

@@ -2,7 +2,7 @@
 //! same arrays in scipy: `tests/reference/analysis/timing.py`.
 #![allow(missing_docs, clippy::unwrap_used)]
 
-#[path = "../tests/common/mod.rs"]
+#[path = "../tests/fits/common/mod.rs"]
 mod common;
 
 use common::Random;

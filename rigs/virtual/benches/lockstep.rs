@@ -10,7 +10,7 @@ use virtual_rig::plant::{Plant, PowerStage};
 use virtual_rig::random::{Stream, generator};
 use virtual_rig::{Mounting, VirtualRig};
 
-#[path = "../tests/common/mod.rs"]
+#[path = "../tests/plant/common/mod.rs"]
 #[allow(clippy::unwrap_used, clippy::panic)] // as in the tests
 mod common;
 

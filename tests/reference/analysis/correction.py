@@ -1,6 +1,6 @@
 """Isotonic regression and monotone cubic that the correction of a static map is checked against, by scipy.
 
-Prints the lists that analysis/tests/static_map.rs holds. Run: python tests/reference/analysis/correction.py
+Prints the lists that analysis/tests/fits/static_map.rs holds. Run: python tests/reference/analysis/correction.py
 """
 
 import numpy as np

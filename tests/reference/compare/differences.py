@@ -1,4 +1,4 @@
-"""Expected numbers of tests/tests/compare.rs: differences from budgets (JCGM 100:2008, 5.2.2 and G.4.1), the pooled test of
+"""Expected numbers of tests/tests/measuring/compare.rs: differences from budgets (JCGM 100:2008, 5.2.2 and G.4.1), the pooled test of
 runs with the rim clamped anew, and the bound of two one-sided tests.
 
     python tests/reference/compare/differences.py     (numpy 2.4.6, scipy 1.17.1)

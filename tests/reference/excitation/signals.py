@@ -6,7 +6,7 @@
   |X(f)| = 2 A w/pi |cos(pi f w)|/|1 - (2 f w)^2|, integrated; sequence and chirp by numpy's transform, times sin x/x of
   the held value.
 
-Run: python tests/reference/excitation/signals.py; the numbers stand in bench/core/tests/excitation_spectra.rs.
+Run: python tests/reference/excitation/signals.py; the numbers stand in bench/core/tests/plans/excitation_spectra.rs.
 """
 import numpy as np
 import scipy.integrate

@@ -1,5 +1,5 @@
 //! The rig controller without its physics: the real table of states, the real challenge and the real memory of
-//! keep-alives, put together as PROTOCOL.md 7 says. `tests/model_check.rs` compares it with the virtual rig's
+//! keep-alives, put together as PROTOCOL.md 7 says. `tests/safety/model_check.rs` compares it with the virtual rig's
 //! controller step by step.
 
 use rig_link::RigState;

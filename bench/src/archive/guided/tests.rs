@@ -4,7 +4,7 @@ use super::*;
 use quality::gauge::plan;
 use records::{Point, Series};
 
-/// The worked example of AIAG MSA-4, 5 parts x 3 operators x 3 trials (as in `quality/tests/gauge.rs`), N·m.
+/// The worked example of AIAG MSA-4, 5 parts x 3 operators x 3 trials (as in `quality/tests/judged/gauge.rs`), N·m.
 #[allow(
     clippy::approx_constant,
     reason = "a value of the example that happens to look like pi"
