@@ -22,6 +22,7 @@
 //! | [`friction`] | breakaway, Coulomb, viscous and Stribeck friction, three ways, and pre-sliding stiffness |
 //! | [`backlash`] | gap, lost motion, hysteresis and stiffness from slow reversals |
 //! | [`cogging`] | torque that repeats with the angle: orders, names, skew, ripple under load |
+//! | [`end_stop`] | end stops from slow presses: contact, stiffness, travel, centre |
 //! | [`inertia`] | inertia from two discs, ratio, and what changed in a belt |
 //! | [`shock`] | half-sine pulses and trains of them: the share that arrives, how late, how wide, what is left |
 //! | [`small`] | small changes on a preload: the smallest that is told from none, small sines, how restless held torque is |
@@ -36,6 +37,7 @@ pub mod backlash;
 pub mod calibration;
 pub mod clamp;
 pub mod cogging;
+pub mod end_stop;
 pub mod estimate;
 pub mod frequency;
 pub mod friction;

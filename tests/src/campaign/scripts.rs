@@ -185,5 +185,6 @@ fn shorten(excitation: &mut Excitation) {
             (reversal.periods.count, reversal.periods.transient) = (1, 0);
             reversal.fade = 0;
         }
+        Excitation::EndStop(stop) => stop.presses = 1,
     }
 }

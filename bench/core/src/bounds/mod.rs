@@ -251,7 +251,12 @@ impl Derived<'_> {
                 share: GAIN - 1.0,
             }),
             disc: self.disc(),
-            unasked_nm: self.friction_nm(),
+            // A stop that a coasting rim meets throws it back: what it may push is the limit of measured torque alone.
+            unasked_nm: if self.need.at_stops {
+                limits.sensor_torque_nm
+            } else {
+                self.friction_nm()
+            },
             leap: LeapLimits {
                 rate_nm_per_s: 2.0 * PI * HIGHEST_MODE_HZ * limits.sensor_torque_nm
                     + rig.wheelbase.slew_nm_per_s,

@@ -4,6 +4,7 @@ use alloc::collections::VecDeque;
 use core::f64::consts::PI;
 
 use super::margins::{EDGE, LOWEST_MODE_HZ, OVERSHOOT, RESONANCE, RINGS_US};
+use crate::excitation::ExcitationKind;
 use crate::plan::{Piece, Plan, SETPOINT_STRIDE_US, Shape};
 use crate::units::s_from_us;
 
@@ -24,6 +25,8 @@ pub struct Need {
     pub gap_us: u64,
     /// Length, s.
     pub duration_s: f64,
+    /// Whether the rim is brought to its end stops, which push back at setpoint zero.
+    pub at_stops: bool,
 }
 
 impl Need {
@@ -34,6 +37,7 @@ impl Need {
             peak_nm: plan.peak_nm(),
             rings_to_nm: rings_to_nm(plan.pieces()),
             duration_s: s_from_us(plan.duration_us()),
+            at_stops: plan.windows().iter().any(|w| w.kind == ExcitationKind::EndStop),
             ..Self::default()
         };
         let stride_us = u64::from(SETPOINT_STRIDE_US);

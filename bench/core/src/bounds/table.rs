@@ -411,10 +411,14 @@ impl Bounds {
             },
             Condition::TorqueUnasked => (
                 nm(judge.unasked_nm),
-                format!(
-                    "{} of the peak torque {peak} for friction and cogging",
-                    per_cent(friction_share(rig))
-                ),
+                if self.need.at_stops {
+                    "the limit of measured torque: end stops push back at setpoint zero".to_string()
+                } else {
+                    format!(
+                        "{} of the peak torque {peak} for friction and cogging",
+                        per_cent(friction_share(rig))
+                    )
+                },
             ),
             Condition::TorqueUnaccounted => match judge.disc {
                 Some(disc) => (

@@ -4,6 +4,7 @@
 mod chirp;
 mod correction;
 pub(crate) mod crest;
+mod end_stop;
 pub(crate) mod fourier;
 mod half_sine;
 mod hold;
@@ -23,6 +24,7 @@ mod wave;
 pub use chirp::{Chirp, ChirpTorque, Law, Sweep};
 pub use correction::{Correction, CorrectionCurve, CorrectionProblem};
 pub use crest::{clipped_phases, crest_factor, schroeder_phases};
+pub use end_stop::EndStop;
 pub use half_sine::{HalfSine, HalfSineTorque};
 pub use hold::Hold;
 pub use increment::Increment;
@@ -73,6 +75,8 @@ words! {
         Increment = "increment",
         /// Periods of one frequency on a preload.
         Sine = "sine",
+        /// Short pushes to both end stops of a free rim, and slow presses onto each.
+        EndStop = "end-stop",
     }
 }
 
@@ -101,6 +105,8 @@ pub enum Excitation {
     Increment(Increment),
     /// Sines of one frequency.
     Sine(Sine),
+    /// The way to both end stops, and presses onto them.
+    EndStop(EndStop),
 }
 
 impl Excitation {
@@ -118,6 +124,7 @@ impl Excitation {
             Self::Trace(_) => ExcitationKind::Trace,
             Self::Increment(_) => ExcitationKind::Increment,
             Self::Sine(_) => ExcitationKind::Sine,
+            Self::EndStop(_) => ExcitationKind::EndStop,
         }
     }
 
@@ -135,6 +142,7 @@ impl Excitation {
             Self::Trace(trace) => &mut trace.timing,
             Self::Increment(increment) => &mut increment.timing,
             Self::Sine(sine) => &mut sine.timing,
+            Self::EndStop(stop) => &mut stop.timing,
         }
     }
 
@@ -152,6 +160,7 @@ impl Excitation {
             Some(ExcitationKind::Trace) => Self::Trace(Trace::read(s)),
             Some(ExcitationKind::Increment) => Self::Increment(Increment::read(s)),
             Some(ExcitationKind::Sine) => Self::Sine(Sine::read(s)),
+            Some(ExcitationKind::EndStop) => Self::EndStop(EndStop::read(s)),
             None => {
                 // Which other keys belong here depends on the excitation; calling them unknown would mislead.
                 for key in s.keys() {
@@ -192,6 +201,7 @@ impl Excitation {
             Self::Trace(trace) => trace.check(against),
             Self::Increment(increment) => increment.check(against),
             Self::Sine(sine) => sine.check(against),
+            Self::EndStop(stop) => stop.check(against),
         }
     }
 
@@ -209,6 +219,7 @@ impl Excitation {
             Self::Trace(trace) => trace.lay(layout),
             Self::Increment(increment) => increment.lay(layout),
             Self::Sine(sine) => sine.lay(layout),
+            Self::EndStop(stop) => stop.lay(layout),
         }
     }
 }

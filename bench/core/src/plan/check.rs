@@ -4,7 +4,7 @@ use alloc::{format, string::String, vec::Vec};
 use settings_file::{Finding, Findings, Place, write_number};
 
 use crate::{
-    excitation::Realisation,
+    excitation::{ExcitationKind, Realisation},
     plan::SETPOINT_STRIDE_US,
     procedure::{Level, Placed, Procedure, Segment},
     rig::{FarSide, Limits, Mounting, Rig, WindowFrom},
@@ -33,7 +33,12 @@ impl<'a> Against<'a> {
         rig: &'a Rig,
         realisations: &[Vec<Realisation>],
     ) -> Result<(Limits, Vec<String>), Findings> {
-        let (limits, wider) = procedure.limits.tightened(rig);
+        let to_stops = |segment: &Segment| segment.excitation.kind() == ExcitationKind::EndStop;
+        let window_rad = match rig.travel_window_rad() {
+            Some(travel_rad) if procedure.segments.iter().any(to_stops) => travel_rad,
+            _ => rig.limits.rim_window_rad,
+        };
+        let (limits, wider) = procedure.limits.tightened(rig, window_rad);
         let mut against = Self {
             procedure,
             rig,

@@ -62,8 +62,16 @@ impl ProcedureLimits {
     }
 
     /// The rig's limits with these put in their place, and those of them that are wider, which are left out.
-    pub(crate) fn tightened(&self, rig: &Rig) -> (Limits, alloc::vec::Vec<Wider<'_>>) {
-        let mut limits = rig.limits;
+    /// `window_rad` is the rig's for what the procedure does.
+    pub(crate) fn tightened(
+        &self,
+        rig: &Rig,
+        window_rad: [f64; 2],
+    ) -> (Limits, alloc::vec::Vec<Wider<'_>>) {
+        let mut limits = Limits {
+            rim_window_rad: window_rad,
+            ..rig.limits
+        };
         let mut wider = alloc::vec::Vec::new();
         let peak_nm = rig.wheelbase.peak_torque_nm;
         let torques = [

@@ -66,6 +66,13 @@ impl Rig {
         );
         a * b / (a + b)
     }
+
+    /// Rim angles outside which it trips on the way to end stops, rad, from where it was armed or from zero as the mounting
+    /// says; `None` where the mounting in force declares none.
+    pub fn travel_window_rad(&self) -> Option<[f64; 2]> {
+        let in_force = self.mountings.iter().find(|m| m.mounting == self.mounting);
+        in_force.and_then(|mounted| mounted.travel_window_rad)
+    }
 }
 
 macro_rules! words {

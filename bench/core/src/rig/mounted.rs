@@ -46,6 +46,8 @@ pub struct Mounted {
     pub rim_window_rad: [f64; 2],
     /// From which angle the window is counted.
     pub rim_window_from: WindowFrom,
+    /// The window of procedures that bring a free rim to its end stops, rad, in place of the other; `None` where none may.
+    pub travel_window_rad: Option<[f64; 2]>,
     /// What the rim is fastened to.
     pub far_side: FarSide,
 }
@@ -75,6 +77,8 @@ fn one(mounting: Mounting, s: &Section<'_>) -> Mounted {
         rim_speed_rad_s: s.quantity::<Speed>("rim_speed", 0.1..=60.0),
         rim_window_rad: s.pair::<Angle>("rim_window", -60.0..=60.0),
         rim_window_from: s.choice_or("rim_window_from", WindowFrom::WORDS, WindowFrom::Arming),
+        travel_window_rad: (mounting == Mounting::Free && s.has("travel_window"))
+            .then(|| s.pair::<Angle>("travel_window", -60.0..=60.0)),
         far_side: match mounting {
             Mounting::Clamped => FarSide::Ground,
             Mounting::Free => FarSide::Disc {
@@ -106,6 +110,15 @@ pub(super) fn contradictions(rig: &Rig, mounted: &Mounted, rig_torque_nm: f64, s
             fix,
         );
         return;
+    }
+    if mounted.travel_window_rad.is_some_and(|[from, to]| from > low || to < high) {
+        let degrees = |rad: f64| write_number(rad.to_degrees());
+        s.report(
+            "travel_window",
+            "narrower than rim_window, which holds a rim that stays off its end stops",
+            Some(format!("from {} or less to {} deg or more", degrees(low), degrees(high))),
+            "widen it beyond the travel, or remove it: end stops are then not approached",
+        );
     }
     match mounted.far_side {
         FarSide::Ground => clamped(rig, mounted, s),

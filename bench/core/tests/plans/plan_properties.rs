@@ -326,6 +326,11 @@ fn windows_are_right(plan: &Plan) -> Result<(), TestCaseError> {
                     w
                 );
             }
+            ExcitationKind::EndStop => {
+                // Halfway between its ends.
+                let middle_nm = plan.setpoint_nm((w.start_us + w.end_us) / 2);
+                prop_assert!((middle_nm - 0.5 * (w.from_nm + w.to_nm)).abs() < 1e-5, "{:?}", w);
+            }
             ExcitationKind::Reversal => {
                 // A quarter up, a quarter back, as far down: by definition of a triangle.
                 let (start_us, length_us) = (w.start_us, w.end_us - w.start_us);
