@@ -3,13 +3,18 @@
 
 use std::path::PathBuf;
 
+use acceptance::program::under_test;
+use acceptance::safety::{Meddler, Watched};
 use bench_core::run::Permit;
 use truerim::drive::StopFlag;
+use truerim::drive::{Line, LockStep, Said};
 use truerim::session::checkup::page::page;
 use truerim::session::checkup::{
-    Extras, Finding, Pressed, Verdict, findings, smallest_torque, watch_emergency_stop,
+    Extras, Finding, Pressed, Smallest, Verdict, findings, smallest_torque, smallest_torque_over,
+    watch_emergency_stop,
 };
 use truerim::session::{self, Bench};
+use virtual_rig::{RigParameters, VirtualRig};
 
 /// The belt unit, with what a test changes of its file.
 fn belt(change: &[(&str, &str)], faults: &[&str]) -> Bench {
@@ -43,36 +48,38 @@ const DECLARED: (&str, &str) = (
     "delay_uncertainty = \"10 us\"\nnoise = \"2.5 mN·m\"",
 );
 
+/// A zero that friction in the clamped drivetrain may move by this much: the belt unit is all right then.
+const ZEROED: (&str, &str) = ("zero_uncertainty = \"5 mN·m\"", "zero_uncertainty = \"20 mN·m\"");
+
 #[test]
 fn a_sound_rig_is_good_and_the_page_says_so() {
-    let bench = belt(&[DECLARED], &[]);
+    let bench = belt(&[DECLARED, ZEROED], &[]);
     let torque = smallest_torque(&bench, Permit::granted("test"), &StopFlag::new()).unwrap();
-    let pressed = Some(Pressed::Seen { closed_again: true });
+    let pressed = Some(Ok(Pressed::Seen { closed_again: true }));
     let extras = Extras {
-        torque,
+        torque: torque.map(Ok),
         emergency: pressed,
         account: Vec::new(),
     };
     let found = look(&bench, &extras);
     for finding in &found {
-        assert_ne!(finding.verdict, Verdict::Bad, "{finding:?}");
-        assert_ne!(finding.verdict, Verdict::NotTried, "{finding:?}");
+        assert_eq!(finding.verdict, Verdict::Good, "{finding:?}");
     }
     for name in [
         "proofs",
         "sample rate",
+        "rig clock",
         "torque noise",
         "stop",
         "watchdog",
-        "sign and gain",
-        "emergency stop",
     ] {
-        assert_eq!(of(&found, name).verdict, Verdict::Good, "{:?}", of(&found, name));
+        of(&found, name);
     }
     assert!(of(&found, "sample rate").found.starts_with("4000.0 of 4000"));
     let html = page("Belt & plate <A>", "2026-01-01", &found, &[]);
     assert!(html.contains("Belt &amp; plate &lt;A&gt;") && html.ends_with("</html>\n"));
     assert_eq!(html.matches("<tr>").count(), found.len());
+    assert!(!html.contains("What to do") && html.contains("as it should be."));
     // Self-contained: nothing is loaded from anywhere.
     for word in ["http", "src=", "href=", "@import", "url("] {
         assert!(!html.contains(word), "{word}");
@@ -110,8 +117,16 @@ fn what_is_wrong_is_told_with_what_to_do() {
     let bench = belt(&[], &["ignore-stop at 0 s"]);
     let stop = look(&bench, &Extras::default());
     assert_eq!(of(&stop, "stop").verdict, Verdict::Bad);
+    assert!(of(&stop, "stop").advice.contains("do not arm"));
     assert_eq!(of(&stop, "proofs").verdict, Verdict::Bad);
-    assert!(page("x", "y", &stop, &[]).contains("Do not measure"));
+    // It never came to the watchdog: nothing is known of that.
+    assert_eq!(of(&stop, "watchdog").verdict, Verdict::NotTried);
+    let html = page("x", "y", &stop, &[]);
+    assert!(html.contains("Do not measure"));
+    // What is wrong stands before what is not.
+    let at = |words: &str| html.find(words).unwrap();
+    assert!(at("What to do") < at("✕ bad") && at("✕ bad") < at("! attention"));
+    assert!(at("– not tried") < at("As it should be") && at("As it should be") < at("✓ good"));
 }
 
 #[test]
@@ -153,7 +168,7 @@ fn each_thing_that_is_wrong_is_found_as_that() {
         smallest
     });
     let extras = Extras {
-        torque,
+        torque: torque.map(Ok),
         ..Extras::default()
     };
     let half = look(&bench, &extras);
@@ -168,19 +183,186 @@ fn each_thing_that_is_wrong_is_found_as_that() {
     }
 }
 
+/// A belt unit of which one thing that no rig file can say is not as it should be.
+fn line(bench: &Bench, change: impl FnOnce(&mut RigParameters)) -> Box<dyn Line> {
+    let text = &bench.rig_text;
+    let mut parameters = RigParameters::mounted(&text.file, &text.text, bench.seed, None).unwrap();
+    change(&mut parameters);
+    Box::new(LockStep::new(VirtualRig::new(parameters, bench.seed)))
+}
+
+/// Names of what is not good, and not merely untried.
+fn amiss(findings: &[Finding]) -> Vec<&str> {
+    let amiss = |finding: &&Finding| matches!(finding.verdict, Verdict::Bad | Verdict::Attention);
+    findings
+        .iter()
+        .filter(amiss)
+        .map(|finding| finding.name.as_str())
+        .collect()
+}
+
+fn smallest(bench: &Bench, line: Box<dyn Line>) -> Smallest {
+    smallest_torque_over(bench, line, Permit::granted("test"), &StopFlag::new()).unwrap()
+}
+
 #[test]
-fn a_torque_sensor_the_wrong_way_round_is_found_by_the_smallest_torque() {
-    let bench = belt(&[], &["torque-sensor-drops-out at 0.1 s"]);
-    let torque = smallest_torque(&bench, Permit::granted("test"), &StopFlag::new()).unwrap();
-    assert!(torque.as_ref().unwrap().gain.is_none());
-    let extras = Extras {
-        torque,
-        ..Extras::default()
+fn each_thing_alone_leads_to_its_own_line() {
+    let sound = [DECLARED, ZEROED];
+    let bench = belt(&sound, &[]);
+    let well = smallest(&bench, line(&bench, |_| {}));
+    let extras = |torque| Extras {
+        torque: Some(Ok(torque)),
+        emergency: Some(Ok(Pressed::Seen { closed_again: true })),
+        account: vec![Said::fact("torque sensor on /dev/demo: 400 readings")],
     };
-    assert_eq!(
-        of(&look(&belt(&[], &[]), &extras), "sign and gain").verdict,
-        Verdict::Bad
+    let good = extras(well);
+    assert_eq!(amiss(&look(&bench, &good)), [""; 0]);
+
+    // The sensor counts the other way, and that alone.
+    let turned = smallest(&bench, line(&bench, |rig| rig.sensors.torque.gain_error = -2.0));
+    let found = look(&bench, &extras(turned));
+    assert_eq!(amiss(&found), ["sign and gain"]);
+    let sign = of(&found, "sign and gain");
+    assert_eq!(sign.verdict, Verdict::Bad);
+    assert!(
+        sign.found.contains("wrong-sign") && sign.advice.contains("turn the sign"),
+        "{sign:?}"
     );
+    // A third of the torque: a full scale or an arm.
+    let weak = smallest(&bench, line(&bench, |rig| rig.sensors.torque.gain_error = -0.67));
+    let found = look(&bench, &extras(weak));
+    assert_eq!(amiss(&found), ["sign and gain"]);
+    assert!(
+        of(&found, "sign and gain").advice.contains("full scale"),
+        "{found:#?}"
+    );
+
+    // A watchdog that never fires: the rig is told of one of a second, and the bench believes it is its own.
+    let text = &bench.rig_text;
+    let parameters = RigParameters::mounted(&text.file, &text.text, bench.seed, None).unwrap();
+    let meddler = Meddler::default().loosen(|limits| limits.watchdog_us = 1_000_000);
+    let asleep = Watched::new(VirtualRig::new(parameters, bench.seed), meddler);
+    let (permit, stop) = (Permit::granted("test"), StopFlag::new());
+    let checked = session::check_over(&bench, Box::new(asleep), None, permit, &stop);
+    let found = findings(&bench, &checked, &good);
+    assert_eq!(amiss(&found), ["proofs", "watchdog"]);
+    assert_eq!(of(&found, "stop").verdict, Verdict::Good);
+    let watchdog = of(&found, "watchdog");
+    assert!(
+        watchdog.verdict == Verdict::Bad && watchdog.advice.contains("keep-alives"),
+        "{watchdog:?}"
+    );
+
+    // Of files and faults: what, its line, and a word of the advice.
+    let noisy = "delay_uncertainty = \"10 us\"\nnoise = \"1 mN·m\"";
+    // Louder than what really moves in the drivetrain, and declared to be.
+    let loud = [
+        ("\nnoise = \"2 mN·m\"", "\nnoise = \"5 mN·m\""),
+        (DECLARED.0, "delay_uncertainty = \"10 us\"\nnoise = \"8 mN·m\""),
+    ];
+    let wide = ("amplifier = \"1 kHz\"", "amplifier = \"2 kHz\"");
+    let weight = ("# load = \"0 N·m\"", "load = \"0.2 N·m\"");
+    let cases: [(&[(&str, &str)], &str, &str, &str); 6] = [
+        (&[(DECLARED.0, noisy), ZEROED], "", "torque noise", "cable"),
+        (
+            &[loud[0], loud[1], ZEROED, wide],
+            "",
+            "sensor filter",
+            "anti-alias",
+        ),
+        (&[DECLARED, ZEROED, weight], "", "torque zero", "zero the sensor"),
+        (&sound, "clock-drifts at 0 s size 0.03 %", "rig clock", "crystal"),
+        (
+            &sound,
+            "bytes-delayed at 0 s size 5 ms",
+            "round trip",
+            "latency timer",
+        ),
+        (
+            &[ZEROED],
+            "torque-sensor-drops-out at 0 s",
+            "torque noise",
+            "connected",
+        ),
+    ];
+    for (change, fault, name, word) in cases {
+        let faults: Vec<&str> = Some(fault)
+            .filter(|fault| !fault.is_empty())
+            .into_iter()
+            .collect();
+        let found = look(&belt(change, &faults), &good);
+        assert_eq!(amiss(&found), [name], "{fault}: {found:#?}");
+        assert!(of(&found, name).advice.contains(word), "{:?}", of(&found, name));
+    }
+
+    // What a part says of itself.
+    let mut said = extras(smallest(&bench, line(&bench, |_| {})));
+    said.account
+        .push(Said::amiss("it sends 900.0 lines a second, 1000.0 declared"));
+    assert_eq!(amiss(&look(&bench, &said)), ["part"]);
+    // What could not be done is told, and hides nothing else.
+    let undone = Extras {
+        torque: Some(Err("not permitted".to_owned())),
+        emergency: Some(Err("the port is gone".to_owned())),
+        account: Vec::new(),
+    };
+    let found = look(&bench, &undone);
+    for (name, why) in [
+        ("sign and gain", "not permitted"),
+        ("emergency stop", "the port is gone"),
+    ] {
+        let finding = of(&found, name);
+        assert_eq!(
+            (finding.verdict, finding.found.as_str()),
+            (Verdict::NotTried, why)
+        );
+    }
+}
+
+#[test]
+fn the_program_ends_with_a_code_that_says_whether_to_go_on() {
+    let folder = tempfile::tempdir().unwrap();
+    let text =
+        std::fs::read_to_string(PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../rigs/belt.toml")).unwrap();
+    let check = |text: &str, more: &[&str]| {
+        let (rig, page) = (folder.path().join("rig.toml"), folder.path().join("page.html"));
+        std::fs::write(&rig, text).unwrap();
+        let _ = std::fs::remove_file(&page);
+        let output = std::process::Command::new(under_test().unwrap())
+            .args(["check", "--yes", "--json", "--rig"])
+            .arg(&rig)
+            .arg("--page")
+            .arg(&page)
+            .args(more)
+            .output()
+            .unwrap();
+        let errors = String::from_utf8_lossy(&output.stderr).into_owned();
+        let told: serde_json::Value =
+            serde_json::from_slice(&output.stdout).unwrap_or_else(|_| panic!("{errors}"));
+        // There is a page however it ended.
+        assert!(std::fs::read_to_string(page).unwrap().contains("Check of"));
+        (
+            output.status.code().unwrap(),
+            told["findings"].to_string(),
+            errors,
+        )
+    };
+    // Something to look at is no reason to stop.
+    let (code, findings, errors) = check(&text, &["--torque"]);
+    assert_eq!(code, 0, "{errors}");
+    assert!(
+        findings.contains("\"attention\"") && !findings.contains("\"bad\""),
+        "{findings}"
+    );
+    // Something bad is, though the proofs were completed.
+    let noisy = text.replacen(DECLARED.0, &DECLARED.1.replace("2.5", "0.3"), 1);
+    let (code, findings, errors) = check(&noisy, &[]);
+    assert_eq!(code, 5, "{findings}");
+    assert!(errors.contains("mended: torque noise"), "{errors}");
+    // A proof that failed, and a torque that was asked for in vain.
+    let (code, findings, errors) = check(&text, &["--torque", "--fault", "ignore-stop at 0 s"]);
+    assert_eq!(code, 5, "{errors}");
+    assert!(findings.contains("nothing is pushed before"), "{findings}");
 }
 
 #[test]

@@ -41,7 +41,7 @@ Exit codes:
   2  the command line is wrong
   3  the interlock tripped: zero torque, the recording holds what came before
   4  stopped by the operator (Ctrl-C)
-  5  the rig did not answer, refused, or failed a proof
+  5  the rig did not answer, refused, failed a proof, or has something bad in its check
   6  the link to the rig was lost in the middle of a run
   7  the recording could not be written in the middle of a run
   8  stopped because the system ends the program (SIGTERM, SIGHUP)

@@ -9,10 +9,12 @@ use super::measure::warn_of_torque;
 use super::say::Say;
 use super::{contact, limits, permit, signals};
 use crate::drive::clock::wall_clock;
-use crate::drive::ports;
-use crate::session;
+use crate::drive::{StopFlag, ports};
 use crate::session::checkup::page::page;
-use crate::session::checkup::{Extras, findings, smallest_torque, watch_emergency_stop};
+use crate::session::checkup::{
+    Extras, Pressed, Smallest, Verdict, findings, smallest_torque, watch_emergency_stop,
+};
+use crate::session::{self, Bench, Checked};
 
 /// Time to press the emergency stop, and to release it, s.
 const PRESS_S: u32 = 30;
@@ -36,22 +38,18 @@ pub(super) fn check(args: &CheckArgs, say: &Say) -> Result<Exit, Problem> {
         account: checked.account.clone(),
         ..Extras::default()
     };
-    if args.torque && checked.outcome.end == End::Completed {
-        say.note("Now the smallest torque: the motor pushes with 5 % of its peak.");
-        let permit = permit::ask(&bench, None, args.rig.yes, &args.rig.operator, say)?;
-        extras.torque = smallest_torque(&bench, permit, &stop)?;
-    }
+    // The stop before what it may have to stop.
     if args.emergency_stop {
         say.note(&format!(
             "Press the emergency stop within {PRESS_S} s, wait a second, and release it."
         ));
-        extras.emergency = Some(watch_emergency_stop(&bench, PRESS_S)?);
+        extras.emergency = Some(watch_emergency_stop(&bench, PRESS_S).map_err(|error| error.to_string()));
+    }
+    if args.torque {
+        extras.torque = push(&bench, args, &checked, &extras, &stop, say).transpose();
     }
     let findings = findings(&bench, &checked, &extras);
     let outcome = &checked.outcome;
-    for line in checked.lines(&bench.rig) {
-        say.result(&line);
-    }
     say.json(&json!({
         "end": outcome.end.to_string(),
         "stop_round_trip_us": outcome.proofs.stop_round_trip_us,
@@ -69,9 +67,9 @@ pub(super) fn check(args: &CheckArgs, say: &Say) -> Result<Exit, Problem> {
     }));
     for finding in &findings {
         let word = finding.verdict.word();
-        say.result(&format!("{word:<10} {:<18} {}", finding.name, finding.found));
+        say.result(&format!("{word:<10} {:<20} {}", finding.name, finding.found));
         if !finding.advice.is_empty() {
-            say.result(&format!("{:29} {}", "", finding.advice));
+            say.result(&format!("{:31} {}", "", finding.advice));
         }
     }
     if let Some(path) = &args.page {
@@ -83,7 +81,7 @@ pub(super) fn check(args: &CheckArgs, say: &Say) -> Result<Exit, Problem> {
         })?;
         say.note(&format!("Open {}", path.display()));
     }
-    if let Some(smallest) = &extras.torque {
+    if let Some(Ok(smallest)) = &extras.torque {
         warn_of_torque(&smallest.outcome, say);
         if smallest.outcome.end != End::Completed {
             return Ok(Exit::of(&smallest.outcome.end));
@@ -93,7 +91,45 @@ pub(super) fn check(args: &CheckArgs, say: &Say) -> Result<Exit, Problem> {
         say.error(&outcome.end.to_string());
     }
     warn_of_torque(outcome, say);
-    Ok(Exit::of(&outcome.end))
+    let bad: Vec<&str> = findings
+        .iter()
+        .filter(|finding| finding.verdict == Verdict::Bad)
+        .map(|finding| finding.name.as_str())
+        .collect();
+    Ok(match Exit::of(&outcome.end) {
+        Exit::Done if !bad.is_empty() => {
+            say.error(&format!(
+                "do not measure before this is mended: {}",
+                bad.join(", ")
+            ));
+            Exit::Rig
+        }
+        exit => exit,
+    })
+}
+
+/// The smallest torque, or why it was not played; `None` where the rim would turn.
+fn push(
+    bench: &Bench,
+    args: &CheckArgs,
+    checked: &Checked,
+    extras: &Extras,
+    stop: &StopFlag,
+    say: &Say,
+) -> Result<Option<Smallest>, String> {
+    if checked.outcome.end != End::Completed {
+        return Err("nothing is pushed before stop and watchdog are proved".to_owned());
+    }
+    if matches!(
+        &extras.emergency,
+        Some(Ok(Pressed::OpenAlready | Pressed::NotSeen))
+    ) {
+        return Err("nothing is pushed before the emergency stop is seen".to_owned());
+    }
+    say.note("Now the smallest torque: the motor pushes with 5 % of its peak.");
+    permit::ask(bench, None, args.rig.yes, &args.rig.operator, say)
+        .and_then(|permit| Ok(smallest_torque(bench, permit, stop)?))
+        .map_err(|problem| problem.to_string())
 }
 
 /// The serial ports of this computer, with what they are.

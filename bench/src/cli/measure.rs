@@ -216,8 +216,8 @@ fn tell(session: &Session, recording: &Path, say: &Say) {
         lateness,
         account,
     } = session;
-    for line in account {
-        say.note(line);
+    for said in account {
+        say.note(&said.words);
     }
     if let Some(granted) = granted {
         say.note(&format!(

@@ -50,8 +50,33 @@ pub trait Line {
     fn write(&mut self, bytes: &[u8], discard_first: bool) -> Result<(), LineError>;
 
     /// What the parts of a rig have to say of themselves, for people: a line each.
-    fn account(&self) -> Vec<String> {
+    fn account(&self) -> Vec<Said> {
         Vec::new()
+    }
+}
+
+/// What a part of a rig has to say of itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Said {
+    /// In words, with numbers.
+    pub words: String,
+    /// Whether something is not as it should be.
+    pub amiss: bool,
+}
+
+impl Said {
+    /// A plain fact.
+    #[must_use]
+    pub fn fact(words: impl Into<String>) -> Self {
+        let words = words.into();
+        Self { words, amiss: false }
+    }
+
+    /// Something that somebody should look at.
+    #[must_use]
+    pub fn amiss(words: impl Into<String>) -> Self {
+        let words = words.into();
+        Self { words, amiss: true }
     }
 }
 

@@ -24,11 +24,11 @@ use virtual_rig::{RigParameters, VirtualRig};
 
 use crate::drive::clock::wall_clock;
 use crate::drive::schedule::{Granted, ask_for_real_time, back_to_ordinary};
-use crate::drive::{Lateness, Line, LineError, LockStep, StopFlag, conduct};
+use crate::drive::{Lateness, Line, LineError, LockStep, Said, StopFlag, conduct};
 use crate::recording::{RecordingError, Seal};
 pub use faults::{fault_kinds_text, faults_of};
 pub use look::{Look, look};
-pub use proof::{Checked, check};
+pub use proof::{Checked, check, check_over};
 pub use recorder::{ApproachGain, RunRecorder};
 pub use traces::{plan_for, plan_of, samples};
 
@@ -234,7 +234,7 @@ pub struct Session {
     /// How late the loop woke when the time of a wait had come.
     pub lateness: Lateness,
     /// What the parts of a rig have to say of themselves: a sensor on its own port, a force-feedback device.
-    pub account: Vec<String>,
+    pub account: Vec<Said>,
 }
 
 /// Records one run of `plan` into `path`, calling `on_progress` as it goes on, on a thread of its own.

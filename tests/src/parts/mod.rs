@@ -202,7 +202,7 @@ impl Sense for Taken {
         }
     }
 
-    fn account(&self) -> Vec<String> {
+    fn account(&self) -> Vec<truerim::drive::Said> {
         Vec::new()
     }
 }

@@ -1,4 +1,5 @@
 //! Tests in which other programs do most of the work, a browser and an emulated machine: in one, so that they run side by side.
 
 mod pages_in_a_browser;
+mod plain_kernel;
 mod real_devices;

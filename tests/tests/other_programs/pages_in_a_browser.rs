@@ -9,13 +9,19 @@ use std::process::Command;
 
 use acceptance::changed::shipped;
 use acceptance::pairs::{STIFFNESS_NM_PER_RAD, measure, quicker};
+use bench_core::run::Permit;
 use records::limits::Limits;
 use records::{Filter, Stamp, Store};
 use truerim::archive::{BenchWanted, bench_sheet, demo_sheet, enter_year, limits_files, unit_sheet};
 use truerim::compare::{CompareOptions, Group, compare};
+use truerim::drive::ports::{Port, Usb};
+use truerim::drive::{Said, StopFlag};
 use truerim::fitting::FitOptions;
 use truerim::report::records_page::{bench_page, records_page, unit_page};
 use truerim::report::{write_comparison, write_report};
+use truerim::session::checkup::page::page;
+use truerim::session::checkup::{Extras, Pressed, findings};
+use truerim::session::{self, Bench};
 
 /// Pages of a model, a bench and a unit of an invented factory's year.
 fn records_pages(folder: &Path, records: &Path) -> Vec<PathBuf> {
@@ -45,6 +51,39 @@ fn records_pages(folder: &Path, records: &Path) -> Vec<PathBuf> {
         path
     };
     made.into_iter().map(write).collect()
+}
+
+/// The page of a check in which there is something of every kind: a rig that ignores stops, a long name, a port with a longer one.
+fn check_page(folder: &Path) -> PathBuf {
+    let rig = Path::new(env!("CARGO_MANIFEST_DIR")).join("../rigs/belt.toml");
+    let bench = Bench::open(&rig, None, None, 5, "test".to_owned()).unwrap();
+    let bench = bench.with_faults(&["ignore-stop at 0 s".to_owned()]).unwrap();
+    let checked = session::check(&bench, Permit::granted("test"), &StopFlag::new()).unwrap();
+    let port = Port {
+        path: PathBuf::from("/dev/ttyUSB0"),
+        stable: Some(PathBuf::from(
+            "/dev/serial/by-id/usb-Demo_Instruments_Serial_Bridge_with_a_long_name_0123456789ABCDEF-if00-port0",
+        )),
+        usb: Some(Usb {
+            vendor: 0x1209,
+            product: 1,
+            serial: Some("0123456789ABCDEF".to_owned()),
+            words: "Demo Instruments Serial Bridge".to_owned(),
+        }),
+    };
+    let extras = Extras {
+        emergency: Some(Ok(Pressed::NotSeen)),
+        account: vec![Said::amiss("it sends 900.0 lines a second, 1000.0 declared")],
+        ..Extras::default()
+    };
+    let found = findings(&bench, &checked, &extras);
+    let path = folder.join("check.html");
+    std::fs::write(
+        &path,
+        page("A rig <with> a & b", "2026-01-05T08:00:00Z", &found, &[port]),
+    )
+    .unwrap();
+    path
 }
 
 #[test]
@@ -82,6 +121,7 @@ fn pages_work_in_a_browser() {
         against.join("comparison.html"),
     ];
     pages.extend(records_pages(folder, temporary.path()));
+    pages.push(check_page(folder));
     for page in &pages {
         let bytes = std::fs::metadata(page).unwrap().len();
         assert!(bytes < 3_000_000, "{} has {bytes} bytes", page.display());

@@ -68,6 +68,7 @@ impl Lines {
         } = self;
         let way_ns = (settings.way_s * 1e9) as u32;
         let delay_ns = (settings.delay_s * 1e9) as i64;
+        let before = *count;
         cutter.feed(bytes, |cut| {
             *count += 1;
             let sent_ns = (*count as f64 / settings.rate_hz * 1e9) as i64;
@@ -101,6 +102,8 @@ impl Lines {
                 });
             }
         });
+        let lines = u32::try_from(*count - before).unwrap_or(u32::MAX);
+        account.heard.arrived(now_ns, lines);
     }
 
     /// What was heard so far.
@@ -171,5 +174,29 @@ mod tests {
         assert_eq!(account.misfit.as_ref().unwrap().0, "OL mN·m");
         let rate = sensor.rate_hz().unwrap();
         assert!(libm::fabs(rate - 1_000.0 / 1.000_2) < 0.5, "{rate}");
+        let (plain, loose) = account.heard.rate_hz().unwrap();
+        // Arrivals scatter by 5 ms over 2 s.
+        assert!(
+            libm::fabs(plain - 1_000.0 / 1.000_2) < 2.5 && loose < 2.0,
+            "{plain} {loose}"
+        );
+    }
+
+    #[test]
+    fn a_rate_that_is_not_the_declared_one_is_known_though_no_reading_can_be_placed() {
+        // A tenth faster than declared, eight lines at a time.
+        let mut sensor = lines(1_000.0);
+        assert_eq!(sensor.account().heard.rate_hz(), None);
+        for burst in 0..200_i64 {
+            let text = "1.0 mN·m\n".repeat(8);
+            sensor.receive(burst * 8 * 1_000_000 * 10 / 11, text.as_bytes(), |_| {});
+        }
+        let (rate, loose) = sensor.account().heard.rate_hz().unwrap();
+        // 8 a burst and 1.1 kHz, in closed form.
+        assert!(libm::fabs(rate - 1_100.0) < 1e-6, "{rate}");
+        assert!(
+            libm::fabs(loose - 9.0 / (199.0 * 8.0 / 1_100.0)) < 1e-9,
+            "{loose}"
+        );
     }
 }

@@ -45,6 +45,46 @@ pub struct Account {
     pub error: Option<String>,
     /// Jumps of its count against this computer's clock: lines lost.
     pub jumps: u32,
+    /// Lines that it sent by itself, readings or not.
+    pub heard: Heard,
+}
+
+/// Lines and when they were there, whatever is in them.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Heard {
+    /// When the first had come, ns.
+    first_ns: Option<i64>,
+    /// When the latest had, ns.
+    last_ns: i64,
+    /// Those after the first arrival.
+    after: u32,
+    /// Most that came at once.
+    burst: u32,
+}
+
+impl Heard {
+    /// Takes the lines of one arrival.
+    fn arrived(&mut self, now_ns: i64, lines: u32) {
+        if lines == 0 {
+            return;
+        }
+        match self.first_ns {
+            None => self.first_ns = Some(now_ns),
+            Some(_) => self.after = self.after.saturating_add(lines),
+        }
+        self.last_ns = now_ns;
+        self.burst = self.burst.max(lines);
+    }
+
+    /// Lines a second by this computer's clock, and how far that may be off: the first arrival, the last, or both may have waited for as
+    /// many lines as ever came at once. `None` before there are enough for a tenth.
+    #[must_use]
+    pub fn rate_hz(&self) -> Option<(f64, f64)> {
+        let span_s = (self.last_ns - self.first_ns?) as f64 * 1e-9;
+        let loose = f64::from(self.burst) + 1.0;
+        (span_s > 0.0 && f64::from(self.after) > 10.0 * loose)
+            .then(|| (f64::from(self.after) / span_s, loose / span_s))
+    }
 }
 
 impl Account {

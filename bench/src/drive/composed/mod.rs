@@ -29,7 +29,7 @@ use rig_link::{HostMessage, RigMessage, Splitter};
 
 use super::force::Player;
 use super::sense::{Sense, ns};
-use super::{Line, LineError};
+use super::{Line, LineError, Said};
 use held::{Held, Outbound};
 use rows::Rows;
 
@@ -278,19 +278,19 @@ impl Line for Composed {
         sent.and(heard)
     }
 
-    fn account(&self) -> Vec<String> {
+    fn account(&self) -> Vec<Said> {
         let mut lines = self.inner.account();
         lines.extend(self.sense.iter().flat_map(|sense| sense.account()));
-        lines.extend(self.player.as_ref().map(Player::account));
-        lines.extend(self.rows.account());
+        lines.extend(self.player.as_ref().map(|player| Said::fact(player.account())));
+        lines.extend(self.rows.account().map(Said::amiss));
         let now = ns(self.inner.now());
         if let (Some(offset), Some((drift, bound))) = (self.base.at(now), self.base.drift()) {
-            lines.push(format!(
+            lines.push(Said::fact(format!(
                 "rig's clock against this computer's: known to {:.3} ms, drift {:.1} ± {:.1} ppm",
                 offset.bound_ns * 1e-6,
                 drift * 1e6,
                 bound * 1e6
-            ));
+            )));
         }
         lines
     }

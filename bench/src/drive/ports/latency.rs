@@ -3,6 +3,9 @@
 //! A bridge may hold a short packet back until its timer has run out, 16 ms as a rule where nobody sets it: the bench's reaction, and the clock alignment of
 //! its round trips, then contain that wait. Some drivers of Linux show the timer below `/sys/bus/usb-serial`; ports without one (a
 //! microcontroller's own USB, a pseudo-terminal, a plain serial line) have nothing to set.
+//!
+//! The ioctl `TIOCSSERIAL` with the flag for low latency would do it for whoever may open the port, without root. It wants unsafe code; rustix
+//! and serialport do not offer it, so the file below `/sys` is the one way here, and `docs/fixture.md` has the rule for udev.
 
 use std::path::{Path, PathBuf};
 

@@ -14,12 +14,14 @@ use bench_core::time::HostNs;
 
 use super::Sense;
 use crate::drive::clock::HostClock;
-use crate::drive::{Line, LineError, SerialLine};
+use crate::drive::{Line, LineError, Said, SerialLine};
 
 /// Readings that may wait to be taken.
 const RING: usize = 4_096;
 /// Longest wait: how soon the thread notices that it is to end, µs.
 const LOOK_US: u64 = 20_000;
+/// A rate may differ from the declared one by this share, as what places readings in time takes it (`bench_core::sensor::lines`).
+const RATE_OFF: f64 = 5e-3;
 /// Time between two accounts, µs.
 const ACCOUNT_US: u64 = 100_000;
 
@@ -40,6 +42,7 @@ struct Told {
 /// A sensor on a port of its own.
 pub struct SensorPort {
     port: String,
+    declared_hz: f64,
     readings: rtrb::Consumer<Reading>,
     told: Arc<Mutex<Told>>,
     over: Arc<AtomicBool>,
@@ -58,10 +61,11 @@ impl SensorPort {
             Declared::Lines(own, lines) => (own, Talk::Lines(Box::new(Lines::new(lines.clone())))),
             Declared::Scpi(own, scpi) => (own, Talk::Scpi(Box::new(Scpi::new(scpi.clone())))),
         };
-        Self::begin(own, talk, clock).map(Some)
+        let declared_hz = declared.declared().map_or(0.0, |(rate_hz, _)| rate_hz);
+        Self::begin(own, declared_hz, talk, clock).map(Some)
     }
 
-    fn begin(own: &OwnPort, talk: Talk, clock: HostClock) -> Result<Self, LineError> {
+    fn begin(own: &OwnPort, declared_hz: f64, talk: Talk, clock: HostClock) -> Result<Self, LineError> {
         let line = SerialLine::with_clock(&own.port, own.baud, clock)?;
         let (into, readings) = rtrb::RingBuffer::new(RING);
         let told = Arc::new(Mutex::new(Told::default()));
@@ -77,6 +81,7 @@ impl SensorPort {
             })?;
         Ok(Self {
             port: own.port.clone(),
+            declared_hz,
             readings,
             told,
             over,
@@ -105,33 +110,50 @@ impl Sense for SensorPort {
         }
     }
 
-    fn account(&self) -> Vec<String> {
+    fn account(&self) -> Vec<Said> {
         let (account, failed) = self.told();
-        words(&self.port, &account, failed.as_deref())
+        words(&self.port, self.declared_hz, &account, failed.as_deref())
     }
 }
 
 /// An account in words.
 #[must_use]
-pub(crate) fn words(port: &str, account: &Account, failed: Option<&str>) -> Vec<String> {
-    let mut lines = vec![format!("torque sensor on {port}: {} readings", account.readings)];
+pub(crate) fn words(port: &str, declared_hz: f64, account: &Account, failed: Option<&str>) -> Vec<Said> {
+    let read = format!("torque sensor on {port}: {} readings", account.readings);
+    let mut all = vec![if account.readings > 0 {
+        Said::fact(read)
+    } else {
+        Said::amiss(read)
+    }];
     if let Some(identity) = &account.identity {
-        lines.push(format!("it says that it is {identity}"));
+        all.push(Said::fact(format!("it says that it is {identity}")));
+    }
+    if let Some((found_hz, loose_hz)) = account.heard.rate_hz() {
+        let words = format!("it sends {found_hz:.1} lines a second, {declared_hz:.1} declared");
+        let off_hz = (found_hz - declared_hz).abs();
+        all.push(if off_hz > RATE_OFF * declared_hz + loose_hz {
+            Said::amiss(words)
+        } else {
+            Said::fact(words)
+        });
     }
     if let Some((text, why)) = &account.misfit {
         let (count, plural) = (account.misfits, if account.misfits == 1 { "" } else { "s" });
-        lines.push(format!(
+        all.push(Said::amiss(format!(
             "{count} line{plural} not read, the latest \"{text}\": {why}"
-        ));
+        )));
     }
     if let Some(error) = &account.error {
-        lines.push(format!("its error: {error}"));
+        all.push(Said::amiss(format!("its error: {error}")));
     }
     if account.jumps > 0 {
-        lines.push(format!("{} times lines were lost on the way", account.jumps));
+        all.push(Said::amiss(format!(
+            "{} times lines were lost on the way",
+            account.jumps
+        )));
     }
-    lines.extend(failed.map(str::to_owned));
-    lines
+    all.extend(failed.map(Said::amiss));
+    all
 }
 
 impl Drop for SensorPort {

@@ -1,11 +1,14 @@
 //! The findings, put together.
 
-use bench_core::rig::{NO_PORT, Rig};
-use bench_core::run::{Counters, End};
-use rig_link::message::{Channel, Identity};
+use bench_core::interlock::Condition;
+use bench_core::rig::{Mounting, NO_PORT, Rig};
+use bench_core::run::{Counters, End, Failure};
+use rig_link::message::{Capabilities, Channel, Identity};
 use rig_link::{ChannelKind, Unit};
 
+use super::clock::Rate;
 use super::{Finding, Pressed, Smallest, Verdict};
+use crate::drive::Said;
 use crate::drive::ports::{self, LatencyTimer};
 use crate::drive::schedule::Granted;
 use crate::session::{Bench, Checked, Way};
@@ -15,27 +18,23 @@ use Verdict::{Attention, Bad, Good, NotTried};
 /// What was looked at besides the proofs.
 #[derive(Debug, Default)]
 pub struct Extras {
-    /// The smallest torque; `None` where it was not asked for or the rim would turn.
-    pub torque: Option<Smallest>,
-    /// The emergency stop; `None` where nobody was asked to press.
-    pub emergency: Option<Pressed>,
+    /// The smallest torque, or why it could not be played; `None` where it was not asked for or the rim would turn.
+    pub torque: Option<Result<Smallest, String>>,
+    /// The emergency stop, or why it could not be watched; `None` where nobody was asked to press.
+    pub emergency: Option<Result<Pressed, String>>,
     /// What the parts of the rig said.
-    pub account: Vec<String>,
+    pub account: Vec<Said>,
 }
 
 /// Everything that was found, in the order in which one would mend it.
 #[must_use]
 pub fn findings(bench: &Bench, checked: &Checked, extras: &Extras) -> Vec<Finding> {
     let mut all = port(bench);
-    all.extend(extras.account.iter().map(|line| {
+    all.extend(extras.account.iter().map(|said| {
         let advice =
             "compare with the instrument's own display and manual, and correct rig.sense or rig.drive";
-        let verdict = if line.contains("not read") || line.contains("error") || line.contains("lost") {
-            Attention
-        } else {
-            Good
-        };
-        Finding::new("part", verdict, line.clone(), advice)
+        let verdict = if said.amiss { Attention } else { Good };
+        Finding::new("part", verdict, said.words.clone(), advice)
     }));
     all.push(ended(checked));
     all.extend(
@@ -44,6 +43,7 @@ pub fn findings(bench: &Bench, checked: &Checked, extras: &Extras) -> Vec<Findin
             .map(|identity| self::identity(identity, &bench.rig)),
     );
     all.extend(rate(checked));
+    all.extend(checked.clock().map(|rate| clock(&rate)));
     all.extend(channels(checked, &bench.rig));
     all.push(round_trips(checked));
     all.push(host(checked));
@@ -89,8 +89,13 @@ fn latency(timer: &LatencyTimer) -> Finding {
 fn identity(identity: &Identity, rig: &Rig) -> Finding {
     let (full_nm, limit_nm) = (identity.full_scale_nm, rig.limits.torque_nm);
     let verdict = if full_nm >= limit_nm { Good } else { Bad };
+    let brake = if identity.capabilities.has(Capabilities::BRAKE) {
+        "can brake"
+    } else {
+        "cannot brake"
+    };
     let words = format!(
-        "{} {}, firmware {}, rig link {}.{}, full scale {full_nm:.3} N·m; the rig file permits {limit_nm:.3} N·m",
+        "{} {}, firmware {}, rig link {}.{}, {brake}, full scale {full_nm:.3} N·m; the rig file permits {limit_nm:.3} N·m",
         identity.model.as_str(),
         identity.serial.as_str(),
         identity.firmware.as_str(),
@@ -139,19 +144,36 @@ fn rate(checked: &Checked) -> Option<Finding> {
     Some(Finding::new("sample rate", verdict, words, advice))
 }
 
+/// The rig's clock. Everything is told in its ticks, so what it is off by is in every time and every frequency.
+fn clock(rate: &Rate) -> Finding {
+    // Crystals keep 100 ppm (common practice); 500 trip a run (`bench_core::run`, clock watch).
+    let verdict = match rate.least_ppm() {
+        least if least > 500.0 => Bad,
+        least if least > 100.0 => Attention,
+        _ => Good,
+    };
+    let words = format!(
+        "{:+.0} ± {:.0} ppm against this computer's, over {:.1} s",
+        rate.ppm, rate.bound_ppm, rate.over_s
+    );
+    let advice = "its ticks must come from a crystal, not from a resonator or an RC oscillator; look at the tick's prescaler";
+    Finding::new("rig clock", verdict, words, advice)
+}
+
 fn channels(checked: &Checked, rig: &Rig) -> Vec<Finding> {
     let look = |(place, channel): (usize, &Channel)| {
         let rest = checked.noise().channel(place)?;
         let factor = channel.scale.abs();
         let name = channel.name.as_str();
         let (sd, mean) = (rest.sd * factor, rest.mean * channel.scale + channel.offset);
+        let noise = format!("noise {} ({:.1} counts)", amount(sd, channel.unit), rest.sd);
         let words = format!(
-            "mean {}, noise {} ({:.1} counts)",
+            "mean {}, {noise}; a count is {}, declared delay {:.0} µs",
             amount(mean, channel.unit),
-            amount(sd, channel.unit),
-            rest.sd
+            amount(channel.scale, channel.unit),
+            f64::from(channel.group_delay_ns) * 1e-3
         );
-        let mut all = Vec::new();
+        let mut all = vec![Finding::new(format!("channel {name}"), Good, words, "")];
         if channel.kind == ChannelKind::Torque && channel.unit == Unit::NewtonMetre {
             let declared = rig.torque_sensor.zero_uncertainty_nm;
             let zero = if mean.abs() > 3.0 * declared.max(sd) {
@@ -166,12 +188,10 @@ fn channels(checked: &Checked, rig: &Rig) -> Vec<Finding> {
                 format!("{mean:.4} N·m, its zero declared to ± {declared:.4} N·m"),
                 advice,
             ));
-            all.push(noise_of_torque(&words, sd, rig));
+            all.push(noise_of_torque(&noise, sd, rig));
             if let Some(white) = rest.whiteness {
                 all.push(filter(white, channel));
             }
-        } else {
-            all.push(Finding::new(format!("channel {name}"), Good, words, ""));
         }
         Some(all)
     };
@@ -213,13 +233,13 @@ fn noise_of_torque(words: &str, sd: f64, rig: &Rig) -> Finding {
 fn filter(white: f64, channel: &Channel) -> Finding {
     let delay_us = f64::from(channel.group_delay_ns) * 1e-3;
     let words = format!(
-        "noise is {:.0} % as rough as white noise; declared delay {delay_us:.0} us",
+        "noise is {:.0} % as rough as white noise; declared delay {delay_us:.0} µs",
         100.0 * white
     );
     let advice = "fit an anti-alias filter at 0.4 of the sample rate or below, the same on every channel, and declare its delay";
-    // Behind a second-order Butterworth filter at 0.4 of the sample rate white noise is 87 % as rough (its autocorrelation one sample on,
-    // in closed form).
-    let verdict = if white > 0.88 { Attention } else { Good };
+    // Behind a second-order Butterworth filter at 0.4 of the sample rate white noise is 89 % as rough, at half of it 98 % (their
+    // autocorrelation in closed form, in pieces of 8); a second of samples tells it to 2 %.
+    let verdict = if white > 0.93 { Attention } else { Good };
     Finding::new("sensor filter", verdict, words, advice)
 }
 
@@ -228,7 +248,7 @@ fn round_trips(checked: &Checked) -> Finding {
         let advice = "the rig answered no keep-alive: its clock is not known";
         return Finding::new("round trip", Bad, "none", advice);
     };
-    let words = format!("{least:.0} us least, {median:.0} us median, {greatest:.0} us greatest");
+    let words = format!("{least:.0} µs least, {median:.0} µs median, {greatest:.0} µs greatest");
     // 30 ms without an echo stops an armed run.
     let verdict = if greatest > 15_000.0 {
         Bad
@@ -249,7 +269,7 @@ fn scheduling(granted: Option<Granted>, late_us: u64) -> Finding {
     let Some(granted) = granted else {
         return Finding::new("host", Good, "simulated time: nothing is waited for", "");
     };
-    let words = format!("{granted}; latest wake {late_us} us");
+    let words = format!("{granted}; latest wake {late_us} µs");
     let verdict = if late_us > 10_000 {
         Bad
     } else if !granted.real_time || late_us > 3_000 {
@@ -261,48 +281,64 @@ fn scheduling(granted: Option<Granted>, late_us: u64) -> Finding {
     Finding::new("host", verdict, words, advice)
 }
 
+/// What the run did not come to is not tried; what it failed at is bad.
 fn proofs(checked: &Checked) -> Vec<Finding> {
     let (proofs, set) = (&checked.outcome.proofs, checked.configuration());
-    let stop = match proofs.stop_round_trip_us {
-        Some(us) => Finding::new(
-            "stop",
-            Good,
-            format!("confirmed {:.1} ms after it was sent", us as f64 * 1e-3),
-            "",
-        ),
-        None => Finding::new(
-            "stop",
-            Bad,
-            "not proved",
-            "do not arm this rig; see the rig controller",
-        ),
+    let set_ms = set.map_or(0.0, |set| f64::from(set.watchdog_us) * 1e-3);
+    let stop = |us| format!("confirmed {:.1} ms after it was sent", us as f64 * 1e-3);
+    let watchdog = |us| {
+        format!(
+            "fired {:.1} ms after the last keep-alive, set to {set_ms:.1} ms",
+            us as f64 * 1e-3
+        )
     };
-    let watchdog = match (proofs.watchdog_us, set) {
-        (Some(us), Some(set)) => Finding::new(
-            "watchdog",
-            Good,
-            format!(
-                "fired {:.1} ms after the last keep-alive, set to {:.1} ms",
-                us as f64 * 1e-3,
-                f64::from(set.watchdog_us) * 1e-3
-            ),
-            "",
+    let advice = [
+        "do not arm this rig: its controller has to carry out Stop in every state and confirm it (rig link, chapter 7)",
+        "do not arm this rig: its controller has to end torque by itself when keep-alives fail to come (rig link, chapter 7)",
+    ];
+    vec![
+        proof(
+            &checked.outcome.end,
+            "stop",
+            proofs.stop_round_trip_us.map(stop),
+            advice[0],
         ),
-        _ => Finding::new(
+        proof(
+            &checked.outcome.end,
             "watchdog",
-            Bad,
-            "not proved",
-            "do not arm this rig; see the rig controller",
+            proofs.watchdog_us.map(watchdog),
+            advice[1],
         ),
-    };
-    vec![stop, watchdog]
+    ]
+}
+
+fn proof(end: &End, name: &'static str, seen: Option<String>, advice: &str) -> Finding {
+    let failed = matches!(end, End::Failed(Failure::ProofFailed { what, .. }) if *what == name);
+    match seen {
+        Some(words) => Finding::new(name, if failed { Bad } else { Good }, words, advice),
+        None if failed => Finding::new(name, Bad, "did not come", advice),
+        None => {
+            let advice = "mend what ended the proofs first, and check again before anything is armed";
+            Finding::new(name, NotTried, "the proofs ended before it", advice)
+        }
+    }
 }
 
 fn torque(extras: &Extras, rig: &Rig) -> Finding {
     let name = "sign and gain";
-    let Some(smallest) = &extras.torque else {
-        let words = format!("not asked for, or the rim would turn ({} mounting)", rig.mounting);
-        return Finding::new(name, NotTried, words, "add --torque on a clamped rim");
+    let smallest = match &extras.torque {
+        Some(Ok(smallest)) => smallest,
+        Some(Err(why)) => {
+            let advice = "nothing was pushed; mend this and check again with --torque";
+            return Finding::new(name, NotTried, why.clone(), advice);
+        }
+        None if rig.mounting == Mounting::Clamped => {
+            return Finding::new(name, NotTried, "not asked for", "add --torque");
+        }
+        None => {
+            let words = format!("the rim would turn ({} mounting)", rig.mounting);
+            return Finding::new(name, NotTried, words, "add --torque on a clamped rim");
+        }
     };
     match (smallest.gain, &smallest.outcome.end) {
         (Some(gain), End::Completed) => {
@@ -319,42 +355,58 @@ fn torque(extras: &Extras, rig: &Rig) -> Finding {
             Finding::new(name, verdict, words, advice)
         }
         (_, end) => {
-            let advice = "check the direction of both, the coupling, full scale and the sensor's scale before anything larger";
+            let advice = match end {
+                End::Tripped(trip) if trip.condition == Condition::WrongSign => {
+                    "motor and torque sensor count opposite ways: turn the sign of one of them, in its wiring, its scale or the rig \
+                     controller; then check again"
+                }
+                End::Tripped(trip) if trip.condition == Condition::WrongGain => {
+                    "check full scale, the sensor's scale, the coupling and the arm before anything larger"
+                }
+                _ => {
+                    "check the direction of both, the coupling, full scale and the sensor's scale before anything larger"
+                }
+            };
             Finding::new(name, Bad, end.to_string(), advice)
         }
     }
 }
 
 fn emergency(extras: &Extras) -> Finding {
-    let (verdict, words, advice) = match extras.emergency {
+    let name = "emergency stop";
+    let (verdict, words, advice) = match &extras.emergency {
         None => (
             NotTried,
             "nobody was asked to press it",
             "add --emergency-stop and press it when asked",
         ),
-        Some(Pressed::NoInput) => (
+        Some(Err(why)) => {
+            let advice = "mend this and check again with --emergency-stop";
+            return Finding::new(name, NotTried, why.clone(), advice);
+        }
+        Some(Ok(Pressed::NoInput)) => (
             Attention,
             "the rig controller has no such input",
             "press it by hand before each shift and see that the supply goes off; only the wire counts",
         ),
-        Some(Pressed::OpenAlready) => (
+        Some(Ok(Pressed::OpenAlready)) => (
             Bad,
             "open from the beginning",
             "release it, and check its wires for a break",
         ),
-        Some(Pressed::NotSeen) => (
+        Some(Ok(Pressed::NotSeen)) => (
             Bad,
             "pressed, and not seen",
             "check that the supply went off; then the wire from its second contact to the controller",
         ),
-        Some(Pressed::Seen { closed_again: true }) => (Good, "seen to open, and to close again", ""),
-        Some(Pressed::Seen { closed_again: false }) => (
+        Some(Ok(Pressed::Seen { closed_again: true })) => (Good, "seen to open, and to close again", ""),
+        Some(Ok(Pressed::Seen { closed_again: false })) => (
             Attention,
             "seen to open; not to close again",
             "release it; if it is, check the contact",
         ),
     };
-    Finding::new("emergency stop", verdict, words, advice)
+    Finding::new(name, verdict, words, advice)
 }
 
 #[cfg(test)]

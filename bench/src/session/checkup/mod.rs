@@ -1,10 +1,12 @@
 //! What a look at a new rig found: a line each, with what to do about it.
 //!
+//! - [`clock`] holds the rig's clock against this computer's.
 //! - [`noise`] follows every channel at rest.
 //! - [`torque`] plays the smallest torque for sign and gain.
 //! - [`emergency`] watches the emergency-stop input.
 //! - `list` puts the findings together; `page` writes them down.
 
+pub mod clock;
 pub mod emergency;
 mod list;
 pub mod noise;
@@ -13,7 +15,7 @@ pub mod torque;
 
 pub use emergency::{Pressed, watch_emergency_stop};
 pub use list::{Extras, findings};
-pub use torque::{Smallest, smallest_torque};
+pub use torque::{Smallest, smallest_torque, smallest_torque_over};
 
 /// How a finding is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

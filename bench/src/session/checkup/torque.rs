@@ -5,7 +5,7 @@ use bench_core::rig::Mounting;
 use bench_core::run::{Course, Outcome, Permit, Run, RunEvent, RunOptions};
 use bench_core::time::HostNs;
 
-use crate::drive::{Sink, StopFlag, conduct};
+use crate::drive::{Line, Sink, StopFlag, conduct};
 use crate::session::{Bench, SessionError, SettingsText, plan_for};
 
 /// The approach, and the shortest segment that a procedure may have behind it, no larger.
@@ -68,12 +68,24 @@ pub fn smallest_torque(
     if bench.rig.mounting != Mounting::Clamped {
         return Ok(None);
     }
+    smallest_torque_over(bench, bench.line()?, permit, stop).map(Some)
+}
+
+/// [`smallest_torque`] over a line that is open already, on a clamped rim.
+///
+/// # Errors
+/// [`SessionError`] when the rig's limits forbid even this.
+pub fn smallest_torque_over(
+    bench: &Bench,
+    mut line: Box<dyn Line + '_>,
+    permit: Permit,
+    stop: &StopFlag,
+) -> Result<Smallest, SessionError> {
     let procedure = SettingsText {
         file: "the smallest torque".to_owned(),
         text: PROCEDURE.to_owned(),
     };
     let plan = plan_for(&procedure, &bench.rig, bench.seed)?;
-    let mut line = bench.line()?;
     let mut run = Run::new(
         bench.rig.clone(),
         Course::Measure(Box::new(plan)),
@@ -82,8 +94,8 @@ pub fn smallest_torque(
     );
     let mut gain = Gain::default();
     let outcome = conduct(&mut run, line.as_mut(), &mut gain, stop);
-    Ok(Some(Smallest {
+    Ok(Smallest {
         outcome,
         gain: gain.0,
-    }))
+    })
 }

@@ -313,7 +313,7 @@ impl Sense for Steady {
         }
     }
 
-    fn account(&self) -> Vec<String> {
+    fn account(&self) -> Vec<truerim::drive::Said> {
         Vec::new()
     }
 }
