@@ -282,6 +282,7 @@ class Visit:
             ".map((e) => `${e.className || e.id}, ${e.textContent.trim().slice(0, 40)}: ${Math.round(e.getBoundingClientRect().right)} px`)")
         for words in cut:
             self.wrong(f"on paper: cut off at {words}")
+        self.js("document.body.style.letterSpacing = ''")
         self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
         pdf = base64.b64decode(self.driver.print_page())
         (self.folder / f"{self.called}.pdf").write_bytes(pdf)
