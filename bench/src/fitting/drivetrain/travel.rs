@@ -164,7 +164,7 @@ const MOST_ORDER: f64 = 600.0;
 fn how_it_ended(recording: &Recording) -> String {
     match recording.completion().map(|completion| completion.parts()) {
         Some((state, "")) => format!("the run is {state}"),
-        Some((state, cause)) => format!("the run is {state}, {cause}"),
+        Some((_, cause)) => format!("the run ended: {cause}"),
         None => "the recording was not finished".to_owned(),
     }
 }
