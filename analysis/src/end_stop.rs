@@ -18,7 +18,8 @@ use serde::{Deserialize, Serialize};
 use crate::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 use crate::least_squares::Matrix;
 use crate::regression::{LinearFit, fit};
-use crate::statistics::{all_finite, lag1_autocorrelation};
+use crate::statistics::{all_finite, mean_sd};
+use crate::turning::turning_points;
 
 /// Presses onto one stop, one behind the other, from the deepest point of the first on.
 #[derive(Debug, Clone, Copy)]
@@ -71,6 +72,8 @@ pub struct TravelFit {
 
 /// Least number of samples.
 const LEAST: usize = 60;
+/// Least number of samples of one of them.
+const LEAST_PRESS: usize = 15;
 /// Least movement on a stop, in steps of the angle.
 const STEPS: f64 = 20.0;
 /// Share of the pressing torque's range that the stop's own spring has to hold.
@@ -87,11 +90,13 @@ const FRICTION: usize = 2;
 
 /// Fits the presses onto one stop.
 ///
-/// The uncertainty holds the residuals with their correlation, the torque's gain and zero, and what cogging may add to the
-/// slope and to the torque at this one place (`A n` and `A`, at an unknown phase: over the root of two).
+/// The uncertainty holds the scatter about the model and from press to press, the torque's gain and zero, and what cogging may add
+/// to the slope and to the torque at this one place (`A n` and `A`, at an unknown phase: over the root of two), which every press
+/// shares.
 ///
 /// # Errors
-/// [`Refusal::LengthMismatch`], [`Refusal::NonFinite`], [`Refusal::TooFewSamples`]; [`Refusal::NotCovered`] when the rim
+/// [`Refusal::LengthMismatch`], [`Refusal::NonFinite`], [`Refusal::TooFewSamples`],
+/// [`Refusal::TooFewRepeats`] below two presses; [`Refusal::NotCovered`] when the rim
 /// moved by less than twenty steps of its angle, and when no spring beyond friction's holds a fifth of the torque: no
 /// contact was seen.
 pub fn fit_end_stop(presses: &Presses<'_>, options: &EndStopOptions) -> Result<EndStopFit, Refusal> {
@@ -132,14 +137,18 @@ pub fn fit_end_stop(presses: &Presses<'_>, options: &EndStopOptions) -> Result<E
     let (stiffness, friction) = (c[ANGLE], c[FRICTION]);
     let spread = covariance(&depth, &torque, z, &solved)?;
     let n = angle.len();
+    let loops = per_press(&depth, &torque, z, &solved, most - least)?;
     let held = stiffness * moved / (most - least).max(f64::MIN_POSITIVE);
-    if held < HOLDS || stiffness < 3.0 * spread[[ANGLE, ANGLE]].max(0.0).sqrt() {
+    let u_stiffness = loops.u[0].hypot(spread[[ANGLE, ANGLE]].max(0.0).sqrt());
+    if held < HOLDS || stiffness < 3.0 * u_stiffness {
         return Err(Refusal::NotCovered {
             what: "torque that a stop holds of the press, beyond friction's own spring".into(),
             got: held.max(0.0),
             needed: HOLDS,
             unit: "of its range".into(),
-            remedy: "no contact was seen: give more pushes, so that the rim comes to its stop, or press harder".into(),
+            remedy:
+                "no contact was seen: give more pushes, so that the rim comes to its stop, or press harder"
+                    .into(),
         });
     }
     let contact = high - c[ONE] / stiffness;
@@ -147,17 +156,19 @@ pub fn fit_end_stop(presses: &Presses<'_>, options: &EndStopOptions) -> Result<E
     let lever = c[ONE] / stiffness;
     let of_fit = (spread[[ONE, ONE]] + lever * lever * spread[[ANGLE, ANGLE]]
         - 2.0 * lever * spread[[ONE, ANGLE]])
-        .max(0.0)
-        .sqrt()
+    .max(0.0)
+    .sqrt()
         / stiffness;
-    let [cogging_nm, order] = options.repeats;
+    let [assumed_nm, order] = options.repeats;
+    // What is left over and comes back with each press is such torque too.
+    let cogging_nm = assumed_nm.max(std::f64::consts::SQRT_2 * solved.residual_sd);
     let slope = cogging_nm * order * std::f64::consts::FRAC_1_SQRT_2;
     let level = cogging_nm * std::f64::consts::FRAC_1_SQRT_2;
     let method = format!(
         "slow presses, rising and falling torque, friction of {friction:.2} N·m that turns round over {:.3}° taken out",
         z.to_degrees()
     );
-    let dof = (effective(n, &solved.residuals)? - 5.0).max(3.0);
+    let dof = n as f64 - 5.0;
     let contact = Estimate::from_budget(
         contact,
         "rad",
@@ -165,7 +176,11 @@ pub fn fit_end_stop(presses: &Presses<'_>, options: &EndStopOptions) -> Result<E
         method.clone(),
         vec![
             Contribution::type_a("scatter about the model", of_fit, dof),
-            Contribution::type_b("zero of torque, friction by direction", options.zero_u_nm / stiffness),
+            Contribution::type_a("scatter of presses", loops.u[1], loops.dof),
+            Contribution::type_b(
+                "zero of torque, friction by direction",
+                options.zero_u_nm / stiffness,
+            ),
             Contribution::type_b(
                 "torque that repeats with the angle, assumed",
                 (level / stiffness).hypot(slope * lever / stiffness),
@@ -179,7 +194,12 @@ pub fn fit_end_stop(presses: &Presses<'_>, options: &EndStopOptions) -> Result<E
         n,
         method,
         vec![
-            Contribution::type_a("scatter about the model", spread[[ANGLE, ANGLE]].max(0.0).sqrt(), dof),
+            Contribution::type_a(
+                "scatter about the model",
+                spread[[ANGLE, ANGLE]].max(0.0).sqrt(),
+                dof,
+            ),
+            Contribution::type_a("scatter of presses", loops.u[0], loops.dof),
             Contribution::type_b("gain of the drive, assumed", stiffness * options.gain_rel_u),
             Contribution::type_b("slope of torque that repeats with the angle, assumed", slope),
         ],
@@ -265,7 +285,10 @@ fn friction(depth: &[f64], z: f64) -> [Vec<f64>; 2] {
 fn at(depth: &[f64], torque: &[f64], z: f64) -> Result<LinearFit, Refusal> {
     let [made, left] = friction(depth, z);
     let mut x = Matrix::zeros(depth.len(), 4);
-    for (j, column) in [depth.to_vec(), vec![1.0; depth.len()], made, left].iter().enumerate() {
+    for (j, column) in [depth.to_vec(), vec![1.0; depth.len()], made, left]
+        .iter()
+        .enumerate()
+    {
         for (target, value) in x.col_mut(j).iter_mut().zip(column) {
             *target = *value;
         }
@@ -301,10 +324,56 @@ fn best(depth: &[f64], torque: &[f64]) -> f64 {
     (0.5 * (a + b)).exp()
 }
 
-/// Samples that count as independent, by the correlation of neighbours.
-fn effective(n: usize, residuals: &[f64]) -> Result<f64, Refusal> {
-    let lag = lag1_autocorrelation(residuals)?.clamp(0.0, 0.9999);
-    Ok((n as f64 * (1.0 - lag) / (1.0 + lag)).max(6.0))
+/// What presses scatter: standard uncertainties of the mean of stiffness and contact, and their degrees of freedom.
+struct PerPress {
+    u: [f64; 2],
+    dof: f64,
+}
+
+/// Stiffness and contact of every press, from one deepest point to the next, with friction as found from all.
+fn per_press(
+    depth: &[f64],
+    torque: &[f64],
+    z: f64,
+    solved: &LinearFit,
+    range_nm: f64,
+) -> Result<PerPress, Refusal> {
+    let [made, left] = friction(depth, z);
+    let c = &solved.coefficients;
+    let without: Vec<f64> = (0..depth.len())
+        .map(|i| torque[i] - c[FRICTION] * made[i] - c[FRICTION + 1] * left[i])
+        .collect();
+    let mut ends = vec![0];
+    let turns = turning_points(torque, 0.5 * range_nm);
+    let middle = 0.5 * (torque.iter().sum::<f64>() / torque.len() as f64 + span(torque).1);
+    ends.extend(turns.into_iter().filter(|i| torque[*i] > middle));
+    ends.push(depth.len());
+    let (mut stiffness, mut contact) = (Vec::new(), Vec::new());
+    for pair in ends.windows(2) {
+        let (a, b) = (pair[0], pair[1]);
+        if b < a + LEAST_PRESS {
+            continue;
+        }
+        let mut x = Matrix::zeros(b - a, 2);
+        x.col_mut(0).copy_from_slice(&depth[a..b]);
+        x.col_mut(1).fill(1.0);
+        let line = fit(&x, &without[a..b])?.coefficients;
+        stiffness.push(line[0]);
+        contact.push(-line[1] / line[0]);
+    }
+    if stiffness.len() < 2 {
+        return Err(Refusal::TooFewRepeats {
+            what: "presses onto an end stop".into(),
+            got: stiffness.len(),
+            needed: 2,
+        });
+    }
+    let n = stiffness.len() as f64;
+    let of = |values: &[f64]| mean_sd(values).map(|s| s.sd / n.sqrt());
+    Ok(PerPress {
+        u: [of(&stiffness)?, of(&contact)?],
+        dof: n - 1.0,
+    })
 }
 
 /// Covariance of stiffness, level and friction with the search for `z` in it: its column is the slope of the model over `ln z`.
@@ -317,12 +386,15 @@ fn covariance(depth: &[f64], torque: &[f64], z: f64, solved: &LinearFit) -> Resu
         .map(|i| (c[2] * (more[i] - made[i]) + c[3] * (rest[i] - left[i])) / 0.01)
         .collect();
     let mut x = Matrix::zeros(n, 5);
-    for (j, column) in [depth.to_vec(), vec![1.0; n], made, left, slope].iter().enumerate() {
+    for (j, column) in [depth.to_vec(), vec![1.0; n], made, left, slope]
+        .iter()
+        .enumerate()
+    {
         for (target, value) in x.col_mut(j).iter_mut().zip(column) {
             *target = *value;
         }
     }
     let wide = fit(&x, torque)?;
-    let scale = n as f64 / effective(n, &solved.residuals)? * solved.residual_sd * solved.residual_sd;
+    let scale = solved.residual_sd * solved.residual_sd;
     Ok(wide.inverse_gram * scale)
 }

@@ -105,7 +105,10 @@ fn what_cogging_does_to_a_stop_lies_within_what_is_stated() {
     let mut inside = [0; 2];
     for seed in 1..=seeds {
         let fit = fitted(BELT, seed).unwrap();
-        for (k, (estimate, truth)) in [(&fit.stiffness, 200.0), (&fit.contact, 7.854)].into_iter().enumerate() {
+        for (k, (estimate, truth)) in [(&fit.stiffness, 200.0), (&fit.contact, 7.854)]
+            .into_iter()
+            .enumerate()
+        {
             inside[k] += u32::from((estimate.interval[0]..=estimate.interval[1]).contains(&truth));
         }
     }
@@ -119,8 +122,14 @@ fn travel_and_centre_are_sum_and_half_difference() {
     let at = |contact_rad: f64| fitted(Stop { contact_rad, ..BELT }, 3).unwrap();
     let found = travel(&at(7.9), &at(7.8));
     let (travel, centre) = (found.travel.estimate().unwrap(), found.centre.estimate().unwrap());
-    assert!((travel.value - 15.7).abs() < 3.0 * travel.std_uncertainty, "{travel:?}");
-    assert!((centre.value - 0.05).abs() < 3.0 * centre.std_uncertainty, "{centre:?}");
+    assert!(
+        (travel.value - 15.7).abs() < 3.0 * travel.std_uncertainty,
+        "{travel:?}"
+    );
+    assert!(
+        (centre.value - 0.05).abs() < 3.0 * centre.std_uncertainty,
+        "{centre:?}"
+    );
     // Independent sides: u(a + b)² = u(a)² + u(b)², and half of that for the centre.
     let [a, b] = [at(7.9), at(7.8)].map(|f| f.contact.std_uncertainty);
     assert!((travel.std_uncertainty / a.hypot(b) - 1.0).abs() < 1e-9);
@@ -144,5 +153,8 @@ fn friction_alone_is_no_stop() {
         angle_rad: aview1(&still),
         torque_nm: aview1(&torque),
     };
-    assert_eq!(fit_end_stop(&presses, &options([0.0, 1.0])).unwrap_err().code(), "not_covered");
+    assert_eq!(
+        fit_end_stop(&presses, &options([0.0, 1.0])).unwrap_err().code(),
+        "not_covered"
+    );
 }

@@ -5,6 +5,9 @@
 //! decimated to what the filter lets through (Gautier 1997; Gautier, Janot and Vandanjon, IEEE Trans. Control Systems
 //! Technology 21 (2013) 428). Rows near standstill, where the sign is not friction's, are left out.
 
+use std::f64::consts::TAU;
+use std::ops::Range;
+
 use ndarray::{Array2, ArrayView1};
 use serde::{Deserialize, Serialize};
 
@@ -39,6 +42,13 @@ pub struct InverseOptions {
     pub least_speed: f64,
     /// Orders of torque, per turn, known to repeat with the angle (cogging), fitted along.
     pub orders: Vec<f64>,
+    /// Whether torque that changes slowly with the angle is fitted along, as a parabola of it, where the motion stays within a
+    /// turn: an eccentric bearing, and whatever else has no order that so short a way could tell.
+    pub place: bool,
+    /// Rows at which the motion is not that of one inertia (a gap that closes); left out with what the filter remembers.
+    pub left_out: Vec<Range<usize>>,
+    /// Whether what is left over is taken for torque of an order that was not fitted, with what that would make of each result.
+    pub unfitted: bool,
     /// Blocks of the jackknife that gives the covariance.
     pub blocks: usize,
     /// Largest inflation of a coefficient's variance by the others before it is refused.
@@ -53,6 +63,9 @@ impl Default for InverseOptions {
             corner_hz: 20.0,
             least_speed: 0.3,
             orders: Vec::new(),
+            place: false,
+            left_out: Vec::new(),
+            unfitted: false,
             blocks: 24,
             inflation_max: 50.0,
         }
@@ -129,11 +142,23 @@ pub fn inverse_dynamics(motion: &Motion<'_>, options: &InverseOptions) -> Result
     results(&rows, &solved, &covariance, &moved, options)
 }
 
+/// Widest motion over which torque that changes slowly with the angle is a parabola of it, rad.
+const WITHIN: f64 = TAU;
+/// Orders per turn, each so many times the one before, by which torque that was not fitted is tried; the lowest.
+const ORDER_STEP: f64 = 1.12;
+const LOWEST_ORDER: f64 = 0.5;
+/// An order that the columns explain but for this share of it is fitted already.
+const EXPLAINED: f64 = 0.2;
+
 struct Rows {
     x: Matrix,
     y: Vec<f64>,
     /// Variance that the angle's noise puts into the acceleration.
     acceleration_noise: f64,
+    /// The filter, the angle behind it, and which of its samples are rows.
+    filter: LowPass,
+    smooth: Vec<f64>,
+    used: Vec<usize>,
 }
 
 impl Rows {
@@ -166,6 +191,18 @@ impl Rows {
                 columns.push(filter.run(&wave)?);
             }
         }
+        if options.place {
+            let (low, high) = smooth.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |m, a| {
+                (m.0.min(*a), m.1.max(*a))
+            });
+            let (middle, half) = (0.5 * (low + high), 0.5 * (high - low));
+            if half > 0.0 && 2.0 * half < WITHIN {
+                let place: Vec<f64> = smooth.iter().map(|a| (a - middle) / half).collect();
+                columns.push(filter.run(&place)?);
+                let square: Vec<f64> = place.iter().map(|p| p * p).collect();
+                columns.push(filter.run(&square)?);
+            }
+        }
         let torque = filter.run(effort)?;
         // Standstill spoils its surroundings as far as the filter's memory.
         let memory = (0.5 * fs_hz / options.corner_hz).ceil() as usize;
@@ -187,6 +224,15 @@ impl Rows {
                 since.saturating_add(1)
             };
             usable[i] &= since > memory && i >= ends && i + ends < speed.len();
+        }
+        for range in &options.left_out {
+            let (from, to) = (
+                range.start.saturating_sub(memory),
+                range.end.saturating_add(memory),
+            );
+            for flag in usable.iter_mut().take(to).skip(from) {
+                *flag = false;
+            }
         }
         let step = ((fs_hz / (2.5 * options.corner_hz)).floor() as usize).max(1);
         let rows: Vec<usize> = (0..speed.len()).step_by(step).filter(|i| usable[*i]).collect();
@@ -223,7 +269,35 @@ impl Rows {
             x,
             y: rows.iter().map(|i| torque[*i]).collect(),
             acceleration_noise: rough / position.len() as f64 * noise_gain(&filter, fs_hz)?,
+            filter,
+            smooth,
+            used: rows,
         })
+    }
+
+    /// What torque of one order per turn that was not fitted would make of each of the first four coefficients, for a residual of
+    /// the size found: the root mean square over orders that pass the low-pass at the least speed, and over their phases.
+    fn unfitted(&self, residual: f64, options: &InverseOptions) -> Result<[f64; 4], Refusal> {
+        let highest = options.corner_hz * TAU / options.least_speed;
+        let (mut squares, mut count) = ([0.0; 4], 0.0);
+        let mut order = LOWEST_ORDER;
+        while order <= highest {
+            for shift in [0.0, 0.5 * std::f64::consts::PI] {
+                let wave: Vec<f64> = self.smooth.iter().map(|a| (order * a - shift).cos()).collect();
+                let wave = self.filter.run(&wave)?;
+                let seen: Vec<f64> = self.used.iter().filter_map(|i| wave.get(*i).copied()).collect();
+                let size = (seen.iter().map(|v| v * v).sum::<f64>() / seen.len() as f64).sqrt();
+                let solved = fit(&self.x, &seen)?;
+                if solved.residual_sd > EXPLAINED * size {
+                    for (sum, c) in squares.iter_mut().zip(&solved.coefficients) {
+                        *sum += (c * residual / solved.residual_sd).powi(2);
+                    }
+                    count += 1.0;
+                }
+            }
+            order *= ORDER_STEP;
+        }
+        Ok(squares.map(|sum| if count > 0.0 { (sum / count).sqrt() } else { 0.0 }))
     }
 }
 
@@ -245,6 +319,13 @@ fn results(
 ) -> Result<InverseFit, Refusal> {
     let (axis, torque) = (options.axis, options.torque);
     let c = &solved.coefficients;
+    let doubts = if options.unfitted {
+        rows.unfitted(solved.residual_sd, options)?
+    } else {
+        [0.0; 4]
+    };
+    let doubt =
+        |u: f64| (u > 0.0).then(|| Contribution::type_b("torque over the angle that was not fitted", u));
     let n = rows.y.len();
     let dof = options.blocks as f64 - 1.0;
     let power = rows.x.col(INERTIA).iter().map(|v| v * v).sum::<f64>() / n as f64;
@@ -279,7 +360,10 @@ fn results(
     let single = |i: usize, unit: &str, more: Vec<Contribution>| -> Outcome {
         match refuse(i) {
             Some(refusal) => refusal.into(),
-            None => estimate(c[i], unit, covariance[[i, i]], moved[i], more).into(),
+            None => {
+                let more = more.into_iter().chain(doubt(doubts[i])).collect();
+                estimate(c[i], unit, covariance[[i, i]], moved[i], more).into()
+            }
         }
     };
     let gain = |value: f64| torque.gain(value).into_iter().collect::<Vec<_>>();
@@ -306,7 +390,12 @@ fn results(
         let variance = covariance[[COULOMB, COULOMB]]
             + covariance[[OFFSET, OFFSET]]
             + 2.0 * sign * covariance[[COULOMB, OFFSET]];
-        let more = gain(value).into_iter().chain(torque.zero()).collect();
+        let both = doubts[COULOMB].hypot(doubts[OFFSET]);
+        let more = gain(value)
+            .into_iter()
+            .chain(torque.zero())
+            .chain(doubt(both))
+            .collect();
         estimate(
             value,
             axis.effort(),

@@ -7,6 +7,7 @@
 //! | inertia, Coulomb, viscous, offset | any motion with its torque | [`inverse_dynamics`] |
 //! | whether such values agree | estimates of one quantity | [`agreement`] |
 //! | breakaway by direction, position and rest | slow ramps | [`breakaway`], [`summarise_breakaway`] |
+//! | friction over the angle of a turn | turning to and fro at several speeds | [`friction_over_angle`] |
 //! | pre-sliding stiffness | small reversals | [`fit_presliding`] |
 //!
 //! Sign: torque is that which turns the rim, positive in the direction of a positive angle, so drag has the sign of
@@ -24,6 +25,7 @@ mod axis;
 mod breakaway;
 mod coast;
 mod inverse;
+mod over_angle;
 mod pairs;
 mod points;
 mod presliding;
@@ -37,6 +39,7 @@ pub use breakaway::{
 pub(crate) use coast::travel;
 pub use coast::{CoastDown, CoastFit, CoastOptions, fit_coast_down};
 pub use inverse::{InverseFit, InverseOptions, Motion, inverse_dynamics};
+pub use over_angle::{FALSE_FINDINGS, OverAngle, friction_over_angle};
 pub use pairs::{PairedDrag, paired_drag, points_of};
 pub use points::{DragPoint, SteadyTurn, drag_point};
 pub use presliding::{PreslidingFit, PreslidingOptions, Reversals, fit_presliding};

@@ -10,7 +10,8 @@ fn more_and_less(quantity: Quantity) -> [&'static str; 2] {
         | Quantity::RangeStiffness
         | Quantity::BeltStiffness
         | Quantity::BeltBeyond
-        | Quantity::PreslidingStiffness => ["stiffer", "softer"],
+        | Quantity::PreslidingStiffness
+        | Quantity::StopStiffness => ["stiffer", "softer"],
         Quantity::Latency
         | Quantity::LatencyLow
         | Quantity::LatencyMedian
@@ -61,6 +62,9 @@ pub(crate) fn is_signed(quantity: Quantity) -> bool {
             | Quantity::TorqueOffset
             | Quantity::DelayAgreement
             | Quantity::CoggingPhase
+            | Quantity::TravelCentre
+            | Quantity::OwnCentre
+            | Quantity::FrictionSector
             | Quantity::TorqueNegative
     )
 }

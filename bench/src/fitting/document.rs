@@ -286,6 +286,22 @@ pub enum Quantity {
     PositionNoise,
     /// Delay of the wheelbase's own angle.
     PositionDelay,
+    /// Angle from one end stop to the other.
+    Travel,
+    /// Middle between the end stops, from the rim encoder's zero.
+    TravelCentre,
+    /// The same, from the zero of the wheelbase's own angle.
+    OwnCentre,
+    /// Torque per angle of an end stop.
+    StopStiffness,
+    /// Swing of friction over the angle.
+    FrictionVariation,
+    /// Amplitude of friction's variation by harmonic of a turn.
+    FrictionHarmonic,
+    /// Friction over a part of a turn.
+    FrictionSector,
+    /// Tension of a belt's span from its declared frequency.
+    SpanTension,
     /// Drop at the grip limit that arrives.
     LimitContrast,
     /// Delay of that drop.

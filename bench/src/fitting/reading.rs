@@ -33,6 +33,8 @@ pub enum ShownIn {
     Seconds,
     /// °C.
     Celsius,
+    /// N.
+    Newtons,
     /// A number without unit.
     Plain,
 }
@@ -54,6 +56,7 @@ impl ShownIn {
             Self::Millinewtonmetres => "mN·m",
             Self::Seconds => "s",
             Self::Celsius => "°C",
+            Self::Newtons => "N",
             Self::Plain => "",
         }
     }
@@ -73,6 +76,7 @@ impl ShownIn {
             | Self::RadiansPerSecond
             | Self::Seconds
             | Self::Celsius
+            | Self::Newtons
             | Self::Plain => 1.0,
         }
     }

@@ -49,6 +49,7 @@ quantities! {
     Resistance, "resistance", "0.8 ohm", [unit("ohm", &[], 1.0, 1.0), unit("mohm", &[], 1.0, 1e3)];
     Inductance, "inductance", "1.2 mH", [unit("H", &[], 1.0, 1.0), unit("mH", &[], 1.0, 1e3), unit("uH", &[], 1.0, 1e6)];
     Mass, "mass", "1.2 kg", [unit("kg", &[], 1.0, 1.0), unit("g", &[], 1.0, 1e3)];
+    LinearDensity, "mass per length", "40 g/m", [unit("kg/m", &[], 1.0, 1.0), unit("g/m", &[], 1.0, 1e3)];
     Length, "length", "140 mm", [unit("m", &[], 1.0, 1.0), unit("mm", &[], 1.0, 1e3), unit("cm", &[], 1.0, 1e2)];
     Force, "force", "60 N", [unit("N", &[], 1.0, 1.0), unit("kN", &[], 1e3, 1.0)];
     Power, "power", "71 W", [unit("W", &[], 1.0, 1.0), unit("kW", &[], 1e3, 1.0)];

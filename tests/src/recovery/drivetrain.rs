@@ -51,6 +51,22 @@ fn hub_friction_nm(parameters: &RigParameters, off_nm: f64) -> f64 {
     output.stiffness_nm_per_rad * (reach - (reach + turns_at) * (-behind / reach).exp())
 }
 
+/// End stops.
+pub(super) fn stops(parameters: &RigParameters) -> Vec<Truth> {
+    const FILE: &str = "rig file: end stops";
+    let Some(stops) = parameters.plant.end_stops else {
+        return Vec::new();
+    };
+    let mut all = vec![Truth::of(Quantity::Travel, stops.travel_rad, FILE)];
+    for group in ["positive stop", "negative stop"] {
+        all.push(Truth {
+            group: group.to_owned(),
+            ..Truth::of(Quantity::StopStiffness, stops.stiffness_nm_per_rad, FILE)
+        });
+    }
+    all
+}
+
 /// Slow loops on the clamp.
 pub(super) fn loops(parameters: &RigParameters) -> Vec<Truth> {
     let plant = &parameters.plant;

@@ -24,13 +24,14 @@ const UNITS: [(Unit, Option<&str>); 3] = [
     (Unit::Direct, None),
     (Unit::Geared, None),
 ];
-const PROCEDURES: [(Mounting, &str); 12] = [
+const PROCEDURES: [(Mounting, &str); 13] = [
     (Mounting::Clamped, "quick"),
     (Mounting::Free, "coast"),
     (Mounting::BackDriven, "drag"),
     (Mounting::Clamped, "response"),
     (Mounting::Clamped, "drivetrain"),
     (Mounting::Free, "free"),
+    (Mounting::Free, "travel"),
     (Mounting::BackDriven, "rolling"),
     (Mounting::Clamped, "static"),
     (Mounting::Clamped, "shock"),

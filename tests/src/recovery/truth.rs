@@ -113,6 +113,7 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
             all.sort_by_key(|truth| truth.quantity);
             Ok(all)
         }
+        Mounting::Free if scene.procedure == "travel" => Ok(drivetrain::stops(&parameters)),
         Mounting::Free => {
             let mut all = of_rows(&FREE);
             let shaft = parameters

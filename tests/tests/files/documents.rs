@@ -5,7 +5,7 @@
 use acceptance::recovery::root;
 use bench_core::excitation::ExcitationKind;
 use bench_core::interlock::{Condition, ENDINGS, Event, State};
-use bench_core::rig::Rig;
+use bench_core::rig::{Mounting, Rig};
 use std::collections::BTreeSet;
 use truerim::session::{SettingsText, plan_for};
 
@@ -85,17 +85,25 @@ fn blocks(text: &str) -> Vec<&str> {
 #[test]
 fn every_example_of_a_segment_can_be_played() {
     let text = document("docs/procedures.md");
-    let rig = Rig::from_toml("rigs/belt.toml", &document("rigs/belt.toml")).unwrap();
-    let quick = document("procedures/quick.toml");
-    let head = quick.split("[[segment]]").next().unwrap();
+    let belt = document("rigs/belt.toml");
+    let [clamped, free] = [Mounting::Clamped, Mounting::Free]
+        .map(|mounting| Rig::mounted("rigs/belt.toml", &belt, Some(mounting)).unwrap());
+    let [quick, travel] = ["quick", "travel"].map(|name| document(&format!("procedures/{name}.toml")));
     let mut kinds = BTreeSet::new();
     for block in blocks(&text) {
+        // End stops are approached by a free rim alone.
+        let (rig, shipped) = if block.contains("\"end-stop\"") {
+            (&free, &travel)
+        } else {
+            (&clamped, &quick)
+        };
+        let head = shipped.split("[[segment]]").next().unwrap();
         // Beside the shipped procedures, whose trace files it names.
         let procedure = SettingsText {
             file: root().join("procedures/example.toml").display().to_string(),
             text: format!("{head}{block}"),
         };
-        let plan = plan_for(&procedure, &rig, 1).unwrap_or_else(|findings| panic!("{findings}\n{block}"));
+        let plan = plan_for(&procedure, rig, 1).unwrap_or_else(|findings| panic!("{findings}\n{block}"));
         kinds.extend(plan.windows().iter().map(|window| window.kind.word()));
     }
     let all: BTreeSet<&str> = ExcitationKind::WORDS.iter().map(|(word, _)| *word).collect();

@@ -47,6 +47,13 @@ fn a_slacker_belt_is_told_from_its_reference_and_an_equal_one_is_not() {
         "half of 900 N·m/rad: {beyond:?}"
     );
 
+    // The span that the rig file declares, by hand: 4 · 0.040 kg/m · (0.120 m)² · (246 Hz)² = 139.43 N, 2·0.5/120, 2·2/246 and 0.5/40 together
+    // 2.21 %; nothing of the tension that this unit was given is in it.
+    let span = then.headline(Quantity::SpanTension).unwrap().estimate().unwrap();
+    assert!((span.value - 139.43).abs() < 0.01, "{span:?}");
+    assert!((span.std_uncertainty / 139.43 - 0.0221).abs() < 1e-4, "{span:?}");
+    assert_eq!(span.budget.len(), 3);
+
     // What is drawn: the stiffness by torque is the rig file's below the knee and about half beyond it, and both knees stand in one
     // drawing.
     let loops = then.curves.loops.as_ref().unwrap();

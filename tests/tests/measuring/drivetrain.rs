@@ -6,7 +6,11 @@ use acceptance::campaign::units::Unit;
 use acceptance::changed::{run, shipped};
 use acceptance::recovery::{Row, Scene, root, rows, survey, table, truths};
 use bench_core::rig::Mounting;
-use truerim::fitting::{FitDocument, FitOptions, Quantity};
+use bench_core::run::{End, Permit};
+use truerim::drive::StopFlag;
+use truerim::fitting::{FitDocument, FitOptions, Quantity, fit_recording};
+use truerim::recording::Recording;
+use truerim::session::{self, Bench, SettingsText};
 
 const SEED: u64 = 2_001;
 
@@ -34,8 +38,11 @@ fn slow_loops_show_spring_and_friction_of_the_belt_unit() {
 }
 
 /// A unit on a drive with another script: pairs of legs of a speed (rad/s) and an angle (°); by a procedure with its hold changed.
-fn driven(unit: Unit, legs: &[(f64, u32)], (name, holds): (&str, [&str; 2])) -> FitDocument {
-    let rig = std::fs::read_to_string(root().join(format!("rigs/{}.toml", unit.word()))).unwrap();
+fn driven(unit: Unit, legs: &[(f64, u32)], procedure: (&str, [&str; 2])) -> FitDocument {
+    driven_by(&changed(unit, &[]), legs, procedure)
+}
+
+fn driven_by(rig: &str, legs: &[(f64, u32)], (name, holds): (&str, [&str; 2])) -> FitDocument {
     let (before, rest) = rig.split_once("speeds = [").unwrap();
     let (_, after) = rest.split_once("acceleration = \"5 rad/s²\"").unwrap();
     let speeds: Vec<String> = legs
@@ -93,8 +100,15 @@ fn ripple_that_grows_with_the_load_is_told_from_cogging() {
 #[test]
 fn slow_turns_show_friction_and_orders_of_the_belt_unit() {
     // Fewer speeds than the shipped script, one turn.
-    let legs = [(0.7, 360), (0.35, 360), (0.1, 45), (0.04, 20), (0.02, 15)];
-    let document = driven(Unit::Belt, &legs, ("rolling", ["\"368 s\"", "\"121 s\""]));
+    let legs = [
+        (0.7, 360),
+        (0.35, 360),
+        (0.1, 45),
+        (0.04, 20),
+        (0.02, 15),
+        (1.1, 360),
+    ];
+    let document = driven(Unit::Belt, &legs, ("rolling", ["\"368 s\"", "\"135 s\""]));
     let found = |quantity| document.headline(quantity).unwrap();
     // Belt unit: 0.15 + 0.10 N·m, breakaway 1.25 times that, 0.1 rad/s, from the rig file.
     // Few speeds over few degrees: the fall's speed is not as well known as the shipped script makes it.
@@ -139,6 +153,20 @@ fn slow_turns_show_friction_and_orders_of_the_belt_unit() {
         .iter()
         .find(|c| c.name == "drag of ripple that rings is known");
     assert!(rings.unwrap().passed, "{rings:?}");
+    // Friction does not vary around the turn of this unit: refused with a bound, and sectors hold nought.
+    let even = found(Quantity::FrictionVariation).result.refused().unwrap();
+    assert_eq!(even.code, "below_noise", "{even:?}");
+    let sectors = || {
+        document
+            .measurands
+            .iter()
+            .filter(|m| m.quantity == Quantity::FrictionSector)
+    };
+    assert_eq!(sectors().count(), 12);
+    let beside = sectors()
+        .filter(|m| !(m.estimate().unwrap().interval[0]..=m.estimate().unwrap().interval[1]).contains(&0.0));
+    assert!(beside.count() <= 2);
+
     // The same friction from inverse dynamics: two ways agree.
     let coulomb = found(Quantity::Coulomb).estimate().unwrap();
     let agree = coulomb.checks.iter().find(|c| c.name == "methods agree").unwrap();
@@ -147,7 +175,7 @@ fn slow_turns_show_friction_and_orders_of_the_belt_unit() {
     // What is drawn: points on the curve of the rig file's friction, T_c (1 + (1.25 - 1) exp(-(v/v_s)²)) + b v (Armstrong-Hélouvry), and
     // orders under their names where the spectrum has them.
     let friction = document.curves.friction.as_ref().unwrap();
-    assert_eq!(friction.speed_rad_s.len(), 5);
+    assert_eq!(friction.speed_rad_s.len(), 6);
     let law = |v: f64| 0.25 * (1.0 + 0.25 * (-(v / 0.1_f64).powi(2)).exp()) + 0.012 * v;
     for (k, v) in friction.speed_rad_s.iter().enumerate() {
         let mean = 0.5 * (friction.positive_nm[k] - friction.negative_nm[k]);
@@ -187,4 +215,199 @@ fn slow_turns_show_friction_and_orders_of_the_belt_unit() {
         .unwrap();
     assert_eq!(line.name, "slots (uneven magnets)");
     assert!((line.amplitude_nm[1] - 0.03).abs() < 0.002, "{line:?}");
+}
+
+/// A shipped rig file with parts of it changed.
+fn changed(unit: Unit, changes: &[[&str; 2]]) -> String {
+    let mut text = std::fs::read_to_string(root().join(format!("rigs/{}.toml", unit.word()))).unwrap();
+    for [from, to] in changes {
+        assert!(text.contains(from), "{from}");
+        text = text.replacen(from, to, 1);
+    }
+    text
+}
+
+/// The same by the shipped procedure of end stops, with fewer pushes, and presses of half the time.
+fn to_the_stops(
+    unit: Unit,
+    changes: &[[&str; 2]],
+    pushes: u32,
+) -> (tempfile::TempDir, std::path::PathBuf, SettingsText) {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("rig.toml");
+    std::fs::write(&file, changed(unit, changes)).unwrap();
+    let mut procedure = shipped("travel").unwrap();
+    for [from, to] in [
+        ["pushes = 130", &format!("pushes = {pushes}")],
+        ["press_time = \"4 s\"", "press_time = \"2 s\""],
+    ] {
+        assert!(procedure.text.contains(from));
+        procedure.text = procedure.text.replace(from, to);
+    }
+    (folder, file, procedure)
+}
+
+#[test]
+fn end_stops_come_back_with_travel_centre_and_stiffness() {
+    let stiffness = 200.0;
+    for (unit, seed) in [(Unit::Belt, SEED), (Unit::Geared, SEED + 1)] {
+        // Nearer stops, and their middle off zero.
+        let nearer = ["travel = \"900 deg\"", "centre = \"4 deg\"\ntravel = \"120 deg\""];
+        let (_folder, file, procedure) = to_the_stops(unit, &[nearer], 20);
+        let document = run(
+            &file,
+            Some(Mounting::Free),
+            &procedure,
+            &FitOptions::default(),
+            seed,
+        )
+        .unwrap();
+        let of = |quantity| document.headline(quantity).unwrap().estimate().unwrap().clone();
+        for (quantity, truth, most) in [
+            (Quantity::Travel, 120.0_f64.to_radians(), 0.15_f64.to_radians()),
+            (Quantity::TravelCentre, 4.0_f64.to_radians(), 0.1_f64.to_radians()),
+        ] {
+            let found = of(quantity);
+            println!(
+                "{unit:?} {quantity:?} {} ± {} for {truth}",
+                found.value, found.std_uncertainty
+            );
+            assert!(
+                (found.value - truth).abs() <= 3.0 * found.std_uncertainty,
+                "{found:?}"
+            );
+            assert!(
+                (found.value - truth).abs() <= most && found.std_uncertainty <= 0.5 * most,
+                "{found:?}"
+            );
+        }
+        let stops: Vec<_> = document
+            .measurands
+            .iter()
+            .filter(|m| m.quantity == Quantity::StopStiffness)
+            .collect();
+        assert_eq!(stops.len(), 2);
+        for stop in stops {
+            let found = stop.estimate().unwrap();
+            println!("{} {} ± {}", stop.group, found.value, found.std_uncertainty);
+            assert!(
+                (found.value - stiffness).abs() <= 3.0 * found.std_uncertainty,
+                "{found:?}"
+            );
+            assert!(found.std_uncertainty <= 0.2 * stiffness, "{found:?}");
+        }
+        // The position sensor's error, 0.3 and 0.5 degree once a turn, is all that its centre differs by.
+        let own = of(Quantity::OwnCentre);
+        assert!(
+            (own.value - 4.0_f64.to_radians()).abs() < 0.6_f64.to_radians(),
+            "{own:?}"
+        );
+        // What says nothing in such a run is not listed.
+        assert!(document.headline(Quantity::Coulomb).is_none());
+    }
+}
+
+/// A rim that turns without end comes to no stop: the run ends at the window that the rig file sets, and the fit says why there is no
+/// travel.
+#[test]
+fn a_rim_without_end_stops_is_refused_with_the_reason() {
+    let text = changed(
+        Unit::Belt,
+        &[
+            [
+                "rim_window = [\"-270 deg\", \"270 deg\"]",
+                "rim_window = [\"-60 deg\", \"60 deg\"]",
+            ],
+            [
+                "travel_window = [\"-500 deg\", \"500 deg\"]",
+                "travel_window = [\"-70 deg\", \"70 deg\"]",
+            ],
+        ],
+    );
+    let (before, rest) = text.split_once("[virtual.end_stops]").unwrap();
+    let (_, after) = rest.split_once("[virtual.mounting]").unwrap();
+    let (folder, file, procedure) = to_the_stops(Unit::Belt, &[], 60);
+    std::fs::write(&file, format!("{before}[virtual.mounting]{after}")).unwrap();
+    let bench = Bench::open(&file, Some(Mounting::Free), None, SEED, "stops".to_owned()).unwrap();
+    let plan = session::plan_for(&procedure, &bench.rig, SEED).unwrap();
+    let path = folder.path().join("run.h5");
+    let (permit, stop) = (Permit::granted("stops"), StopFlag::new());
+    let session = session::record(&bench, &procedure, plan, permit, &path, &stop, &mut |_| {}).unwrap();
+    let End::Tripped(_) = session.outcome.end else {
+        unreachable!("{:?}", session.outcome.end)
+    };
+    let document = fit_recording(&Recording::open(&path).unwrap(), &FitOptions::default()).unwrap();
+    let refused = document
+        .headline(Quantity::Travel)
+        .unwrap()
+        .result
+        .refused()
+        .unwrap();
+    println!("{}", refused.message);
+    assert_eq!(refused.code, "no_contact");
+    for word in [
+        "rim window",
+        "no contact was seen within the travel that was allowed",
+        "turns without end",
+    ] {
+        assert!(refused.message.contains(word), "{}", refused.message);
+    }
+}
+
+#[test]
+fn friction_that_is_tighter_at_one_place_is_found_there() {
+    let rig = changed(
+        Unit::Belt,
+        &[[
+            "[[virtual.ripple]]",
+            "[virtual.friction.uneven]\nswing = \"20 mN·m\"\norder = 1\ngreatest = \"40 deg\"\n[[virtual.ripple]]",
+        ]],
+    );
+    let legs = [(1.1, 360), (0.8, 360), (0.6, 360)];
+    let document = driven_by(&rig, &legs, ("rolling", ["\"368 s\"", "\"63 s\""]));
+    let swing = document
+        .headline(Quantity::FrictionVariation)
+        .unwrap()
+        .estimate()
+        .unwrap();
+    println!("{} ± {}", swing.value, swing.std_uncertainty);
+    // Parameter of the rig file.
+    assert!(
+        (swing.value - 0.02).abs() <= 3.0 * swing.std_uncertainty && (swing.value - 0.02).abs() < 0.002,
+        "{swing:?}"
+    );
+    let sectors = document
+        .measurands
+        .iter()
+        .filter(|m| m.quantity == Quantity::FrictionSector);
+    let top = sectors
+        .max_by(|a, b| {
+            a.estimate()
+                .unwrap()
+                .value
+                .total_cmp(&b.estimate().unwrap().value)
+        })
+        .unwrap();
+    // 40 degrees lies in it or beside it; sectors are named from an angle to an angle.
+    let from: f64 = top.group.split('°').next().unwrap().parse().unwrap();
+    assert!((from + 15.0 - 40.0).abs() < 30.0, "{}", top.group);
+}
+
+/// Direct unit: cogging of many orders and an eccentric bearing, each push from one place, do not pass for friction and inertia.
+#[test]
+fn pushes_of_a_direct_drive_show_its_inertia_and_friction() {
+    let scene = Scene::by(Unit::Direct, "coast").unwrap();
+    let truths = truths(&scene).unwrap();
+    let rows = rows(&truths, &survey(&scene, &truths, SEED, 1, 1, &|_| {}).unwrap());
+    let table = table(&rows);
+    println!("{table}");
+    near(&rows, &table);
+    for (quantity, most) in [
+        (Quantity::Coulomb, 0.03),
+        (Quantity::TurningInertia, 0.01),
+        (Quantity::Viscous, 0.2),
+    ] {
+        let row = rows.iter().find(|r| r.truth.quantity == quantity).unwrap();
+        assert!(row.worst <= most * row.truth.value, "{table}");
+    }
 }

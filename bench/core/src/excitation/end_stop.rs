@@ -84,7 +84,8 @@ impl EndStop {
             }
             if press_nm <= push_nm {
                 let allowed = Some(format!("above the push of {}", show_nm(push_nm)));
-                let problem = "below the limit that a press must pass: what holds the rim has to be overcome first";
+                let problem =
+                    "below the limit that a press must pass: what holds the rim has to be overcome first";
                 against.finding(&self.press.place, problem, allowed, "raise it, or lower `push`");
             }
         }

@@ -63,11 +63,7 @@ impl ProcedureLimits {
 
     /// The rig's limits with these put in their place, and those of them that are wider, which are left out.
     /// `window_rad` is the rig's for what the procedure does.
-    pub(crate) fn tightened(
-        &self,
-        rig: &Rig,
-        window_rad: [f64; 2],
-    ) -> (Limits, alloc::vec::Vec<Wider<'_>>) {
+    pub(crate) fn tightened(&self, rig: &Rig, window_rad: [f64; 2]) -> (Limits, alloc::vec::Vec<Wider<'_>>) {
         let mut limits = Limits {
             rim_window_rad: window_rad,
             ..rig.limits

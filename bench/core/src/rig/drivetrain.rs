@@ -1,7 +1,7 @@
 //! `[rig.drivetrain]`: what is known of motor, gears and belt, by which orders of torque are named.
 
 use alloc::{format, vec::Vec};
-use settings_file::{Section, write_number};
+use settings_file::{Frequency, Length, LinearDensity, Section, write_number};
 
 use core::fmt;
 
@@ -29,8 +29,19 @@ pub struct Stage {
     pub belt: u32,
 }
 
+/// A free span of a belt that was plucked; each value with its standard uncertainty.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Span {
+    /// Frequency at which it rings, Hz; above 0.
+    pub frequency_hz: [f64; 2],
+    /// Free length between the points where it leaves its pulleys, m; above 0.
+    pub length_m: [f64; 2],
+    /// Mass per length of the belt, kg/m; above 0.
+    pub mass_kg_per_m: [f64; 2],
+}
+
 /// Motor and drivetrain as declared.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub struct Drivetrain {
     /// Magnetic poles of the motor, twice the pole pairs.
@@ -39,6 +50,8 @@ pub struct Drivetrain {
     pub slots: u32,
     /// From the motor to the rim; none for a direct drive.
     pub stages: Vec<Stage>,
+    /// A span of its belt that was plucked; `None` where none was.
+    pub span: Option<Span>,
 }
 
 impl Drivetrain {
@@ -60,7 +73,7 @@ pub(super) fn read(rig: &Section<'_>) -> Option<Drivetrain> {
     let s = rig.optional_section("drivetrain")?;
     let count =
         |s: &Section<'_>, key: &str, least: i64| u32::try_from(s.integer(key, least..=2000)).unwrap_or(1);
-    let stages = s
+    let stages: Vec<Stage> = s
         .sections("stage", 0..=4)
         .iter()
         .map(|stage| {
@@ -85,15 +98,40 @@ pub(super) fn read(rig: &Section<'_>) -> Option<Drivetrain> {
             "give twice the pole pairs",
         );
     }
+    let span = s.optional_section("span").map(|table| span(&table));
     Some(Drivetrain {
         poles,
         slots: count(&s, "slots", 2),
         stages,
+        span,
     })
 }
 
-/// Reports teeth that do not give the declared ratio.
+fn span(s: &Section<'_>) -> Span {
+    Span {
+        frequency_hz: [
+            s.quantity::<Frequency>("frequency", 5.0..=5_000.0),
+            s.quantity::<Frequency>("frequency_uncertainty", 0.01..=1_000.0),
+        ],
+        length_m: [
+            s.quantity::<Length>("length", 0.01..=2.0),
+            s.quantity::<Length>("length_uncertainty", 1e-5..=0.5),
+        ],
+        mass_kg_per_m: [
+            s.quantity::<LinearDensity>("mass_per_length", 1e-3..=2.0),
+            s.quantity::<LinearDensity>("mass_per_length_uncertainty", 1e-6..=0.5),
+        ],
+    }
+}
+
+/// Largest standard uncertainty of a span's values, as a share of them.
+const MOST_SPAN: f64 = 0.2;
+
+/// Reports a span that is no belt's or is hardly known, and teeth that do not give the declared ratio.
 pub(super) fn contradictions(drivetrain: Option<&Drivetrain>, ratio: Option<f64>, rig: &Section<'_>) {
+    if let Some((drivetrain, span)) = drivetrain.and_then(|d| Some((d, d.span?))) {
+        span_contradictions(drivetrain, &span, &rig.section("drivetrain"));
+    }
     let (Some(drivetrain), Some(ratio)) = (drivetrain, ratio) else {
         return;
     };
@@ -108,5 +146,34 @@ pub(super) fn contradictions(drivetrain: Option<&Drivetrain>, ratio: Option<f64>
             None,
             "correct one of the two",
         );
+    }
+}
+
+fn span_contradictions(drivetrain: &Drivetrain, span: &Span, s: &Section<'_>) {
+    if !drivetrain
+        .stages
+        .iter()
+        .any(|stage| stage.kind == StageKind::Belt)
+    {
+        s.report(
+            "span",
+            "a span of a belt, but no stage is one",
+            None,
+            "declare the stage with kind = \"belt\", or remove the table",
+        );
+    }
+    for (key, [value, u]) in [
+        ("frequency", span.frequency_hz),
+        ("length", span.length_m),
+        ("mass_per_length", span.mass_kg_per_m),
+    ] {
+        if u > MOST_SPAN * value {
+            s.section("span").report(
+                &format!("{key}_uncertainty"),
+                "a value that is as good as unknown",
+                Some(format!("at most {} % of {key}", write_number(100.0 * MOST_SPAN))),
+                "measure it again; tension goes by the square of length and frequency",
+            );
+        }
     }
 }

@@ -101,7 +101,7 @@ macro_rules! words {
 pub(crate) use words;
 
 mod drivetrain;
-pub use drivetrain::{Drivetrain, Stage, StageKind};
+pub use drivetrain::{Drivetrain, Span, Stage, StageKind};
 
 words! {
     /// What is at the far end of the line.

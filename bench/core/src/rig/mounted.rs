@@ -111,12 +111,19 @@ pub(super) fn contradictions(rig: &Rig, mounted: &Mounted, rig_torque_nm: f64, s
         );
         return;
     }
-    if mounted.travel_window_rad.is_some_and(|[from, to]| from > low || to < high) {
+    if mounted
+        .travel_window_rad
+        .is_some_and(|[from, to]| from > low || to < high)
+    {
         let degrees = |rad: f64| write_number(rad.to_degrees());
         s.report(
             "travel_window",
             "narrower than rim_window, which holds a rim that stays off its end stops",
-            Some(format!("from {} or less to {} deg or more", degrees(low), degrees(high))),
+            Some(format!(
+                "from {} or less to {} deg or more",
+                degrees(low),
+                degrees(high)
+            )),
             "widen it beyond the travel, or remove it: end stops are then not approached",
         );
     }

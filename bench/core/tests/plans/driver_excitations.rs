@@ -6,10 +6,11 @@
 use crate::common;
 use std::sync::Arc;
 
+use bench_core::bounds::Bounds;
 use bench_core::excitation::{Correction, CorrectionCurve, ExcitationKind};
-use bench_core::plan::Plan;
+use bench_core::plan::{Plan, Role};
 use bench_core::procedure::Procedure;
-use bench_core::rig::Rig;
+use bench_core::rig::{Mounting, Rig};
 use common::signals::{plan, rig, text};
 use common::{RIG, Row, run};
 
@@ -242,4 +243,116 @@ fn what_warms_too_much_is_refused() {
         let text = Rig::from_toml("rig.toml", &file).unwrap_err().to_string();
         assert!(text.contains(what), "{text}");
     }
+}
+
+/// A free rim's procedure of end stops.
+fn to_stops() -> String {
+    let segment = "excitation = \"end-stop\"\npush = \"0.6 N·m\"\npush_time = \"50 ms\"\npushes = 7\npress = \"1.4 N·m\"\n\
+         press_time = \"4 s\"\npresses = 3\n";
+    text(segment).replacen("mounting = \"clamped\"", "mounting = \"free\"", 1)
+}
+
+fn free_rig(window: &str) -> Rig {
+    let own = "rim_window = [\"-270 deg\", \"260 deg\"]\n";
+    let text = RIG.replace(own, &format!("{own}{window}"));
+    Rig::mounted("r.toml", &text, Some(Mounting::Free)).unwrap()
+}
+
+/// What bounds the speed is known beforehand, and what is wrong is told with what would fit.
+#[test]
+fn end_stops() {
+    let rig = free_rig("travel_window = [\"-500 deg\", \"500 deg\"]\n");
+    let rows: &[Row] = &[
+        (
+            "push_time = \"50 ms\"",
+            "push_time = \"200 ms\"",
+            &[
+                "segment[1].push",
+                "a push would spin up a free rim",
+                "at most 0.1",
+            ],
+        ),
+        (
+            "press = \"1.4 N·m\"",
+            "press = \"0.5 N·m\"",
+            &[
+                "segment[1].press",
+                "below the limit that a press must pass",
+                "above the push of 0.6 N·m",
+            ],
+        ),
+        (
+            "press_time = \"4 s\"",
+            "press_time = \"0.2 s\"",
+            &["segment[1].press_time", "too small", "1 s to 60 s"],
+        ),
+        (
+            "presses = 3",
+            "presses = 1",
+            &["segment[1].presses = 1", "too small"],
+        ),
+        (
+            "mounting = \"free\"",
+            "mounting = \"clamped\"",
+            &["procedure.mounting", "has its rim free"],
+        ),
+    ];
+    run(&to_stops(), rows, |text| {
+        Procedure::from_toml("p.toml", text)?.plan(&rig, 1).map(|_| ())
+    });
+    let unknown = free_rig("");
+    let refused = Procedure::from_toml("p.toml", &to_stops())
+        .unwrap()
+        .plan(&unknown, 1)
+        .unwrap_err();
+    let words = refused.to_string();
+    assert!(
+        words.contains("rig.mountings.free.travel_window") && words.contains("turns without end"),
+        "{words}"
+    );
+}
+
+/// Pushes to one stop, twice as many to the other, presses from zero to zero; the window on the way is the wider one, torque at
+/// setpoint zero is held to the limit of measured torque, and speed to the procedure's.
+#[test]
+fn end_stops_are_laid_out_and_limited() {
+    let rig = free_rig("travel_window = [\"-500 deg\", \"480 deg\"]\n");
+    let plan = Procedure::from_toml("p.toml", &to_stops())
+        .unwrap()
+        .plan(&rig, 1)
+        .unwrap();
+    let pushes = |sign: f64| {
+        let level =
+            |p: &&bench_core::plan::Piece| p.role == Role::Ramp && p.setpoint_nm(p.start_us) * sign > 0.59;
+        plan.pieces()
+            .iter()
+            .filter(level)
+            .filter(|p| p.end_us - p.start_us == 50_000)
+            .count()
+    };
+    assert_eq!([pushes(1.0), pushes(-1.0)], [7, 14]);
+    let windows = plan.windows();
+    assert_eq!(windows.len(), 2 * 3 * 2);
+    for (k, w) in windows.iter().enumerate() {
+        let sign = if k < 6 { 1.0 } else { -1.0 };
+        let ends = if k % 2 == 0 { [0.0, 1.4] } else { [1.4, 0.0] };
+        assert_eq!((w.kind, w.part, w.level), (ExcitationKind::EndStop, k % 2, k / 6));
+        assert!((w.from_nm - sign * ends[0]).abs() < 1e-12 && (w.to_nm - sign * ends[1]).abs() < 1e-12);
+        let middle = plan.setpoint_nm((w.start_us + w.end_us) / 2);
+        assert!((middle - sign * 0.7).abs() < 1e-6, "{middle}");
+    }
+    let bounds = Bounds::new(&rig, Some(&plan));
+    let [low, high] = bounds.limits.rim_window_rad.map(f64::to_degrees);
+    assert!(
+        (low + 500.0).abs() < 1e-9 && (high - 480.0).abs() < 1e-9,
+        "{low} {high}"
+    );
+    assert!((bounds.judge.unasked_nm - bounds.limits.sensor_torque_nm).abs() < 1e-12);
+    // Without the presses, the pushes alone are judged as any free run.
+    let notes = plan.summary().notes.join("\n");
+    // 0.6 N·m for 50 ms over 0.011 kg·m² is 2.7 rad/s, by hand.
+    assert!(
+        notes.contains("at most 2.7 rad/s") && notes.contains("7 pushes of 0.6 N·m"),
+        "{notes}"
+    );
 }

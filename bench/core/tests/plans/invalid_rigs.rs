@@ -345,3 +345,96 @@ fn drivetrains() {
     ];
     run(&text, rows, |text| Rig::from_toml("r.toml", text).map(|_| ()));
 }
+
+/// A plucked span of the belt: its values come through, and each mistake is told with key, value, range and fix.
+#[test]
+fn spans() {
+    const SPAN: &str = "[rig.drivetrain.span]\nfrequency = \"246 Hz\"\nfrequency_uncertainty = \"2 Hz\"\nlength = \"120 mm\"\n\
+         length_uncertainty = \"0.5 mm\"\nmass_per_length = \"40 g/m\"\nmass_per_length_uncertainty = \"0.5 g/m\"\n";
+    let text = RIG.replace("lost_motion = \"2 deg\"\n", &format!("{DRIVETRAIN}{SPAN}"));
+    let rig = Rig::from_toml("r.toml", &text).unwrap_or_else(|e| unreachable!("{e}"));
+    let span = rig
+        .drivetrain
+        .and_then(|d| d.span)
+        .unwrap_or_else(|| unreachable!());
+    assert!((span.mass_kg_per_m[0] - 0.04).abs() < 1e-15 && (span.length_m[1] - 5e-4).abs() < 1e-15);
+    let rows: &[Row] = &[
+        (
+            "\"246 Hz\"",
+            "\"0 Hz\"",
+            &[
+                "rig.drivetrain.span.frequency = \"0 Hz\"",
+                "too small",
+                "5 Hz to 5000 Hz",
+                "raise it",
+            ],
+        ),
+        (
+            "\"120 mm\"",
+            "\"120 m\"",
+            &[
+                "rig.drivetrain.span.length = \"120 m\"",
+                "too great",
+                "0.01 m to 2 m",
+            ],
+        ),
+        (
+            "\"40 g/m\"",
+            "\"40 g\"",
+            &[
+                "rig.drivetrain.span.mass_per_length",
+                "unit \"g\" of a mass",
+                "kg/m",
+            ],
+        ),
+        (
+            "\"0.5 g/m\"",
+            "\"9 g/m\"",
+            &[
+                "rig.drivetrain.span.mass_per_length_uncertainty",
+                "as good as unknown",
+                "at most 20 %",
+                "measure it again",
+            ],
+        ),
+        (
+            "length_uncertainty = \"0.5 mm\"\n",
+            "",
+            &["rig.drivetrain.span.length_uncertainty", "missing"],
+        ),
+        (
+            "kind = \"belt\"\ndriving = 18\ndriven = 72\nbelt = 110\n",
+            "kind = \"gears\"\ndriving = 18\ndriven = 72\n",
+            &["rig.drivetrain.span", "no stage is one", "kind = \"belt\""],
+        ),
+    ];
+    run(&text, rows, |text| Rig::from_toml("r.toml", text).map(|_| ()));
+}
+
+/// The window on the way to end stops is the wider one.
+#[test]
+fn travel_windows() {
+    let window = "rim_window = [\"-270 deg\", \"260 deg\"]\n";
+    let text = RIG.replace(
+        window,
+        &format!("{window}travel_window = [\"-500 deg\", \"500 deg\"]\n"),
+    );
+    let rows: &[Row] = &[
+        (
+            "[\"-500 deg\", \"500 deg\"]",
+            "[\"-500 deg\", \"250 deg\"]",
+            &[
+                "rig.mountings.free.travel_window",
+                "narrower than rim_window",
+                "to 260 deg or more",
+                "widen it",
+            ],
+        ),
+        (
+            "[\"-500 deg\", \"500 deg\"]",
+            "[\"-500 deg\", \"5000 deg\"]",
+            &["rig.mountings.free.travel_window", "too great"],
+        ),
+    ];
+    run(&text, rows, |text| Rig::from_toml("r.toml", text).map(|_| ()));
+}

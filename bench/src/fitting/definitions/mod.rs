@@ -10,6 +10,7 @@ mod small;
 mod static_map;
 mod steps;
 mod traces;
+mod turn;
 
 use super::document::Quantity;
 use super::reading::ShownIn;
@@ -57,7 +58,7 @@ pub enum Family {
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 109] = [
+    pub const ALL: [Self; 117] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -136,6 +137,14 @@ impl Quantity {
         Self::PositionResolution,
         Self::PositionNoise,
         Self::PositionDelay,
+        Self::Travel,
+        Self::TravelCentre,
+        Self::OwnCentre,
+        Self::StopStiffness,
+        Self::FrictionVariation,
+        Self::FrictionHarmonic,
+        Self::FrictionSector,
+        Self::SpanTension,
         Self::LimitContrast,
         Self::LimitDelay,
         Self::TraceDelay,
@@ -232,7 +241,15 @@ impl Quantity {
             | Self::PositionError
             | Self::PositionResolution
             | Self::PositionNoise
-            | Self::PositionDelay => Family::Drivetrain,
+            | Self::PositionDelay
+            | Self::Travel
+            | Self::TravelCentre
+            | Self::OwnCentre
+            | Self::StopStiffness
+            | Self::FrictionVariation
+            | Self::FrictionHarmonic
+            | Self::FrictionSector
+            | Self::SpanTension => Family::Drivetrain,
             Self::LimitContrast
             | Self::LimitDelay
             | Self::TraceDelay
@@ -309,6 +326,7 @@ impl Quantity {
                 | Self::BeltStiffness
                 | Self::BeltBeyond
                 | Self::PositionDelay
+                | Self::OwnCentre
                 | Self::SineDelay
         )
     }
@@ -394,6 +412,14 @@ impl Quantity {
             Self::PositionResolution => drivetrain::POSITION_RESOLUTION,
             Self::PositionNoise => drivetrain::POSITION_NOISE,
             Self::PositionDelay => drivetrain::POSITION_DELAY,
+            Self::Travel => turn::TRAVEL,
+            Self::TravelCentre => turn::TRAVEL_CENTRE,
+            Self::OwnCentre => turn::OWN_CENTRE,
+            Self::StopStiffness => turn::STOP_STIFFNESS,
+            Self::FrictionVariation => turn::FRICTION_VARIATION,
+            Self::FrictionHarmonic => turn::FRICTION_HARMONIC,
+            Self::FrictionSector => turn::FRICTION_SECTOR,
+            Self::SpanTension => turn::SPAN_TENSION,
             Self::LimitContrast => traces::LIMIT_CONTRAST,
             Self::LimitDelay => traces::LIMIT_DELAY,
             Self::TraceDelay => traces::TRACE_DELAY,

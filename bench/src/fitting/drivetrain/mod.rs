@@ -11,7 +11,10 @@ mod position;
 mod ringing;
 mod slack;
 mod small;
+mod span;
 mod sweep;
+pub(super) mod travel;
+mod uneven;
 
 use truerim_analysis::estimate::Outcome;
 
@@ -86,6 +89,7 @@ pub(super) fn turned(
     let (orders, cogging) = orders::of(&track, &pairs, declared, sensor);
     swept.found.extend(orders);
     swept.found.extend(loaded);
+    swept.found.extend(uneven::of(&track, &pairs, sensor));
     let position = position::of(recording, &track, &pairs, &swept.pairs, declared)?;
     swept.found.extend(position);
     shown.friction = swept.curve.map(|curve| FrictionCurve {

@@ -5,7 +5,7 @@ use truerim_analysis::backlash::{BacklashFit, BacklashOptions, LoopRecord};
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 use truerim_analysis::inertia::fit_knee;
 
-use super::One;
+use super::{One, span};
 use crate::fitting::document::Quantity;
 use crate::fitting::groups::{refused, with_checks};
 use crate::recording::Declared;
@@ -17,7 +17,7 @@ const LEFT: [f64; 2] = [0.25, 0.85];
 /// recording: they scatter between recordings by this share of one step over the loop's twist.
 const STEPS: f64 = 0.15;
 
-/// Knee and stiffness on both sides of it; nothing where no belt is declared.
+/// Knee and stiffness on both sides of it, and the tension of a declared span; nothing where no belt is declared.
 pub(super) fn of(
     record: &LoopRecord<'_>,
     options: &BacklashOptions,
@@ -29,6 +29,12 @@ pub(super) fn of(
     if !declared.drivetrain.as_ref().is_some_and(has_belt) {
         return Vec::new();
     }
+    let mut found = knee(record, options, fit, step_rad);
+    found.extend(span::of(declared));
+    found
+}
+
+fn knee(record: &LoopRecord<'_>, options: &BacklashOptions, fit: &BacklashFit, step_rad: f64) -> Vec<One> {
     let all = [Quantity::BeltKnee, Quantity::BeltStiffness, Quantity::BeltBeyond];
     if fit.gap.estimate().is_some() {
         let outcome = refused(

@@ -4,9 +4,10 @@
 //! result carries the doubt about the drive's gain.
 
 use std::f64::consts::TAU;
+use std::ops::Range;
 
 use ndarray::{ArrayView1, aview1};
-use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
+use truerim_analysis::estimate::{Check, Estimate, Outcome, Refusal};
 use truerim_analysis::friction::{
     CoastDown, CoastOptions, InverseFit, InverseOptions, Motion, TorqueScale, fit_coast_down,
     inverse_dynamics,
@@ -31,11 +32,18 @@ const CORNER_HZ: f64 = 40.0;
 const LEAST_RAD_S: f64 = 0.4;
 /// Longest delay of the command that is looked for, s, and steps of the search.
 const DELAYS: (f64, usize) = (16e-3, 16);
+/// A command above this is a push, N·m.
+const ON_NM: f64 = 0.01;
 /// After the command ends torque takes this long to be gone, s: latency, the drive's ramp, and ringing.
 const GONE_S: f64 = 0.025;
 
-/// Periods of an order that the rim must turn through before it is fitted along.
-const WHOLE: f64 = 1.5;
+/// Behind each change of the command a gap in gears or teeth closes, and the two sides ring, s: the motor's side is slowed by its
+/// own friction some 50 rad/s² more than the disc, and crosses half a degree in 20 ms; two periods of the mode come on top.
+const CLOSES_S: f64 = 0.05;
+/// Periods of an order that the rim must turn through before it is fitted along; what is slower is left to the parabola.
+const LEAST_PERIODS: f64 = 1.0;
+/// Orders nearer to each other than this over the turns that the rim makes stand for one another.
+const APART: f64 = 0.7;
 
 /// What coasting down gives.
 const COASTING: [Quantity; 2] = [Quantity::CoastCoulomb, Quantity::CoastViscous];
@@ -63,7 +71,7 @@ pub(super) fn of(
         last.end_tick + 2 * second,
     )?;
     let track = track::read(recording, rows)?;
-    let mut found = match inverse(&track, declared) {
+    let found = match inverse(&track, declared) {
         Err(refusal) => {
             let every = [INVERSE.as_slice(), &COASTING].concat();
             return Ok(all_refused(&refusal.into(), &every));
@@ -71,7 +79,6 @@ pub(super) fn of(
         Ok(found) => found,
     };
     let inertia = of_the_drive(found.fit.inertia.clone());
-    found.fit.viscous = beside_place(found.fit.viscous, found.fit.residual_rms, &track);
     let check = Check::new(
         "torque is the command",
         true,
@@ -92,15 +99,10 @@ pub(super) fn of(
     Ok(list)
 }
 
-/// Orders of torque that a push turns through slowly enough to pass the low-pass and widely enough to be seen whole: declared
-/// ones that do both are fitted along, or cogging about the place where the rim lies passes for inertia, as every push starts from one
-/// of its valleys.
-fn slow_orders(track: &Track, declared: &Declared) -> Vec<f64> {
-    let reach = ((0.02 * track.fs_hz) as usize).max(1);
-    let moved = track.rim_rad.iter().zip(track.rim_rad.iter().skip(reach));
-    let speeds = moved.map(|(a, b)| (b - a).abs() * track.fs_hz / reach as f64);
-    let moving: Vec<f64> = speeds.filter(|v| *v > LEAST_RAD_S).collect();
-    let middle = moving.iter().sum::<f64>() / moving.len().max(1) as f64;
+/// Declared orders of torque that pass the low-pass at the least speed at least, and are seen whole: they are fitted along, or
+/// cogging about the place where the rim lies passes for inertia and friction, as every push starts from one of its valleys. They
+/// pass the low-pass like the torque, so one that is fast at speed does no harm.
+fn orders_seen(track: &Track, declared: &Declared) -> Vec<f64> {
     let (low, high) = track
         .rim_rad
         .iter()
@@ -111,23 +113,21 @@ fn slow_orders(track: &Track, declared: &Declared) -> Vec<f64> {
     all.extend(orders(declared));
     all.sort_by(f64::total_cmp);
     all.dedup_by(|a, b| (*a - *b).abs() < 1e-6);
-    all.retain(|order| order * middle / TAU < CORNER_HZ && order * (high - low) >= WHOLE * TAU);
+    all.retain(|order| order * LEAST_RAD_S / TAU < CORNER_HZ && order * (high - low) >= LEAST_PERIODS * TAU);
+    let apart = APART * TAU / (high - low);
+    all.dedup_by(|next, kept| *next - *kept < apart);
     all
 }
 
-/// A rim that is pushed to and fro stays about one place, so torque that repeats with the angle does not average out and
-/// passes for friction that grows or falls with speed: as much as the residual, over the range of speeds.
-fn beside_place(viscous: Outcome, residual_nm: f64, track: &Track) -> Outcome {
-    let Outcome::Estimate(estimate) = viscous else {
-        return viscous;
-    };
-    let reach = ((0.02 * track.fs_hz) as usize).max(1);
-    let moved = track.rim_rad.iter().zip(track.rim_rad.iter().skip(reach));
-    let top = moved.map(|(a, b)| (b - a).abs()).fold(0.0, f64::max) * track.fs_hz / reach as f64;
-    let doubt = residual_nm / (top - LEAST_RAD_S).max(0.1);
-    estimate
-        .with_contribution(Contribution::type_b("torque that repeats with the angle", doubt))
-        .into()
+/// Rows behind each change of the command, in which a gap closes; none for a direct drive.
+fn closing(track: &Track, declared: &Declared) -> Vec<Range<usize>> {
+    if declared.stages == Some(0) {
+        return Vec::new();
+    }
+    let rows = (CLOSES_S * track.fs_hz) as usize;
+    let on: Vec<bool> = track.setpoint_nm.iter().map(|nm| nm.abs() > ON_NM).collect();
+    let changes = on.windows(2).enumerate().filter(|(_, w)| w[0] != w[1]);
+    changes.map(|(i, _)| i..i + rows).collect()
 }
 
 /// Gain and zero are those of the drive here: the budget shall say so.
@@ -158,22 +158,24 @@ fn inverse(track: &Track, declared: &Declared) -> Result<Aligned, Refusal> {
         },
         corner_hz: CORNER_HZ,
         least_speed: LEAST_RAD_S,
-        orders: slow_orders(track, declared),
+        orders: orders_seen(track, declared),
+        place: true,
+        left_out: closing(track, declared),
         ..InverseOptions::default()
     };
-    let at = |delay_s: f64| -> Result<InverseFit, Refusal> {
+    let at = |delay_s: f64, options: &InverseOptions| -> Result<InverseFit, Refusal> {
         let effort = track.setpoint_late(delay_s);
         let motion = Motion {
             fs_hz: track.fs_hz,
             position: aview1(&track.rim_rad),
             effort: ArrayView1::from(&effort),
         };
-        inverse_dynamics(&motion, &options)
+        inverse_dynamics(&motion, options)
     };
     let (longest, steps) = DELAYS;
     let step = longest / steps as f64;
     let tried: Vec<f64> = (0..=steps)
-        .map(|i| at(i as f64 * step).map(|fit| fit.residual_rms))
+        .map(|i| at(i as f64 * step, &options).map(|fit| fit.residual_rms))
         .collect::<Result<_, _>>()?;
     let best = (0..tried.len())
         .min_by(|a, b| tried[*a].total_cmp(&tried[*b]))
@@ -185,8 +187,12 @@ fn inverse(track: &Track, declared: &Declared) -> Result<Aligned, Refusal> {
     } else {
         best as f64 * step
     };
+    let last = InverseOptions {
+        unfitted: true,
+        ..options.clone()
+    };
     Ok(Aligned {
-        fit: at(delay_s)?,
+        fit: at(delay_s, &last)?,
         delay_s,
     })
 }

@@ -30,7 +30,10 @@ pub(crate) fn of(
     base: &Conditions,
     shown: &mut Curves,
 ) -> Result<Vec<Measurand>, FittingError> {
+    let to_stops = recording.header().mounting == "free" && super::drivetrain::travel::is_one(recording);
     let found = match recording.header().mounting.as_str() {
+        // Pushes towards an end stop end at it: they are no coast-downs.
+        "free" if to_stops => Vec::new(),
         "free" => free::of(recording, declared)?,
         "back-driven" => driven::of(recording, declared, sensor)?,
         _ => return Ok(Vec::new()),
@@ -57,6 +60,9 @@ pub(crate) fn of(
         shown,
     )?);
     list.extend(super::drivetrain::small_loops(recording, &conditions)?);
+    if to_stops {
+        list.extend(super::drivetrain::travel::of(recording, declared, &conditions)?);
+    }
     compare(&mut list);
     list.extend(not_clamped(&conditions));
     Ok(list)

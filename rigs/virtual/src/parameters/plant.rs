@@ -13,7 +13,7 @@ use super::mounting::{self, Mounting};
 use crate::plant::{
     BearingParameters, DeratingParameters, DriveParameters, EndStopParameters, FirmwareParameters,
     FrictionParameters, GearParameters, HeatParameters, MotorParameters, PlantParameters, RippleOrder,
-    TorqueParameters,
+    TorqueParameters, UnevenFriction,
 };
 use crate::random::unit;
 
@@ -31,6 +31,10 @@ pub(super) fn read(table: &Section<'_>, mounting: Mounting, setup: &mut ChaCha8R
         gear: table.optional_section("gear").map(|table| gear(&table)),
         motor_friction: side(&friction.section("motor")),
         output_friction: side(&friction.section("output")),
+        uneven: friction
+            .optional_section("uneven")
+            .map(|table| uneven(&table))
+            .unwrap_or_default(),
         ripple: table.sections("ripple", 0..=32).iter().map(ripple).collect(),
         bearing: table
             .optional_section("bearing")
@@ -135,6 +139,7 @@ fn bearing(table: &Section<'_>) -> BearingParameters {
 fn end_stops(table: &Section<'_>) -> EndStopParameters {
     EndStopParameters {
         travel_rad: table.quantity::<Angle>("travel", 0.1..=60.0),
+        centre_rad: table.quantity_or::<Angle>("centre", -6.3..=6.3, 0.0),
         stiffness_nm_per_rad: table.quantity::<Stiffness>("stiffness", 1.0..=1e5),
         damping_nm_s_per_rad: table.quantity::<Damping>("damping", 0.0..=50.0),
     }
@@ -160,6 +165,14 @@ fn side(table: &Section<'_>) -> FrictionParameters {
         damping_nm_s_per_rad: table.quantity::<Damping>("bristle_damping", 0.0..=10.0),
         damping_speed_rad_s: table.quantity::<Speed>("bristle_damping_speed", 1e-4..=1e3),
         viscous_nm_s_per_rad: table.quantity::<Damping>("viscous", 0.0..=1.0),
+    }
+}
+
+fn uneven(table: &Section<'_>) -> UnevenFriction {
+    UnevenFriction {
+        swing_nm: table.quantity::<Torque>("swing", 0.0..=5.0),
+        order: table.number("order", 0.5..=20.0),
+        greatest_rad: table.quantity::<Angle>("greatest", -6.3..=6.3),
     }
 }
 

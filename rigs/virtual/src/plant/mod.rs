@@ -30,7 +30,7 @@ pub use firmware::{Firmware, FirmwareParameters};
 pub use friction::{Friction, FrictionParameters};
 pub use gear::GearParameters;
 pub use heat::{COPPER_PER_K, DeratingParameters, Heat, HeatParameters, Thermal};
-pub use hub::{BearingParameters, EndStopParameters};
+pub use hub::{BearingParameters, EndStopParameters, UnevenFriction};
 pub use mounting::{FarSide, Mounting, MountingParameters};
 pub use parameters::PlantParameters;
 pub use ripple::{RippleOrder, ripple_energy_j, ripple_nm};
@@ -197,9 +197,10 @@ impl Plant {
             }
         };
         let motor_friction = self.motor_friction.step_loaded(self.motor_speed_rad_s, h, load);
-        let output_friction = self
-            .output_friction
-            .step_loaded(self.hub_speed_rad_s, h, self.grab_nm);
+        let uneven = self.parameters.uneven.level_nm(self.hub_angle_rad);
+        let output_friction =
+            self.output_friction
+                .step_loaded(self.hub_speed_rad_s, h, self.grab_nm + uneven);
         let sensor = self.mounting.torque_nm(self.hub_angle_rad, self.hub_speed_rad_s);
         let hub = self.hub_nm();
         self.motor_speed_rad_s +=

@@ -3,7 +3,7 @@
 use super::{
     BearingParameters, DeratingParameters, DriveParameters, EndStopParameters, FirmwareParameters,
     FrictionParameters, GearParameters, Heat, HeatParameters, MotorParameters, MountingParameters,
-    RippleOrder, Thermal, TorqueParameters,
+    RippleOrder, Thermal, TorqueParameters, UnevenFriction,
 };
 
 /// Everything that describes the wheelbase and its mounting.
@@ -29,6 +29,8 @@ pub struct PlantParameters {
     pub motor_friction: FrictionParameters,
     /// Friction on the output side.
     pub output_friction: FrictionParameters,
+    /// Friction on the output side that changes with the angle.
+    pub uneven: UnevenFriction,
     /// Cogging and ripple.
     pub ripple: Vec<RippleOrder>,
     /// Eccentricity of the output bearing.

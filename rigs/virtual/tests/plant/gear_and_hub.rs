@@ -6,7 +6,9 @@ use crate::common;
 use std::f64::consts::{PI, TAU};
 
 use common::close;
-use virtual_rig::plant::{BearingParameters, EndStopParameters, Friction, PlantParameters, PowerStage};
+use virtual_rig::plant::{
+    BearingParameters, EndStopParameters, Friction, PlantParameters, PowerStage, UnevenFriction,
+};
 
 /// Springs and masses only.
 fn lossless(text: &str) -> PlantParameters {
@@ -165,6 +167,7 @@ fn end_stops_bounce_and_never_pull() {
     let bounce = |damping: f64, side: f64| {
         let stops = EndStopParameters {
             travel_rad: 2.0,
+            centre_rad: 0.0,
             stiffness_nm_per_rad: 400.0,
             damping_nm_s_per_rad: damping,
         };
@@ -186,4 +189,54 @@ fn end_stops_bounce_and_never_pull() {
         let (_, damped) = bounce(2.0, side);
         assert!((-4.5..-1.0).contains(&damped), "{damped}");
     }
+}
+
+/// Stops about another middle are those about zero, shifted; by hand 0.1 rad beyond, 40 N·m back.
+#[test]
+fn end_stops_lie_about_their_middle() {
+    let stops = EndStopParameters {
+        travel_rad: 2.0,
+        centre_rad: 0.3,
+        stiffness_nm_per_rad: 400.0,
+        damping_nm_s_per_rad: 0.0,
+    };
+    for (angle, torque) in [(1.4, -40.0), (1.25, 0.0), (-0.65, 0.0), (-0.8, 40.0)] {
+        close(stops.torque_nm(angle, 0.0), torque, 1e-9, "torque");
+        let energy = torque * torque / 800.0;
+        close(stops.energy_j(angle), energy, 1e-9, "energy");
+    }
+}
+
+/// Friction that is tighter at one place: ½·p·(1 + cos(n·(θ − φ))) by hand, half of p over a turn, and the block slides at what it adds.
+#[test]
+fn uneven_friction_is_greatest_where_it_says() {
+    let uneven = UnevenFriction {
+        swing_nm: 0.02,
+        order: 1.0,
+        greatest_rad: 0.7,
+    };
+    for (angle, level) in [
+        (0.7, 0.02),
+        (0.7 + PI, 0.0),
+        (0.7 + 0.5 * PI, 0.01),
+        (0.7 - PI / 3.0, 0.015),
+    ] {
+        close(uneven.level_nm(angle), level, 1e-12, "level");
+    }
+    let mean = (0..360)
+        .map(|k| uneven.level_nm(TAU * f64::from(k) / 360.0))
+        .sum::<f64>()
+        / 360.0;
+    close(mean, 0.01, 1e-12, "mean over a turn");
+    assert!(UnevenFriction::default().level_nm(1.0).abs() < 1e-15);
+    // At 1 rad/s, far above the Stribeck speed, the block comes to its Coulomb torque, its viscous part and what is added.
+    let side = common::belt().output_friction;
+    let steady = |added: f64| {
+        let mut friction = Friction::new(side);
+        (0..200_000)
+            .map(|_| friction.step_loaded(1.0, 25e-6, added))
+            .last()
+            .unwrap()
+    };
+    close(steady(0.02) - steady(0.0), 0.02, 1e-6, "added");
 }

@@ -92,7 +92,7 @@ fn every_key_that_is_read_is_documented_in_every_file() {
 }
 
 /// Tables that a unit may leave out.
-const TABLES: [&str; 5] = ["gear", "bearing", "end_stops", "derating", "faults"];
+const TABLES: [&str; 6] = ["gear", "bearing", "uneven", "end_stops", "derating", "faults"];
 /// Free texts of the controller's type plate, and what the first line of the ripple table says for all its orders.
 const EXEMPT: [&str; 6] = [
     "virtual.controller.model",

@@ -1,0 +1,57 @@
+//! Friction over the angle, from turns to and fro over a whole turn at several speeds.
+
+use std::f64::consts::TAU;
+
+use truerim_analysis::estimate::{Check, Outcome};
+use truerim_analysis::friction::{FALSE_FINDINGS, SteadyTurn, friction_over_angle};
+
+use super::One;
+use super::legs::Pair;
+use crate::fitting::document::Quantity;
+use crate::fitting::groups::with_checks;
+use crate::fitting::motion::{scale, track::Track};
+use crate::fitting::reading::plain;
+use crate::fitting::sensor::SensorTerms;
+
+/// Part of a turn that a pair must cover to count.
+const LEAST: f64 = 0.82;
+/// What each harmonic is called.
+const NAMES: [&str; 2] = ["once a turn", "twice a turn"];
+
+/// Swing, harmonics and sectors; the refusal in place of the swing alone where turns are too few or too short.
+pub(super) fn of(track: &Track, pairs: &[Pair], sensor: &SensorTerms) -> Vec<One> {
+    // The sensor reads what the wheelbase does to the drive: what turns the wheelbase is its negative.
+    let effort: Vec<f64> = track.torque_nm.iter().map(|nm| -nm).collect();
+    let whole: Vec<[SteadyTurn<'_>; 2]> = pairs
+        .iter()
+        .filter(|pair| pair.travel >= LEAST * TAU)
+        .map(|pair| [&pair.up, &pair.down].map(|range| Pair::turn(track, range, &effort)))
+        .collect();
+    let found = match friction_over_angle(&whole, &scale(sensor)) {
+        Ok(found) => found,
+        Err(refusal) => return vec![One::alone(Quantity::FrictionVariation, refusal)],
+    };
+    let check = Check::new(
+        "friction varies over the turn",
+        true,
+        format!(
+            "chance of such a swing without variation {:.2e}, told from none below {FALSE_FINDINGS}; {} turns to and fro",
+            found.chance,
+            whole.len()
+        ),
+    );
+    let with = |outcome: &Outcome| with_checks(outcome.clone(), [check.clone()]);
+    let mut all = vec![One::alone(Quantity::FrictionVariation, with(&found.swing))];
+    for (name, outcome) in NAMES.iter().zip(&found.harmonics) {
+        all.push(One::of(Quantity::FrictionHarmonic, name, outcome.clone()));
+    }
+    for ([from, to], estimate) in found.sectors {
+        let group = format!(
+            "{}° to {}°",
+            plain(from.to_degrees(), 4),
+            plain(to.to_degrees(), 4)
+        );
+        all.push(One::of(Quantity::FrictionSector, &group, estimate));
+    }
+    all
+}
