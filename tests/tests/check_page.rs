@@ -262,7 +262,8 @@ fn each_thing_alone_leads_to_its_own_line() {
     ];
     let wide = ("amplifier = \"1 kHz\"", "amplifier = \"2 kHz\"");
     let weight = ("# load = \"0 N·m\"", "load = \"0.2 N·m\"");
-    let cases: [(&[(&str, &str)], &str, &str, &str); 6] = [
+    type Case<'a> = (&'a [(&'a str, &'a str)], &'a str, &'a str, &'a str);
+    let cases: [Case<'_>; 6] = [
         (&[(DECLARED.0, noisy), ZEROED], "", "torque noise", "cable"),
         (
             &[loud[0], loud[1], ZEROED, wide],

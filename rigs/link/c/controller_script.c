@@ -17,7 +17,7 @@
 
 static const struct tr_channel channels[] = {
     {0, TR_CHANNEL_SETPOINT, TR_I16, TR_NEWTON_METRE, 1e-3, 0.0, -32768, 32767, 0, "setpoint"},
-    {1, TR_CHANNEL_TORQUE, TR_I16, TR_NEWTON_METRE, 1e-3, 0.0, -20000, 20000, 0, "torque"},
+    {1, TR_CHANNEL_TORQUE, TR_I16, TR_NEWTON_METRE, 1e-3, 0.0, -13000, 13000, 0, "torque"},
     {2, TR_CHANNEL_RIM_ANGLE, TR_I32, TR_RADIAN, 1e-5, 0.0, -2147483647, 2147483647, 0, "rim_angle"},
     {3, TR_CHANNEL_TEMPERATURE, TR_I16, TR_CELSIUS, 0.01, 0.0, -4000, 20000, 0, "temperature"},
     {4, TR_CHANNEL_SUPPLY, TR_I16, TR_VOLT, 0.001, 0.0, -32767, 32767, 0, "supply"}};

@@ -1,6 +1,8 @@
 /* Reads a stream of bytes on standard input and prints, for every candidate between delimiters, what it is: why it is no
  * frame, or its sequence, kind and fields in the order of chapter 5, codes as numbers, doubles as the bits of IEEE 754, text
- * as bytes; then `= ` and the frame that encoding the message again gives. For tests against other codecs. */
+ * as bytes; then `= ` and the frame that encoding the message again gives. For tests against other codecs.
+ *
+ * With arguments each is a candidate in hexadecimal, and what unstuffing makes of it is printed instead. */
 #include "truerim_link.h"
 
 #include <stdio.h>
@@ -284,12 +286,39 @@ static void show(enum tr_result result, const struct tr_frame *frame)
     }
 }
 
-int main(void)
+/* A candidate as it stands, without the splitter, which would never hand on a zero. */
+static void show_unstuffed(const char *text)
+{
+    uint8_t stuffed[TR_MAX_STUFFED], body[TR_MAX_RAW];
+    size_t length = 0, made = 0;
+    unsigned byte;
+    used = 0;
+    while (length < sizeof stuffed && sscanf(text + 2 * length, "%2x", &byte) == 1) {
+        stuffed[length++] = (uint8_t)byte;
+    }
+    if (tr_unstuff(stuffed, length, body, sizeof body, &made) == TR_OK) {
+        put("= ");
+        put_hex(body, made);
+    } else {
+        put("refused");
+    }
+}
+
+int main(int argc, char **argv)
 {
     static struct tr_splitter splitter;
     static uint8_t chunk[65536];
     struct tr_frame frame;
     size_t length, i;
+    int argument;
+    for (argument = 1; argument < argc; argument++) {
+        show_unstuffed(argv[argument]);
+        line[used] = 0;
+        puts(line);
+    }
+    if (argc > 1) {
+        return 0;
+    }
     tr_splitter_init(&splitter);
     while ((length = fread(chunk, 1, sizeof chunk, stdin)) > 0) {
         for (i = 0; i < length; i++) {

@@ -310,3 +310,76 @@ fn the_sanitizers_find_nothing_in_good_damaged_and_random_bytes() {
     );
     compare(&dump(&bytes), &run(sanitized(), &bytes));
 }
+
+/// Bytes from the Python package `cobs` 1.2.2, and what its tests refuse; a zero never reaches the C function through its splitter.
+#[test]
+fn unstuffing_alone_gives_the_published_bytes_and_refuses_what_is_none() {
+    let run: String = (1..=254).map(|byte| format!("{byte:02x}")).collect();
+    let (full, behind) = (format!("ff{run}"), format!("01ff{run}"));
+    let zero_first = format!("00{run}");
+    let good = [
+        ("01", ""),
+        ("0101", "00"),
+        ("010101", "0000"),
+        ("0311220233", "11220033"),
+        ("0511223344", "11223344"),
+        ("0211010101", "11000000"),
+        (full.as_str(), run.as_str()),
+        (behind.as_str(), zero_first.as_str()),
+    ];
+    let bad = [
+        "00",
+        "05313233",
+        "053132333400",
+        "0531320034",
+        "000531323334",
+        "ff01",
+    ];
+    let output = std::process::Command::new(sanitized())
+        .args(good.map(|(stuffed, _)| stuffed))
+        .args(bad)
+        .output()
+        .unwrap();
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let said = String::from_utf8(output.stdout).unwrap();
+    let expected: Vec<String> = good.iter().map(|(_, body)| format!("= {body}")).collect();
+    let refused = bad.map(|_| "refused".to_owned());
+    assert_eq!(
+        said.lines().collect::<Vec<_>>(),
+        [&expected[..], &refused].concat()
+    );
+}
+
+/// Counts at the ends of what PROTOCOL.md chapter 5 allows, and one beyond.
+#[test]
+fn counts_have_the_same_ends() {
+    // Count, period, whether it has a meaning: a single setpoint needs no period.
+    let cases = [
+        (0, 500, false),
+        (1, 500, true),
+        (1, 0, true),
+        (2, 0, false),
+        (2, 1, true),
+        (64, 500, true),
+        (65, 500, false),
+    ];
+    for (count, period_us, meaning) in cases {
+        let mut payload = 7_u64.to_le_bytes().to_vec();
+        payload.extend(u32::to_le_bytes(period_us));
+        payload.extend([0, count]);
+        payload.extend(vec![1; 2 * usize::from(count)]);
+        let mut out = [0; rig_link::MAX_FRAME];
+        let length = encode_frame(0x09, 1, &payload, &mut out).unwrap();
+        let (ours, theirs) = (dump(&out[..length]), run(sanitized(), &out[..length]));
+        compare(&ours, &theirs);
+        assert_eq!(
+            !ours.contains("malformed"),
+            meaning,
+            "{count} each {period_us} us: {ours}"
+        );
+    }
+}

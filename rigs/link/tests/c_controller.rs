@@ -136,8 +136,9 @@ fn every_message_in_every_state_is_answered_as_the_table_says() {
 #[test]
 fn every_cause_trips_in_its_step_and_stays_latched() {
     type Cause = (&'static str, fn(&mut Rig));
-    let causes: [Cause; 9] = [
+    let causes: [Cause; 11] = [
         ("RimSpeed", |rig| rig.set("turn", 130)),
+        ("RimSpeed", |rig| rig.set("turn", -130)),
         ("RimWindow", |rig| rig.set("rim", 20_100)),
         ("SensorTorque", |rig| rig.set("torque", -10_000)),
         ("SensorTorque", |rig| rig.set("torque", 20_000)),
@@ -145,6 +146,7 @@ fn every_cause_trips_in_its_step_and_stays_latched() {
         ("SensorFault", |rig| rig.set("temperature", 20_000)),
         ("SensorFault", |rig| rig.set("valid", 0)),
         ("Supply", |rig| rig.set("supply", 17_000)),
+        ("Supply", |rig| rig.set("supply", 31_000)),
         ("EmergencyStop", |rig| rig.set("stop", 0)),
     ];
     for (name, make) in causes {
@@ -161,6 +163,11 @@ fn every_cause_trips_in_its_step_and_stays_latched() {
         assert!(
             said.contains("code: Tripped") && said.contains("code: Disarmed, detail: 4"),
             "{said}"
+        );
+        let status = rig.ask(&HostMessage::StatusRequest(Empty)).join("\n");
+        assert!(
+            status.contains("credit: 256"),
+            "{name}: the queue is empty: {status}"
         );
         rig.step(4_000);
         assert_eq!(
@@ -182,6 +189,45 @@ fn every_cause_trips_in_its_step_and_stays_latched() {
     assert_eq!(rig.power, 1);
     rig.step(10);
     assert!(rig.take().join("\n").contains("trip: RimWindow"));
+    // A sensor at the end of its range says nothing any more, whatever the limit: 13 N·m of 15.
+    let wide = Configuration {
+        sensor_torque_limit_mnm: 15_000,
+        ..LIMITS
+    };
+    for end in [12_999, -12_999, 13_000, -13_000] {
+        let mut rig = Rig::armed(wide);
+        rig.set("torque", end);
+        rig.step(1);
+        assert_eq!(rig.power == 1, end.abs() < 13_000, "{end}");
+        let tripped = rig.take().join("\n").contains("trip: SensorTorque");
+        assert_eq!(tripped, end.abs() == 13_000, "{end}");
+    }
+    // A window from where it was armed, far beside zero; and the other way out of it.
+    let mut rig = Rig::new();
+    rig.set("rim", 100_000);
+    rig.prepare(Configuration {
+        setpoint_expiry_us: 1_000_000,
+        watchdog_us: 1_000_000,
+        ..LIMITS
+    });
+    rig.arm();
+    rig.set("turn", -100);
+    rig.step(195);
+    assert_eq!(rig.power, 1);
+    rig.step(10);
+    assert!(rig.take().join("\n").contains("trip: RimWindow"));
+    // Samples that nobody takes for longer than the watchdog are none, keep-alives or not.
+    let mut rig = Rig::armed(Configuration {
+        setpoint_expiry_us: 1_000_000,
+        ..LIMITS
+    });
+    for stamp in 2..200 {
+        let feed = rig.frame(&HostMessage::KeepAlive(KeepAlive { host_ns: stamp }));
+        rig.bytes(&feed);
+        rig.step(20);
+    }
+    assert_ne!(rig.power, 1);
+    assert!(rig.take().join("\n").contains("trip: Internal"));
     // A fault of the board trips from Ready too.
     let mut rig = Rig::in_state("Ready");
     rig.command("fault 1");
@@ -205,9 +251,9 @@ fn silence_and_old_setpoints_end_the_torque_in_their_time() {
     rig.step(1);
     assert!(rig.power != 1 && rig.take().join("\n").contains("trip: Watchdog"));
     assert!(rig.ask(&HostMessage::ClearTrip(ClearTrip { trips: 1 }))[0].contains("CauseRemains, detail: 1"));
+    rig.step(400); // the brake's time
     // A stamp that does not rise feeds nothing.
     assert!(rig.ask(&HostMessage::KeepAlive(KeepAlive { host_ns: 1 }))[0].contains("Echo"));
-    rig.step(400); // the brake's time
     assert!(rig.ask(&HostMessage::ClearTrip(ClearTrip { trips: 1 }))[0].contains("CauseRemains, detail: 1"));
     rig.feed();
     assert!(rig.ask(&HostMessage::ClearTrip(ClearTrip { trips: 1 }))[0].contains("state: Ready"));
@@ -247,8 +293,11 @@ fn setpoints_are_taken_whole_or_refused_whole() {
     }
     let said = rig.ask(&setpoints(first + 200_000, &[5], false));
     assert!(said[0].contains("QueueFull, detail: 0"), "{said:?}");
-    let said = rig.ask(&setpoints(first + 1_000, &[5], false));
-    assert!(said[0].contains("OutOfOrder"), "{said:?}");
+    // Before the last of the queue, or at its very tick (64 entries of half a millisecond each block).
+    for tick in [first + 1_000, first + 255 * 500] {
+        let said = rig.ask(&setpoints(tick, &[5], false));
+        assert!(said[0].contains("OutOfOrder"), "{said:?}");
+    }
     // Entries that are late are counted; the rest plays.
     let mut rig = Rig::armed(LIMITS);
     let late = rig.tick - 600;
@@ -290,6 +339,8 @@ fn a_stop_overtakes_what_came_before_it_and_empties_the_queue() {
         .iter()
         .position(|text| text.contains("WrongState, detail: 1"));
     assert!(stopped < refused && stopped.is_some(), "{said:?}");
+    let status = rig.ask(&HostMessage::StatusRequest(Empty)).join("\n");
+    assert!(status.contains("credit: 256"), "{status}");
     // Arming again plays nothing of before.
     rig.feed();
     let request = rig.request();

@@ -179,24 +179,34 @@ impl Rig {
 
     pub(crate) fn ready(limits: Configuration) -> Self {
         let mut rig = Self::new();
-        rig.step(1);
-        rig.ask(&HostMessage::Configure(limits));
-        rig.ask(&HostMessage::StartSampling(Empty));
+        rig.prepare(limits);
         rig
+    }
+
+    /// Configures it and has it sample.
+    pub(crate) fn prepare(&mut self, limits: Configuration) {
+        self.step(1);
+        self.ask(&HostMessage::Configure(limits));
+        self.ask(&HostMessage::StartSampling(Empty));
     }
 
     pub(crate) fn armed(limits: Configuration) -> Self {
         let mut rig = Self::ready(limits);
-        rig.feed();
-        let request = rig.request();
-        rig.ask(&request);
-        let confirm = rig.confirm();
-        let said = rig.ask(&confirm);
+        rig.arm();
+        rig
+    }
+
+    /// Both steps of arming.
+    pub(crate) fn arm(&mut self) {
+        self.feed();
+        let request = self.request();
+        self.ask(&request);
+        let confirm = self.confirm();
+        let said = self.ask(&confirm);
         assert!(
             said[0].contains("state: Armed") && said[1].contains("code: Armed"),
             "{said:?}"
         );
-        rig
     }
 
     /// Armed, and pushing 1,000 counts from the next step on.
