@@ -9,12 +9,14 @@ mod cogging_recovery;
 mod common;
 #[path = "common/drivetrain.rs"]
 mod drivetrain;
+mod end_stop;
 mod estimate;
 mod frequency;
 mod frequency_bound;
 mod friction;
 mod friction_coast;
 mod friction_motion;
+mod friction_over_angle;
 mod friction_rest;
 mod heat;
 mod inertia;

@@ -239,7 +239,11 @@ mod tests {
     #[test]
     fn a_code_that_is_never_read_is_missing_and_a_fast_turn_tells_none() {
         // Ten readings a code of steps of three, the fourth left out; by hand 1 of 20.
-        let slow: Array1<i32> = (0..200).map(|i| i / 10).filter(|c| *c != 3).map(|c| 3 * c).collect();
+        let slow: Array1<i32> = (0..200)
+            .map(|i| i / 10)
+            .filter(|c| *c != 3)
+            .map(|c| 3 * c)
+            .collect();
         assert_eq!(missing(&slow, 3), Some((1, 20)));
         let whole: Array1<i32> = (0..200).map(|i| 3 * (i / 10)).collect();
         assert_eq!(missing(&whole, 3), Some((0, 20)));

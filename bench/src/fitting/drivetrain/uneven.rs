@@ -1,7 +1,9 @@
 //! Friction over the angle, from turns to and fro over a whole turn at several speeds.
 
 use std::f64::consts::TAU;
+use std::ops::Range;
 
+use ndarray::ArrayView1;
 use truerim_analysis::estimate::{Check, Outcome};
 use truerim_analysis::friction::{FALSE_FINDINGS, SteadyTurn, friction_over_angle};
 
@@ -22,10 +24,28 @@ const NAMES: [&str; 2] = ["once a turn", "twice a turn"];
 pub(super) fn of(track: &Track, pairs: &[Pair], sensor: &SensorTerms) -> Vec<One> {
     // The sensor reads what the wheelbase does to the drive: what turns the wheelbase is its negative.
     let effort: Vec<f64> = track.torque_nm.iter().map(|nm| -nm).collect();
-    let whole: Vec<[SteadyTurn<'_>; 2]> = pairs
+    let of_angle = |range: &Range<usize>| track.rim_rad.get(range.clone()).unwrap_or_default();
+    let lowest = |pair: &Pair| of_angle(&pair.up).first().copied().unwrap_or_default();
+    let long: Vec<&Pair> = pairs.iter().filter(|pair| pair.travel >= LEAST * TAU).collect();
+    let first = long.first().map_or(0.0, |pair| lowest(pair));
+    // Legs lie in one turn or in the next; friction comes back with each.
+    let shifted: Vec<[Vec<f64>; 2]> = long
         .iter()
-        .filter(|pair| pair.travel >= LEAST * TAU)
-        .map(|pair| [&pair.up, &pair.down].map(|range| Pair::turn(track, range, &effort)))
+        .map(|pair| {
+            let turns = TAU * ((lowest(pair) - first) / TAU).round();
+            [&pair.up, &pair.down].map(|range| of_angle(range).iter().map(|a| a - turns).collect())
+        })
+        .collect();
+    let whole: Vec<[SteadyTurn<'_>; 2]> = long
+        .iter()
+        .zip(&shifted)
+        .map(|(pair, [up, down])| {
+            let turn = |range: &Range<usize>, angle| SteadyTurn {
+                angle_rad: ArrayView1::from(angle),
+                ..Pair::turn(track, range, &effort)
+            };
+            [turn(&pair.up, up.as_slice()), turn(&pair.down, down.as_slice())]
+        })
         .collect();
     let found = match friction_over_angle(&whole, &scale(sensor)) {
         Ok(found) => found,

@@ -6,6 +6,7 @@
 use std::f64::consts::TAU;
 use std::ops::Range;
 
+use bench_core::rig::StageKind;
 use ndarray::{ArrayView1, aview1};
 use truerim_analysis::estimate::{Check, Estimate, Outcome, Refusal};
 use truerim_analysis::friction::{
@@ -119,9 +120,10 @@ fn orders_seen(track: &Track, declared: &Declared) -> Vec<f64> {
     all
 }
 
-/// Rows behind each change of the command, in which a gap closes; none for a direct drive.
+/// Rows behind each change of the command, in which a gap closes; none for a drivetrain without gears.
 fn closing(track: &Track, declared: &Declared) -> Vec<Range<usize>> {
-    if declared.stages == Some(0) {
+    let geared = |d: &bench_core::rig::Drivetrain| d.stages.iter().any(|s| s.kind == StageKind::Gears);
+    if !declared.drivetrain.as_ref().is_some_and(geared) {
         return Vec::new();
     }
     let rows = (CLOSES_S * track.fs_hz) as usize;
@@ -171,6 +173,14 @@ fn inverse(track: &Track, declared: &Declared) -> Result<Aligned, Refusal> {
             effort: ArrayView1::from(&effort),
         };
         inverse_dynamics(&motion, options)
+    };
+    // Few and short pushes leave too little once a gap has closed.
+    let options = match at(0.0, &options) {
+        Err(Refusal::TooFewSamples { .. }) => InverseOptions {
+            left_out: Vec::new(),
+            ..options
+        },
+        _ => options,
     };
     let (longest, steps) = DELAYS;
     let step = longest / steps as f64;

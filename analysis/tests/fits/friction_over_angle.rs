@@ -1,7 +1,7 @@
 //! Friction over the angle of a turn: known variations with noise that wanders, and none, over seeds.
 #![allow(clippy::unwrap_used, clippy::print_stdout)] // a test
 
-mod common;
+use crate::common;
 
 use std::f64::consts::TAU;
 

@@ -1,7 +1,7 @@
 //! Presses onto an end stop: simulated by stepping the bristle's own differential equation, over seeds.
 #![allow(clippy::unwrap_used, clippy::print_stdout)] // a test
 
-mod common;
+use crate::common;
 
 use common::Random;
 use ndarray::aview1;
