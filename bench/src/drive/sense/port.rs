@@ -226,3 +226,66 @@ fn one_turn(
 pub(crate) fn ns(now: HostNs) -> i64 {
     i64::try_from(now.0).unwrap_or(i64::MAX)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::words;
+    use bench_core::sensor::lines::LinesSettings;
+    use bench_core::sensor::{Account, Lines, Scale};
+
+    /// What a sensor declared with 1,000 lines a second is said to do when it sends one each `period_ns`.
+    fn account(period_ns: i64, line: &str) -> Account {
+        let mut lines = Lines::new(LinesSettings {
+            pattern: "{torque} N·m".parse().unwrap(),
+            scale: Scale {
+                nm: 1.0,
+                offset_nm: 0.0,
+            },
+            rate_hz: 1_000.0,
+            delay_s: 0.0,
+            way_s: 1e-3,
+        });
+        for number in 0..2_000 {
+            lines.receive(number * period_ns, line.as_bytes(), |_| {});
+        }
+        lines.account().clone()
+    }
+
+    fn amiss(account: &Account, failed: Option<&str>) -> Vec<String> {
+        let all = words("/dev/demo", 1_000.0, account, failed);
+        all.into_iter()
+            .filter(|said| said.amiss)
+            .map(|said| said.words)
+            .collect()
+    }
+
+    #[test]
+    fn a_rate_beside_the_declared_one_is_amiss_and_a_rounded_one_is_not() {
+        let line = "0.5 N·m\n";
+        // 1,000 and 996 lines a second.
+        for period_ns in [1_000_000, 1_004_000] {
+            assert_eq!(amiss(&account(period_ns, line), None), [""; 0], "{period_ns}");
+        }
+        let fast = amiss(&account(900_000, line), None);
+        assert!(
+            fast.iter()
+                .any(|words| words == "it sends 1111.1 lines a second, 1000.0 declared"),
+            "{fast:?}"
+        );
+    }
+
+    #[test]
+    fn whatever_is_not_a_plain_fact_is_amiss() {
+        assert_eq!(
+            amiss(&Account::default(), None),
+            ["torque sensor on /dev/demo: 0 readings"]
+        );
+        // The first line may be half a one and counts for nothing.
+        let other = amiss(&account(1_000_000, "0.5 lbf·ft\n"), Some("the port is gone"));
+        assert!(
+            other[0].contains("0 readings") && other[1].contains("1999 lines not read"),
+            "{other:?}"
+        );
+        assert_eq!(other[2], "the port is gone");
+    }
+}

@@ -113,13 +113,13 @@ mod tests {
     use rand_chacha::ChaCha8Rng;
     use rand_chacha::rand_core::{Rng, SeedableRng};
 
-    /// White numbers (rectangular), each the mean of `smooth` successive ones, on something that wanders by a hundred times as much.
+    /// White numbers (rectangular), each the mean of `smooth` successive ones, on something that wanders by sixty times as much.
     fn whiteness(smooth: usize, seed: u64) -> f64 {
         let mut random = ChaCha8Rng::seed_from_u64(seed);
         let white: Vec<f64> = (0..8_000).map(|_| f64::from(random.next_u32()) / 4e9).collect();
         let mut sums = Sums::default();
         for (row, some) in white.windows(smooth).enumerate() {
-            let wander = 50.0 * (row as f64 / 2_000.0).sin();
+            let wander = 50.0 * (row as f64 / 20_000.0).sin();
             sums.take(some.iter().sum::<f64>() / smooth as f64 + wander);
         }
         sums.whiteness().unwrap()
