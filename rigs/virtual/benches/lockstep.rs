@@ -11,7 +11,6 @@ use virtual_rig::random::{Stream, generator};
 use virtual_rig::{Mounting, VirtualRig};
 
 #[path = "../tests/plant/common/mod.rs"]
-#[allow(clippy::unwrap_used, clippy::panic)] // as in the tests
 mod common;
 
 use common::bench::{Bench, configuration};

@@ -1,5 +1,6 @@
 //! A small recording with every kind of content, made of closed forms so that readers can be checked against it.
 #![allow(dead_code, reason = "each test file uses its part")]
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests may fail them
 
 use std::path::Path;
 use std::process::{Command, Output};

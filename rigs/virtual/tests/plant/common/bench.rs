@@ -1,5 +1,5 @@
 //! A minimal bench: sends messages, takes the rig's answers apart.
-#![allow(dead_code)]
+#![allow(dead_code, clippy::unwrap_used, clippy::panic)] // helpers of tests may fail them
 
 use rig_link::message::{
     ArmConfirm, ArmRequest, Configuration, Empty, Hello, KeepAlive, Setpoints, Stop, WindowReference,

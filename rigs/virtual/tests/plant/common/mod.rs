@@ -1,5 +1,5 @@
 //! The units' plants without chance, and other common ground of the tests.
-#![allow(dead_code, missing_docs)]
+#![allow(dead_code, missing_docs, clippy::unwrap_used, clippy::panic)] // helpers of tests may fail them
 
 pub(crate) mod bench;
 
