@@ -13,7 +13,7 @@ UNITS = {
     "milliseconds": ("ms", 1e3), "hertz": ("Hz", 1), "newton_metres": ("N·m", 1), "newton_metres_per_millisecond": ("N·m/ms", 1e-3),
     "newton_metres_per_radian": ("N·m/rad", 1), "newton_metre_seconds_per_radian": ("N·m·s/rad", 1),
     "kilogram_square_metres": ("kg·m²", 1), "degrees": ("°", 57.29577951308232), "radians_per_second": ("rad/s", 1), "percent": ("%", 100),
-    "millinewtonmetres": ("mN·m", 1e3), "seconds": ("s", 1), "celsius": ("°C", 1), "plain": ("", 1),
+    "millinewtonmetres": ("mN·m", 1e3), "seconds": ("s", 1), "celsius": ("°C", 1), "newtons": ("N", 1), "plain": ("", 1),
 }
 
 # One pass over the page: what each row, cell and linked number holds, and what every target of a link holds.
