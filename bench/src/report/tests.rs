@@ -355,6 +355,25 @@ fn what_the_driver_gets_comes_before_what_a_turning_rim_shows() {
 }
 
 #[test]
+fn a_run_on_a_free_rim_speaks_of_what_it_was_for() {
+    let mut d = document();
+    let latency = d.measurands[0].clone();
+    let made = |quantity, result| super::sample::measurand(quantity, "", latency.conditions.clone(), result);
+    let clamp_it = || refused("mounting", "clamp it");
+    d.measurands = vec![
+        made(Quantity::Latency, clamp_it()),
+        made(Quantity::Bandwidth, clamp_it()),
+        made(Quantity::Travel, latency.result.clone()),
+    ];
+    let page = |d: &FitDocument| html(d, &[]);
+    let text = page(&d);
+    assert!(text.contains("The rim turns <a"), "{text}");
+    assert!(!text.contains("No latency can be given"), "{text}");
+    d.measurands[2].result = refused("no_contact", "no stop was met");
+    assert!(page(&d).contains("No latency can be given: clamp it"));
+}
+
+#[test]
 fn other_groups_keep_their_refusals_and_reasons() {
     let mut d = document();
     let at = d.measurands.iter().position(|m| !m.headline).unwrap();

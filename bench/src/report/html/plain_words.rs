@@ -18,6 +18,7 @@ pub(super) fn section(document: &FitDocument) -> String {
         small_changes(document),
         warming(document),
         turning(document),
+        between_stops(document),
         ringing(document),
     ] {
         if !sentence.is_empty() {
@@ -126,7 +127,7 @@ fn sentences<const N: usize>(list: [Option<String>; N]) -> String {
 /// Why there is no number; nothing where the procedure was about other things and did not play for it.
 fn unless_not_played(document: &FitDocument, quantity: Quantity, what: &str) -> String {
     let refused = document.headline(quantity).and_then(|m| m.result.refused());
-    let not_played = refused.is_some_and(|r| matches!(r.code.as_str(), "no_steps" | "no_chirp"));
+    let not_played = refused.is_some_and(|r| matches!(r.code.as_str(), "no_steps" | "no_chirp" | "mounting"));
     let other = |m: &Measurand| {
         matches!(
             m.quantity.family(),
@@ -166,6 +167,15 @@ fn turning(document: &FitDocument) -> String {
         return format!("As the rim turns, {last}.");
     }
     format!("As the rim turns, {} and {last}.", clauses.join(", "))
+}
+
+/// How far a rim turns.
+fn between_stops(document: &FitDocument) -> String {
+    let travel = number(document, Quantity::Travel)
+        .map(|travel| format!("The rim turns {travel} from one end stop to the other."));
+    let centre = number(document, Quantity::TravelCentre)
+        .map(|centre| format!("The middle between them lies at {centre} by the rim encoder."));
+    sentences([travel, centre])
 }
 
 fn steps(document: &FitDocument) -> String {
