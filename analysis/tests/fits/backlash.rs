@@ -3,10 +3,8 @@
 //! of the upper bound, refusals.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-use crate::common;
-use crate::drivetrain;
-use common::{Random, list};
-use drivetrain::{Tally, noisy, reference, steps};
+use crate::common::{Random, list};
+use crate::drivetrain::{Tally, noisy, reference, steps};
 use ndarray::ArrayView1;
 use std::f64::consts::{PI, TAU};
 use truerim_analysis::backlash::*;

@@ -2,10 +2,8 @@
 //! names of declared orders; what is refused.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-use crate::common;
-use crate::drivetrain;
-use common::{Random, list};
-use drivetrain::{noisy, reference};
+use crate::common::{Random, list};
+use crate::drivetrain::{noisy, reference};
 use ndarray::{Array1, ArrayView1};
 use std::f64::consts::TAU;
 use truerim_analysis::cogging::*;

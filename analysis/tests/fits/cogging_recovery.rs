@@ -1,10 +1,8 @@
 //! Cogging over seeds: surging speed, reversals, lost counts, wild and missing readings, both directions, load.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-use crate::common;
-use crate::drivetrain;
-use common::Random;
-use drivetrain::{Tally, noisy, steps};
+use crate::common::Random;
+use crate::drivetrain::{Tally, noisy, steps};
 use ndarray::ArrayView1;
 use std::f64::consts::TAU;
 use truerim_analysis::cogging::*;

@@ -1,9 +1,7 @@
 //! Presses onto an end stop: simulated by stepping the bristle's own differential equation, over seeds.
 #![allow(clippy::unwrap_used, clippy::print_stdout)] // a test
 
-use crate::common;
-
-use common::Random;
+use crate::common::Random;
 use ndarray::aview1;
 use truerim_analysis::end_stop::{EndStopFit, EndStopOptions, Presses, fit_end_stop, travel};
 use truerim_analysis::estimate::Refusal;

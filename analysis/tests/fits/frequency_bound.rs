@@ -1,9 +1,8 @@
 //! How near bandwidth comes to the Cramér–Rao bound when sensor noise is all that differs.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
-use crate::common;
-use common::Random;
-use common::sweep::{Chain, FS_HZ, SENSOR_DELAY_S, records};
+use crate::common::Random;
+use crate::common::sweep::{Chain, FS_HZ, SENSOR_DELAY_S, records};
 use realfft::RealFftPlanner;
 use truerim_analysis::frequency::*;
 

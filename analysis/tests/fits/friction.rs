@@ -2,10 +2,8 @@
 //! (tests/reference/analysis/friction.py), recovery over seeds, refusals.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-use crate::common;
-use crate::drivetrain;
-use common::{Random, list};
-use drivetrain::{Lugre, Tally, friction_reference as reference, noisy, steps};
+use crate::common::{Random, list};
+use crate::drivetrain::{Lugre, Tally, friction_reference as reference, noisy, steps};
 use ndarray::{Array1, ArrayView1};
 use std::f64::consts::TAU;
 use truerim_analysis::estimate::{Estimate, Outcome};

@@ -1,11 +1,9 @@
 //! Friction over the angle of a turn: known variations with noise that wanders, and none, over seeds.
 #![allow(clippy::unwrap_used, clippy::print_stdout)] // a test
 
-use crate::common;
-
 use std::f64::consts::TAU;
 
-use common::Random;
+use crate::common::Random;
 use ndarray::ArrayView1;
 use truerim_analysis::friction::{FALSE_FINDINGS, OverAngle, SteadyTurn, TorqueScale, friction_over_angle};
 

@@ -2,10 +2,8 @@
 //! recovery over seeds; refusals.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-use crate::common;
-use crate::drivetrain;
-use common::Random;
-use drivetrain::{Lugre, Tally, noisy, steps};
+use crate::common::Random;
+use crate::drivetrain::{Lugre, Tally, noisy, steps};
 use ndarray::ArrayView1;
 use std::f64::consts::TAU;
 use truerim_analysis::friction::*;

@@ -1,8 +1,7 @@
 //! Warming against the closed forms of one and two bodies.
 #![allow(clippy::unwrap_used)] // a test
 
-use crate::common;
-use common::Random;
+use crate::common::Random;
 use truerim_analysis::estimate::Outcome;
 use truerim_analysis::heat::{HeatRecord, Hold, derating, held, recovery, sustained, warming};
 

@@ -1,9 +1,8 @@
 //! Latency against rises that an independent simulation made (tests/reference/analysis/rise.py).
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
-use crate::common;
-use common::rises::*;
-use common::{Columns, Random, interpolate};
+use crate::common::rises::*;
+use crate::common::{Columns, Random, interpolate};
 use truerim_analysis::latency::{LatencyFit, LatencyOptions, SensorForm};
 
 /// The fit must give back the mean of the delays that were put in, whatever the amplitude, without friction, with it,

@@ -1,9 +1,8 @@
 //! How near the delay of one repeat comes to the Cramér–Rao bound.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
-use crate::common;
-use common::rises::*;
-use common::{Columns, interpolate};
+use crate::common::rises::*;
+use crate::common::{Columns, interpolate};
 
 /// Bound of one delay with its base unknown and the shape known, from samples up to `until_s` after onset: noise over the root
 /// of what the slope has beside a constant (Kay, Fundamentals of Statistical Signal Processing, 1993, 3.7).

@@ -2,9 +2,8 @@
 //! declared.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
-use crate::common;
-use common::rises::*;
-use common::{Columns, Random};
+use crate::common::rises::*;
+use crate::common::{Columns, Random};
 use ndarray::ArrayView1;
 use truerim_analysis::latency::{LatencyOptions, fit_latency_groups};
 use truerim_analysis::step::StepRecord;

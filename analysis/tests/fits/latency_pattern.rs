@@ -1,9 +1,8 @@
 //! Arrivals on the firmware's comb, marks of the onset, steps through a gap.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
-use crate::common;
-use common::rises::*;
-use common::{Columns, Random};
+use crate::common::rises::*;
+use crate::common::{Columns, Random};
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome};
 use truerim_analysis::latency::*;
 

@@ -1,9 +1,8 @@
 //! Steps that give no latency, and why.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
-use crate::common;
-use common::Columns;
-use common::rises::*;
+use crate::common::Columns;
+use crate::common::rises::*;
 use ndarray::ArrayView1;
 use truerim_analysis::latency::{LatencyFit, LatencyOptions, fit_latency};
 use truerim_analysis::step::StepRecord;

@@ -1,8 +1,7 @@
 //! Resonances by poles and by circles: both right where the system is linear, told apart where it is not.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
-use crate::common;
-use common::Random;
+use crate::common::Random;
 use realfft::num_complex::Complex64;
 use truerim_analysis::modes::{Mode, ModeOptions, resonances};
 use truerim_analysis::rational::*;

@@ -1,8 +1,7 @@
 //! Best linear approximation against numpy (tests/reference/analysis/multisine.py) and closed forms of polynomials.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
-use crate::common;
-use common::{Random, list};
+use crate::common::{Random, list};
 use ndarray::ArrayView1;
 use serde_json::Value;
 use std::f64::consts::TAU;

@@ -1,8 +1,7 @@
 //! Phase readings and group delay of sweeps against chains whose truth has a closed form.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
-use crate::common;
-use common::sweep::{Chain, DELAY_S, SENSOR_DELAY_S, records};
+use crate::common::sweep::{Chain, DELAY_S, SENSOR_DELAY_S, records};
 use std::f64::consts::TAU;
 use truerim_analysis::frequency::*;
 

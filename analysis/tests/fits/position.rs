@@ -1,8 +1,7 @@
 //! Step and noise of a position sensor: closed forms and simulated readings over seeds.
 #![allow(clippy::unwrap_used)]
 
-use crate::common;
-use common::Random;
+use crate::common::Random;
 use ndarray::{Array1, aview1};
 use truerim_analysis::position::{reading_noise, step_counts};
 

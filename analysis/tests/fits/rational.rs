@@ -1,8 +1,7 @@
 //! Rational fit against python-control's truth and scipy's optimum (tests/reference/analysis/rational.py), and over seeds.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
-use crate::common;
-use common::{Random, list};
+use crate::common::{Random, list};
 use realfft::num_complex::Complex64;
 use serde_json::Value;
 use std::f64::consts::{FRAC_PI_2, TAU};

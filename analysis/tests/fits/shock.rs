@@ -1,8 +1,7 @@
 //! Half-sine pulses against closed forms: a first-order lag, and an oscillator without damping.
 #![allow(clippy::unwrap_used)] // a test
 
-use crate::common;
-use common::Random;
+use crate::common::Random;
 use std::f64::consts::{PI, TAU};
 use truerim_analysis::estimate::Outcome;
 use truerim_analysis::shock::{PulseRecord, PulseTerms, TrainRecord, shock, trains};

@@ -1,8 +1,7 @@
 //! Small changes, small sines and held torque against closed forms.
 #![allow(clippy::unwrap_used)] // a test
 
-use crate::common;
-use common::Random;
+use crate::common::Random;
 use std::f64::consts::TAU;
 use truerim_analysis::estimate::Outcome;
 use truerim_analysis::small::{SineRecord, Trial, TrialOptions, grain, sine, told};

@@ -1,8 +1,7 @@
 //! Spectra against scipy (tests/reference/analysis/spectra.py) and closed forms of Bendat and Piersol.
 #![allow(clippy::unwrap_used)]
 
-use crate::common;
-use common::{Random, list};
+use crate::common::{Random, list};
 use serde_json::Value;
 use truerim_analysis::frequency::{
     auto_spectrum_error, coherence_error, cross_spectrum_error, magnitude_error, phase_error_rad,

@@ -2,8 +2,7 @@
 
 #![allow(clippy::unwrap_used)] // a test may fail
 
-use crate::common;
-use common::Random;
+use crate::common::Random;
 use truerim_analysis::estimate::Outcome;
 use truerim_analysis::static_map::{
     Correction, MapOptions, Reading, fit_map, isotonic, straightest, through_ends, through_zero,

@@ -1,8 +1,7 @@
 //! Step measures against closed forms (checks ST-1 to ST-6; roots by scipy's brentq, python-control agrees).
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
-use crate::common;
-use common::Random;
+use crate::common::Random;
 use ndarray::ArrayView1;
 use std::f64::consts::TAU;
 use truerim_analysis::step::*;

@@ -1,7 +1,6 @@
 //! Differences, equivalence and many tests at once.
 
-use crate::common;
-use common::{cases, near};
+use crate::common::{cases, near};
 use quality::compare::*;
 use quality::{Refusal, Summary};
 

@@ -1,7 +1,6 @@
 //! Decisions and risks against printed examples and closed forms.
 
-use crate::common;
-use common::{cases, near};
+use crate::common::{cases, near};
 use quality::conformity::*;
 
 /// JCGM 106:2012, 7.4 (inputs from memory; printed 92 %): −5.47 V, u 0.05 V, at most −5.40 V is Φ(1.4).

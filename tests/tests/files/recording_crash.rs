@@ -6,12 +6,11 @@
     reason = "a test ends with the first surprise"
 )]
 
-use crate::recording_support;
 use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Command, Stdio};
 
-use recording_support as support;
+use crate::recording_support as support;
 use tempfile::tempdir;
 use truerim::recording::{Completion, Recording, RecordingWriter, recover, verify};
 

@@ -6,11 +6,10 @@
     reason = "a test ends with the first surprise"
 )]
 
-use crate::recording_support;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-use recording_support as support;
+use crate::recording_support as support;
 use tempfile::{TempDir, tempdir};
 use truerim::recording::Recording;
 

@@ -6,12 +6,11 @@
     reason = "a test ends with the first surprise"
 )]
 
-use crate::recording_support;
 use std::io::{BufRead, BufReader, Lines, Write};
 use std::path::Path;
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 
-use recording_support as support;
+use crate::recording_support as support;
 use tempfile::tempdir;
 use truerim::recording::{Block, EventRow, Header, Recording, RecordingWriter, Source};
 

@@ -7,12 +7,11 @@
     reason = "a test ends with the first surprise"
 )]
 
-use crate::recording_support;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use crate::recording_support as support;
 use bench_core::run::Permit;
-use recording_support as support;
 use tempfile::tempdir;
 use truerim::drive::StopFlag;
 use truerim::recording::{Recording, RecordingWriter, recover, verify};

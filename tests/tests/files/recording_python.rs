@@ -6,10 +6,9 @@
     reason = "a test ends with the first surprise"
 )]
 
-use crate::recording_support;
 use std::path::Path;
 
-use recording_support as support;
+use crate::recording_support as support;
 use serde_json::json;
 use tempfile::tempdir;
 use truerim::recording::{Completion, RecordingWriter, verify};

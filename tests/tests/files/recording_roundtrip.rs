@@ -6,8 +6,7 @@
     reason = "a test ends with the first surprise"
 )]
 
-use crate::recording_support;
-use recording_support as support;
+use crate::recording_support as support;
 use tempfile::tempdir;
 use truerim::recording::{
     Block, Completion, HostRow, RecorderThread, Recording, RecordingError, RecordingWriter, RoundTrip,

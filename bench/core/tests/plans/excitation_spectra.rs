@@ -2,9 +2,8 @@
 
 #![allow(clippy::panic)] // the helpers of a test may fail it
 
-use crate::common;
+use crate::common::signals::{delivered, plan, values};
 use bench_core::excitation::{crest_factor, schroeder_phases};
-use common::signals::{delivered, plan, values};
 use std::f64::consts::{PI, TAU};
 
 /// Octaves by their lowest frequency, Hz, and root mean squares, N·m.

@@ -2,11 +2,10 @@
 
 #![allow(clippy::panic)] // the helpers of a test may fail it
 
-use crate::common;
+use crate::common::signals::{plan, rig, text};
+use crate::common::{RIG, Row, run};
 use bench_core::procedure::Procedure;
 use bench_core::rig::Rig;
-use common::signals::{plan, rig, text};
-use common::{RIG, Row, run};
 
 const MULTISINE: &str = "excitation = \"multisine\"\nlines = \"odd-random\"\nfrom = \"1 Hz\"\nto = \"300 Hz\"\ngroup = 3\n\
      period = \"500 ms\"\namplitude = \"0.5 N·m\"\npreload = \"1.2 N·m\"\nrealisations = 2\nperiods = 3\ntransient = 1\n\

@@ -2,9 +2,8 @@
 
 #![allow(clippy::panic)] // the helpers of a test may fail it
 
-use crate::common;
+use crate::common::{RIG, Row, run};
 use bench_core::{procedure::Procedure, rig::Rig};
-use common::{RIG, Row, run};
 
 const PROCEDURE: &str = include_str!("../fixtures/procedure.toml");
 

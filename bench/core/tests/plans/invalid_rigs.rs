@@ -1,8 +1,7 @@
 //! Rig files with one mistake each, and what must be said of it.
 
-use crate::common;
+use crate::common::{RIG, Row, run};
 use bench_core::rig::{FarSide, Mounting, Rig, WindowFrom};
-use common::{RIG, Row, run};
 
 #[test]
 fn rigs() {

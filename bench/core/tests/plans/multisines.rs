@@ -2,10 +2,9 @@
 
 #![allow(clippy::panic)] // the helpers of a test may fail it
 
-use crate::common;
+use crate::common::signals::{delivered, plan, values};
 use bench_core::excitation::{Tones, crest_factor};
 use bench_core::plan::{Plan, Role, Window};
-use common::signals::{delivered, plan, values};
 use std::collections::BTreeSet;
 use std::f64::consts::TAU;
 

@@ -2,9 +2,8 @@
 
 #![allow(clippy::unwrap_used, clippy::panic)] // helpers of a test may fail it
 
-use crate::common;
+use crate::common::RIG;
 use bench_core::rig::{Drive, Rig, Sense};
-use common::RIG;
 
 const LINES: &str = r#"
 [rig.sense]

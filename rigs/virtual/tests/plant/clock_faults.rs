@@ -3,9 +3,8 @@
 
 #![allow(clippy::unwrap_used, clippy::panic)] // helpers count as production code
 
-use crate::common;
-use common::bench::{Bench, Said, configuration, rows, tripped};
-use common::close;
+use crate::common::bench::{Bench, Said, configuration, rows, tripped};
+use crate::common::close;
 use rig_link::message::{Configuration, Empty};
 use rig_link::{EventCode, HostMessage, RigState, StopMode, TripCause};
 use virtual_rig::{Fault, FaultKind};

@@ -5,8 +5,7 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)] // helpers count as production code
 
-use crate::common;
-use common::close;
+use crate::common::close;
 use virtual_rig::plant::{Friction, FrictionParameters};
 
 fn published() -> FrictionParameters {

@@ -7,8 +7,7 @@
 #![cfg(all(target_os = "linux", target_arch = "x86_64", target_env = "gnu"))]
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)] // helpers count as production code
 
-use crate::common;
-use common::bench::{Bench, configuration};
+use crate::common::bench::{Bench, configuration};
 use rig_link::StopMode;
 
 /// FNV-1a, 64 bits.
