@@ -3,9 +3,10 @@
 use bench_core::channels::SampleRow;
 use bench_core::run::{Course, Outcome, Permit, Run, RunEvent, RunOptions};
 use bench_core::time::HostNs;
+use bench_core::time_base::RoundTrip;
 use rig_link::message::{Channel, Configuration, Identity};
 
-use super::checkup::clock::{self, Echo, Rate};
+use super::checkup::clock::{self, Rate};
 use super::checkup::noise::Noise;
 use super::{Bench, SessionError};
 use crate::drive::schedule::{Granted, ask_for_real_time};
@@ -31,7 +32,7 @@ struct Seen {
     identity: Option<Identity>,
     channels: Vec<Channel>,
     configuration: Option<Configuration>,
-    echoes: Vec<Echo>,
+    trips: Vec<RoundTrip>,
     noise: Noise,
 }
 
@@ -57,12 +58,11 @@ impl Sink for Seen {
                 received_ns,
                 rig_received_tick,
                 rig_sent_tick,
-            } => self.echoes.push(Echo {
-                sent_ns: *sent_ns,
-                received_ns: *received_ns,
-                rig_received_tick: *rig_received_tick,
-                rig_sent_tick: *rig_sent_tick,
-            }),
+            } => self.trips.push(RoundTrip::of_ticks(
+                *sent_ns,
+                [*rig_received_tick, *rig_sent_tick],
+                *received_ns,
+            )),
             _ => {}
         }
         Ok(())
@@ -125,7 +125,7 @@ impl Checked {
     /// The rig's clock against this computer's.
     #[must_use]
     pub fn clock(&self) -> Option<Rate> {
-        clock::rate(&self.seen.echoes)
+        clock::rate(&self.seen.trips)
     }
 
     /// The limits that the rig applied.
@@ -137,8 +137,8 @@ impl Checked {
     /// Least, median and greatest round trip of the keep-alives, µs.
     #[must_use]
     pub fn round_trips_us(&self) -> Option<[f64; 3]> {
-        let took = |echo: &Echo| echo.received_ns.saturating_sub(echo.sent_ns) as f64 * 1e-3;
-        let mut all: Vec<f64> = self.seen.echoes.iter().map(took).collect();
+        let took = |trip: &RoundTrip| (trip.returned_ns - trip.sent_ns) as f64 * 1e-3;
+        let mut all: Vec<f64> = self.seen.trips.iter().map(took).collect();
         all.sort_unstable_by(f64::total_cmp);
         Some([*all.first()?, *all.get(all.len() / 2)?, *all.last()?])
     }

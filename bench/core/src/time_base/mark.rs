@@ -37,6 +37,18 @@ pub struct RoundTrip {
 }
 
 impl RoundTrip {
+    /// Of a rig link's echo: host times in ns, the rig's in ticks (1 µs). What is beyond 292 years stops there.
+    #[must_use]
+    pub fn of_ticks(sent_ns: u64, [received, answered]: [u64; 2], returned_ns: u64) -> Self {
+        let whole = |ns: u64| i64::try_from(ns).unwrap_or(i64::MAX);
+        Self {
+            sent_ns: whole(sent_ns),
+            received_ns: whole(received.saturating_mul(1_000)),
+            answered_ns: whole(answered.saturating_mul(1_000)),
+            returned_ns: whole(returned_ns),
+        }
+    }
+
     /// Time on the way, both ways together, ns.
     #[must_use]
     pub const fn round_trip_ns(&self) -> i64 {

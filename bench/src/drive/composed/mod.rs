@@ -24,7 +24,7 @@ use bench_core::rig::{LATEST_S, Rig};
 use bench_core::time::HostNs;
 use bench_core::time_base::{RoundTrip, Settings, TimeBase};
 use rig_link::frame::DELIMITER;
-use rig_link::message::{Echo, STOP_KIND};
+use rig_link::message::STOP_KIND;
 use rig_link::{HostMessage, RigMessage, Splitter};
 
 use super::force::Player;
@@ -119,7 +119,9 @@ impl Composed {
     /// What a message of the rig means to the parts.
     fn look(&mut self, message: &RigMessage<'_>, now: HostNs) -> Result<(), LineError> {
         if let RigMessage::Echo(echo) = message {
-            self.base.round_trip(&round_trip(echo, now));
+            let ticks = [echo.received_tick, echo.sent_tick];
+            self.base
+                .round_trip(&RoundTrip::of_ticks(echo.host_ns, ticks, now.0));
         }
         self.rows.look(message);
         let Some(player) = &mut self.player else {
@@ -221,21 +223,6 @@ impl Composed {
         outcome.map_err(|source| LineError::Released {
             why: format!("the force-feedback device could not be told to stop: {source}; cut its supply"),
         })
-    }
-}
-
-/// An echo as a round trip; ticks are microseconds.
-fn round_trip(echo: &Echo, now: HostNs) -> RoundTrip {
-    let ticks = |tick: u64| {
-        i64::try_from(tick)
-            .unwrap_or(i64::MAX / 1_000)
-            .saturating_mul(1_000)
-    };
-    RoundTrip {
-        sent_ns: ns(HostNs(echo.host_ns)),
-        received_ns: ticks(echo.received_tick),
-        answered_ns: ticks(echo.sent_tick),
-        returned_ns: ns(now),
     }
 }
 

@@ -3,18 +3,10 @@
 //! Each echo bounds the offset between two certain numbers, whatever the delays were (`bench_core::run`, clock watch). The least delayed of
 //! the first third of a check and the least delayed of its last third bound the rate: offset there less offset here, over the time between.
 
-/// A keep-alive and its echo.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Echo {
-    /// This computer's clock when it was written, ns.
-    pub sent_ns: u64,
-    /// This computer's clock when its echo was read, ns.
-    pub received_ns: u64,
-    /// Rig tick at which the rig had it.
-    pub rig_received_tick: u64,
-    /// Rig tick at which the rig answered.
-    pub rig_sent_tick: u64,
-}
+use bench_core::time_base::RoundTrip;
+
+/// Half a tick, ns. Both of the rig's stamps are too old by up to one, which is the same for all and drops out of a rate, but for half.
+const HALF_TICK_NS: u32 = 500;
 
 /// How fast the rig's clock runs.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,55 +27,40 @@ impl Rate {
     }
 }
 
-impl Echo {
-    const fn way_ns(&self) -> u64 {
-        self.received_ns.saturating_sub(self.sent_ns)
-    }
-
-    /// Middle and half width of what the rig's clock is ahead by, ns, and when, ns. A tick is the microsecond that begins with it.
-    fn ahead(&self) -> (f64, f64, f64) {
-        let ns = |tick: u64| tick as f64 * 1e3;
-        let least = ns(self.rig_sent_tick) - self.received_ns as f64;
-        let most = ns(self.rig_received_tick) + 1e3 - self.sent_ns as f64;
-        let at_ns = 0.5 * (self.sent_ns as f64 + self.received_ns as f64);
-        (0.5 * (least + most), 0.5 * (most - least), at_ns)
-    }
-}
-
-/// The rate from echoes in their order; `None` where there are too few, or their ticks go back.
+/// The rate from round trips in their order; `None` where there are too few, or their ticks go back.
 #[must_use]
-pub fn rate(echoes: &[Echo]) -> Option<Rate> {
-    let third = echoes.len() / 3;
-    let least = |some: &[Echo]| some.iter().min_by_key(|echo| echo.way_ns()).copied();
-    let first = least(echoes.get(..third)?)?;
-    let last = least(echoes.get(echoes.len() - third..)?)?;
-    let ((ahead_then, half_then, then), (ahead, half, now)) = (first.ahead(), last.ahead());
-    let over_ns = now - then;
-    (over_ns > 0.0 && last.rig_received_tick > first.rig_sent_tick).then(|| Rate {
-        ppm: (ahead - ahead_then) / over_ns * 1e6,
-        bound_ppm: (half + half_then) / over_ns * 1e6,
+pub fn rate(trips: &[RoundTrip]) -> Option<Rate> {
+    let third = trips.len() / 3;
+    let least = |some: &[RoundTrip]| {
+        some.iter()
+            .min_by_key(|trip| trip.returned_ns - trip.sent_ns)
+            .copied()
+    };
+    let first = least(trips.get(..third)?)?;
+    let last = least(trips.get(trips.len() - third..)?)?;
+    let (then, now) = (first.mark(HALF_TICK_NS)?, last.mark(HALF_TICK_NS)?);
+    let over_ns = (now.at_ns - then.at_ns) as f64;
+    (over_ns > 0.0 && last.received_ns > first.answered_ns).then(|| Rate {
+        ppm: (now.offset_ns - then.offset_ns) as f64 / over_ns * 1e6,
+        bound_ppm: (now.half_ns + then.half_ns) / over_ns * 1e6,
         over_s: over_ns * 1e-9,
     })
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{Echo, rate};
+    use super::{RoundTrip, rate};
 
     /// Echoes each 5 ms of a clock that is fast by `ppm`, each way between 0.1 and 1.1 ms, unequal.
-    fn echoes(ppm: f64) -> Vec<Echo> {
+    fn echoes(ppm: f64) -> Vec<RoundTrip> {
         let there_ns = |number: u64| 100_000 + (number * 7 % 11) * 100_000;
         let back_ns = |number: u64| 100_000 + (number * 5 % 13) * 80_000;
         let tick = |ns: u64| (7_000_000.0 + ns as f64 * 1e-3 * (1.0 + ppm * 1e-6)) as u64;
         let each = |number: u64| {
             let sent_ns = 1_000_000_000 + number * 5_000_000;
             let arrived_ns = sent_ns + there_ns(number);
-            Echo {
-                sent_ns,
-                received_ns: arrived_ns + 20_000 + back_ns(number),
-                rig_received_tick: tick(arrived_ns),
-                rig_sent_tick: tick(arrived_ns + 20_000),
-            }
+            let ticks = [arrived_ns, arrived_ns + 20_000].map(tick);
+            RoundTrip::of_ticks(sent_ns, ticks, arrived_ns + 20_000 + back_ns(number))
         };
         (0..200).map(each).collect()
     }
@@ -108,8 +85,8 @@ mod tests {
         assert_eq!(rate(&echoes(0.0)[..2]), None);
         let mut back = echoes(0.0);
         for echo in &mut back[100..] {
-            echo.rig_received_tick -= 7_000_000;
-            echo.rig_sent_tick -= 7_000_000;
+            echo.received_ns -= 7_000_000_000;
+            echo.answered_ns -= 7_000_000_000;
         }
         assert_eq!(rate(&back), None);
     }
