@@ -18,7 +18,7 @@ use serde::{Deserialize, Serialize};
 use crate::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 use crate::least_squares::Matrix;
 use crate::regression::{LinearFit, fit};
-use crate::statistics::{all_finite, mean_sd};
+use crate::statistics::{all_finite, extent, mean_sd};
 use crate::turning::turning_points;
 
 /// Presses onto one stop, one behind the other, from the deepest point of the first on.
@@ -117,8 +117,8 @@ pub fn fit_end_stop(presses: &Presses<'_>, options: &EndStopOptions) -> Result<E
     }
     all_finite("the angle", angle.iter())?;
     all_finite("the torque", torque.iter())?;
-    let (low, high) = span(&angle);
-    let (least, most) = span(&torque);
+    let [low, high] = extent(&angle);
+    let [least, most] = extent(&torque);
     let moved = high - low;
     if moved < STEPS * options.angle_step_rad || moved <= 0.0 {
         return Err(Refusal::NotCovered {
@@ -258,12 +258,6 @@ pub fn travel(positive: &EndStopFit, negative: &EndStopFit) -> TravelFit {
     }
 }
 
-fn span(values: &[f64]) -> (f64, f64) {
-    values.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |m, v| {
-        (m.0.min(*v), m.1.max(*v))
-    })
-}
-
 /// Friction's share along the way: from nothing, and what is left of the first sample's.
 fn friction(depth: &[f64], z: f64) -> [Vec<f64>; 2] {
     let (mut made, mut left) = (0.0, 1.0);
@@ -282,17 +276,17 @@ fn friction(depth: &[f64], z: f64) -> [Vec<f64>; 2] {
     both
 }
 
+fn matrix(columns: &[&[f64]]) -> Matrix {
+    let mut x = Matrix::zeros(columns.first().map_or(0, |c| c.len()), columns.len());
+    for (j, column) in columns.iter().enumerate() {
+        x.col_mut(j).copy_from_slice(column);
+    }
+    x
+}
+
 fn at(depth: &[f64], torque: &[f64], z: f64) -> Result<LinearFit, Refusal> {
     let [made, left] = friction(depth, z);
-    let mut x = Matrix::zeros(depth.len(), 4);
-    for (j, column) in [depth.to_vec(), vec![1.0; depth.len()], made, left]
-        .iter()
-        .enumerate()
-    {
-        for (target, value) in x.col_mut(j).iter_mut().zip(column) {
-            *target = *value;
-        }
-    }
+    let x = matrix(&[depth, &vec![1.0; depth.len()], &made, &left]);
     fit(&x, torque)
 }
 
@@ -345,7 +339,7 @@ fn per_press(
         .collect();
     let mut ends = vec![0];
     let turns = turning_points(torque, 0.5 * range_nm);
-    let middle = 0.5 * (torque.iter().sum::<f64>() / torque.len() as f64 + span(torque).1);
+    let middle = 0.5 * (torque.iter().sum::<f64>() / torque.len() as f64 + extent(torque)[1]);
     ends.extend(turns.into_iter().filter(|i| torque[*i] > middle));
     ends.push(depth.len());
     let (mut stiffness, mut contact) = (Vec::new(), Vec::new());
@@ -354,9 +348,7 @@ fn per_press(
         if b < a + LEAST_PRESS {
             continue;
         }
-        let mut x = Matrix::zeros(b - a, 2);
-        x.col_mut(0).copy_from_slice(&depth[a..b]);
-        x.col_mut(1).fill(1.0);
+        let x = matrix(&[&depth[a..b], &vec![1.0; b - a]]);
         let line = fit(&x, &without[a..b])?.coefficients;
         stiffness.push(line[0]);
         contact.push(-line[1] / line[0]);
@@ -385,15 +377,7 @@ fn covariance(depth: &[f64], torque: &[f64], z: f64, solved: &LinearFit) -> Resu
     let slope: Vec<f64> = (0..n)
         .map(|i| (c[2] * (more[i] - made[i]) + c[3] * (rest[i] - left[i])) / 0.01)
         .collect();
-    let mut x = Matrix::zeros(n, 5);
-    for (j, column) in [depth.to_vec(), vec![1.0; n], made, left, slope]
-        .iter()
-        .enumerate()
-    {
-        for (target, value) in x.col_mut(j).iter_mut().zip(column) {
-            *target = *value;
-        }
-    }
+    let x = matrix(&[depth, &vec![1.0; n], &made, &left, &slope]);
     let wide = fit(&x, torque)?;
     let scale = solved.residual_sd * solved.residual_sd;
     Ok(wide.inverse_gram * scale)

@@ -13,6 +13,14 @@ pub struct MeanSd {
     pub sd: f64,
 }
 
+/// Least and greatest of `x`; `[∞, −∞]` of nothing.
+pub fn extent<'a>(x: impl IntoIterator<Item = &'a f64>) -> [f64; 2] {
+    x.into_iter()
+        .fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| {
+            [low.min(*v), high.max(*v)]
+        })
+}
+
 /// Mean and standard deviation of `x`.
 ///
 /// # Errors

@@ -2,7 +2,7 @@
 
 use super::{BacklashOptions, LoopRecord};
 use crate::estimate::Refusal;
-use crate::statistics::all_finite;
+use crate::statistics::{all_finite, extent};
 use crate::turning::turning_points;
 
 /// One way from reversal to reversal, friction settled.
@@ -40,9 +40,7 @@ pub(crate) fn loops(
     let torque: Vec<f64> = torque.iter().map(|t| t - options.torque.zero_nm).collect();
     let give = options.series.map_or(0.0, |[k, _]| 1.0 / k);
     let twist: Vec<f64> = twist.iter().zip(&torque).map(|(a, t)| a - t * give).collect();
-    let (low, high) = torque.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |m, v| {
-        (m.0.min(*v), m.1.max(*v))
-    });
+    let [low, high] = extent(&torque);
     let least = 0.2 * options.rated_nm;
     if !(high > least && low < -least) {
         return Err(Refusal::NotCovered {

@@ -4,7 +4,7 @@ use ndarray::ArrayView1;
 use serde::{Deserialize, Serialize};
 
 use crate::estimate::{Check, Refusal};
-use crate::statistics::median;
+use crate::statistics::{extent, median};
 use crate::turning::turning_points;
 use crate::zero_phase::LowPass;
 
@@ -185,9 +185,7 @@ fn drop_wild(angle: &mut [f64], step: f64) -> usize {
         if !original[i].is_finite() || around.iter().any(|v| !v.is_finite()) {
             continue;
         }
-        let (low, high) = around.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |m, v| {
-            (m.0.min(*v), m.1.max(*v))
-        });
+        let [low, high] = extent(around.iter());
         let reach = 4.0 * step + 2.0 * (high - low);
         if original[i] > high + reach || original[i] < low - reach {
             angle[i] = f64::NAN;

@@ -15,7 +15,7 @@ use super::axis::{Axis, TorqueScale};
 use crate::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 use crate::least_squares::Matrix;
 use crate::regression::{LinearFit, block_jackknife, fit};
-use crate::statistics::all_finite;
+use crate::statistics::{all_finite, extent};
 use crate::zero_phase::{LowPass, derivative};
 
 /// A recording of motion and the torque that makes it.
@@ -192,9 +192,7 @@ impl Rows {
             }
         }
         if options.place {
-            let (low, high) = smooth.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |m, a| {
-                (m.0.min(*a), m.1.max(*a))
-            });
+            let [low, high] = extent(&smooth);
             let (middle, half) = (0.5 * (low + high), 0.5 * (high - low));
             if half > 0.0 && 2.0 * half < WITHIN {
                 let place: Vec<f64> = smooth.iter().map(|a| (a - middle) / half).collect();

@@ -17,7 +17,7 @@ use super::points::SteadyTurn;
 use crate::estimate::{Contribution, Estimate, Outcome, Refusal};
 use crate::least_squares::Matrix;
 use crate::regression::fit;
-use crate::statistics::mean_sd;
+use crate::statistics::{extent, mean_sd};
 
 /// Rate at which a variation is found where there is none.
 pub const FALSE_FINDINGS: f64 = 0.01;
@@ -66,13 +66,8 @@ pub fn friction_over_angle(
     let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
     for turn in repeats.iter().flatten() {
         turn.check()?;
-        let ends = turn
-            .angle_rad
-            .iter()
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |m, a| {
-                (m.0.min(*a), m.1.max(*a))
-            });
-        (low, high) = (low.max(ends.0), high.min(ends.1));
+        let [least, most] = extent(turn.angle_rad.iter());
+        (low, high) = (low.max(least), high.min(most));
     }
     // A turn and no more: what is beyond would count twice.
     let high = high.min(low + TAU);

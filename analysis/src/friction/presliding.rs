@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::axis::{Axis, TorqueScale};
 use crate::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 use crate::least_squares::{Options, minimise};
-use crate::statistics::{all_finite, mean_sd};
+use crate::statistics::{all_finite, extent, mean_sd};
 use crate::turning::turning_points;
 use crate::zero_phase::LowPass;
 
@@ -71,9 +71,7 @@ pub fn fit_presliding(record: &Reversals<'_>, options: &PreslidingOptions) -> Re
     all_finite("the torque", torque.iter())?;
     let filter = LowPass::butterworth(2, options.corner_hz, record.fs_hz)?;
     let (angle, torque) = (filter.run(&angle)?, filter.run(&torque)?);
-    let (low, high) = angle.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |m, v| {
-        (m.0.min(*v), m.1.max(*v))
-    });
+    let [low, high] = extent(&angle);
     let range = high - low;
     if range < 20.0 * options.angle_step_rad || range <= 0.0 {
         return Err(Refusal::NotCovered {

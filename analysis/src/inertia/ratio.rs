@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use crate::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 use crate::least_squares::Matrix;
 use crate::regression::{block_jackknife, fit};
-use crate::statistics::all_finite;
+use crate::statistics::{all_finite, extent};
 
 /// What both angles say.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -49,9 +49,7 @@ pub fn fit_ratio(rim_rad: ArrayView1<'_, f64>, rotor_rad: ArrayView1<'_, f64>) -
             needed: 10 * BLOCKS,
         });
     }
-    let (low, high) = rim.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |m, v| {
-        (m.0.min(*v), m.1.max(*v))
-    });
+    let [low, high] = extent(rim.iter());
     let turns = (high - low) / std::f64::consts::TAU;
     if turns < 0.25 {
         return Err(Refusal::NotCovered {

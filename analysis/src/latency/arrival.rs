@@ -12,7 +12,7 @@ use std::f64::consts::TAU;
 
 use super::LatencyFit;
 use crate::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
-use crate::statistics::mean_sd;
+use crate::statistics::{extent, mean_sd};
 
 /// What is known beforehand.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -286,11 +286,7 @@ impl Comb {
         let n = used.len();
         let dof = n as f64 - 2.0;
         let clean: Vec<f64> = used.iter().map(|(t, d)| self.delay_s(*t, t + d)).collect();
-        let (least, most) = clean
-            .iter()
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), d| {
-                (a.min(*d), b.max(*d))
-            });
+        let [least, most] = extent(&clean);
         // Above zero by the gap that no setpoint happened to fall into; below by noise alone.
         let gap = (self.period_s - (most - least)).max(0.0);
         let dead = 0.5 * (least + most - self.period_s);

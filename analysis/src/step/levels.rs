@@ -1,7 +1,7 @@
 //! State levels by a two-mode histogram (IEEE Std 181-2011, 5.2).
 
 use crate::estimate::Refusal;
-use crate::statistics::{all_finite, median};
+use crate::statistics::{all_finite, extent, median};
 
 /// The two levels of a waveform.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,9 +49,7 @@ pub fn state_levels(y: &[f64], bins: usize, noise: f64) -> Result<StateLevels, R
 
 /// The mode of the samples that `keep` admits, refined by a median; `None` when it admits none.
 fn mode(y: &[f64], bins: usize, noise: f64, keep: impl Fn(f64) -> bool) -> Result<Option<f64>, Refusal> {
-    let (min, max) = y.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
-        (a.min(*v), b.max(*v))
-    });
+    let [min, max] = extent(y);
     let width = (max - min) / bins as f64;
     if width <= 0.0 {
         return Ok(Some(min));

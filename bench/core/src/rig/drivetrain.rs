@@ -55,6 +55,12 @@ pub struct Drivetrain {
 }
 
 impl Drivetrain {
+    /// Whether one of its stages is of this kind.
+    #[must_use]
+    pub fn has(&self, kind: StageKind) -> bool {
+        self.stages.iter().any(|stage| stage.kind == kind)
+    }
+
     /// Turns of the motor for one of the rim.
     pub fn ratio(&self) -> f64 {
         let ratios = self
@@ -150,11 +156,7 @@ pub(super) fn contradictions(drivetrain: Option<&Drivetrain>, ratio: Option<f64>
 }
 
 fn span_contradictions(drivetrain: &Drivetrain, span: &Span, s: &Section<'_>) {
-    if !drivetrain
-        .stages
-        .iter()
-        .any(|stage| stage.kind == StageKind::Belt)
-    {
+    if !drivetrain.has(StageKind::Belt) {
         s.report(
             "span",
             "a span of a belt, but no stage is one",

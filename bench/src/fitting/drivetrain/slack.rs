@@ -25,8 +25,11 @@ pub(super) fn of(
     step_rad: f64,
     declared: &Declared,
 ) -> Vec<One> {
-    let has_belt = |d: &bench_core::rig::Drivetrain| d.stages.iter().any(|s| s.kind == StageKind::Belt);
-    if !declared.drivetrain.as_ref().is_some_and(has_belt) {
+    if !declared
+        .drivetrain
+        .as_ref()
+        .is_some_and(|d| d.has(StageKind::Belt))
+    {
         return Vec::new();
     }
     let mut found = knee(record, options, fit, step_rad);

@@ -25,13 +25,8 @@ const COGGING_ORDER: f64 = 200.0;
 /// Samples together: 20 ms, slow beside a press and quick beside nothing in it.
 const TOGETHER_S: f64 = 0.02;
 
-/// All of them in the order of the results.
-const ALL: [Quantity; 4] = [
-    Quantity::Travel,
-    Quantity::TravelCentre,
-    Quantity::OwnCentre,
-    Quantity::StopStiffness,
-];
+/// What takes both stops.
+const OF_BOTH: [Quantity; 3] = [Quantity::Travel, Quantity::TravelCentre, Quantity::OwnCentre];
 
 /// Whether a recording is one of end stops.
 pub(crate) fn is_one(recording: &Recording) -> bool {
@@ -70,23 +65,18 @@ pub(crate) fn of(
             rows.push(row);
         }
     }
-    let sides = [1.0, -1.0].map(|sign| -> Result<Result<Side, Outcome>, FittingError> {
-        side(recording, declared, &rows, sign)
-    });
-    let [positive, negative] = sides;
-    let (positive, negative) = (positive?, negative?);
+    let positive = side(recording, declared, &rows, 1.0)?;
+    let negative = side(recording, declared, &rows, -1.0)?;
     let mut found = Vec::new();
     match (&positive, &negative) {
         (Ok(a), Ok(b)) => {
             let both = travel(&a.fit, &b.fit);
-            found.push(One::alone(Quantity::Travel, both.travel));
-            found.push(One::alone(Quantity::TravelCentre, both.centre.clone()));
-            found.push(One::alone(Quantity::OwnCentre, own_centre(&both.centre, a, b)));
+            let own = own_centre(&both.centre, a, b);
+            let results = OF_BOTH.into_iter().zip([both.travel, both.centre, own]);
+            found.extend(results.map(|(quantity, result)| One::alone(quantity, result)));
         }
         (Err(outcome), _) | (_, Err(outcome)) => {
-            for quantity in [Quantity::Travel, Quantity::TravelCentre, Quantity::OwnCentre] {
-                found.push(One::alone(quantity, outcome.clone()));
-            }
+            found.extend(OF_BOTH.map(|quantity| One::alone(quantity, outcome.clone())));
         }
     }
     for (side, group) in [(&positive, "positive stop"), (&negative, "negative stop")] {
@@ -97,7 +87,7 @@ pub(crate) fn of(
             ),
             Err(outcome) => outcome.clone(),
         };
-        found.push(One::of(ALL[3], group, result));
+        found.push(One::of(Quantity::StopStiffness, group, result));
     }
     Ok(found.into_iter().map(|one| one.measurand(conditions)).collect())
 }

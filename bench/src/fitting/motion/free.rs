@@ -13,6 +13,7 @@ use truerim_analysis::friction::{
     CoastDown, CoastOptions, InverseFit, InverseOptions, Motion, TorqueScale, fit_coast_down,
     inverse_dynamics,
 };
+use truerim_analysis::statistics::extent;
 
 use super::track::{self, Track};
 use super::{INVERSE, all_refused, orders, results};
@@ -104,12 +105,7 @@ pub(super) fn of(
 /// cogging about the place where the rim lies passes for inertia and friction, as every push starts from one of its valleys. They
 /// pass the low-pass like the torque, so one that is fast at speed does no harm.
 fn orders_seen(track: &Track, declared: &Declared) -> Vec<f64> {
-    let (low, high) = track
-        .rim_rad
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |m, a| {
-            (m.0.min(*a), m.1.max(*a))
-        });
+    let [low, high] = extent(&track.rim_rad);
     let mut all: Vec<f64> = named(declared).into_iter().map(|named| named.order).collect();
     all.extend(orders(declared));
     all.sort_by(f64::total_cmp);
@@ -122,8 +118,11 @@ fn orders_seen(track: &Track, declared: &Declared) -> Vec<f64> {
 
 /// Rows behind each change of the command, in which a gap closes; none for a drivetrain without gears.
 fn closing(track: &Track, declared: &Declared) -> Vec<Range<usize>> {
-    let geared = |d: &bench_core::rig::Drivetrain| d.stages.iter().any(|s| s.kind == StageKind::Gears);
-    if !declared.drivetrain.as_ref().is_some_and(geared) {
+    if !declared
+        .drivetrain
+        .as_ref()
+        .is_some_and(|d| d.has(StageKind::Gears))
+    {
         return Vec::new();
     }
     let rows = (CLOSES_S * track.fs_hz) as usize;
