@@ -20,8 +20,8 @@ pub struct HeatRecord {
     pub step_s: f64,
     /// Temperature of the winding, °C.
     pub temperature_degc: Vec<f64>,
-    /// Parts of a stretch, one or more. A pause at either end of a stretch is not the same for what is slow behind it, and current is
-    /// not noisy: it is told more finely than temperature.
+    /// Parts of a stretch, one or more. What begins early in a stretch warms for longer than what begins late: current is told more
+    /// finely than temperature.
     pub parts: usize,
     /// Mean square of the current, A², or of what is proportional to it; one entry a part.
     pub square: Vec<f64>,
