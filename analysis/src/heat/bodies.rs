@@ -1,6 +1,6 @@
 //! Time constants.
 
-use super::HeatRecord;
+use super::{HeatRecord, current_noise};
 use crate::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 use crate::least_squares::{Fit, Matrix, Options, minimise};
 use crate::regression;
@@ -33,11 +33,24 @@ pub struct Warming {
     pub model_degc: Vec<f64>,
 }
 
+/// What a body keeps of its distance from the loss over a part of a stretch: at its end, and on average.
+pub(super) struct Decay {
+    pub(super) keeps: f64,
+    pub(super) mean: f64,
+}
+
+impl Decay {
+    pub(super) fn of(record: &HeatRecord, tau_s: f64) -> Self {
+        let part_s = record.step_s / record.parts as f64;
+        let keeps = (-part_s / tau_s).exp();
+        let mean = (1.0 - keeps) * tau_s / part_s;
+        Self { keeps, mean }
+    }
+}
+
 /// Mean over each stretch of a body of time constant `tau_s` that is at rest first.
-fn body(record: &HeatRecord, tau_s: f64) -> Vec<f64> {
-    let part_s = record.step_s / record.parts as f64;
-    let keeps = (-part_s / tau_s).exp();
-    let mean = (1.0 - keeps) * tau_s / part_s;
+pub(super) fn body(record: &HeatRecord, tau_s: f64) -> Vec<f64> {
+    let Decay { keeps, mean } = Decay::of(record, tau_s);
     let mut x = 0.0;
     (0..record.temperature_degc.len())
         .map(|i| {
@@ -122,7 +135,7 @@ fn fit(record: &HeatRecord, bodies: usize) -> Result<Fit, Refusal> {
     minimise(&mut residuals, n, &from, &options).map_err(|e| e.refusal("bodies that warm"))
 }
 
-fn model(record: &HeatRecord, p: &[f64], bodies: usize) -> Vec<f64> {
+pub(super) fn model(record: &HeatRecord, p: &[f64], bodies: usize) -> Vec<f64> {
     let mut sum = vec![p[2 * bodies]; record.temperature_degc.len()];
     for k in 0..bodies {
         // Beyond these ends a body is a constant or a copy of the loss.
@@ -196,13 +209,13 @@ pub fn warming(record: &HeatRecord) -> Result<Warming, Refusal> {
     let tied = lag1_autocorrelation(&left)?.clamp(0.0, 0.98);
     let wider = ((1.0 + tied) / (1.0 - tied)).sqrt();
     let dof = (found.dof as f64 / (wider * wider)).max(1.0);
+    let by_current = current_noise::covariance(record, &found, bodies);
     let constant = |k: usize, rank: &str| -> Result<Estimate, Refusal> {
         let tau = found.parameters[k].exp();
-        let budget = vec![Contribution::type_a(
-            "residual of the temperature",
-            tau * wider * found.sd(k),
-            dof,
-        )];
+        let budget = vec![
+            Contribution::type_a("residual of the temperature", tau * wider * found.sd(k), dof),
+            Contribution::type_b("noise of the current", tau * by_current[[k, k]].sqrt()),
+        ];
         let method = format!("{rank} of {bodies} bodies, least squares over the whole record");
         Estimate::from_budget(tau, "s", n, method, budget)
     };
@@ -235,15 +248,15 @@ pub fn warming(record: &HeatRecord) -> Result<Warming, Refusal> {
     let shares: Vec<usize> = (bodies..2 * bodies).collect();
     let variance: f64 = shares
         .iter()
-        .flat_map(|i| shares.iter().map(move |j| (*i, *j)))
-        .map(|(i, j)| found.covariance[[i, j]])
+        .flat_map(|i| shares.iter().map(move |j| [*i, *j]))
+        .map(|at| wider * wider * found.covariance[at] + by_current[at])
         .sum();
     let sum = shares.iter().map(|i| found.parameters[*i]).sum();
     Ok(Warming {
         fast: constant(order[0], "faster").into(),
         slow,
         cold_degc: found.parameters[2 * bodies],
-        rise_per_loss: [sum, wider * variance.max(0.0).sqrt()],
+        rise_per_loss: [sum, variance.max(0.0).sqrt()],
         dof,
         model_degc,
     })

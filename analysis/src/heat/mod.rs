@@ -5,6 +5,7 @@
 //! response. Two bodies in a row, winding and case, have two such constants, the roots of both heat balances.
 
 mod bodies;
+mod current_noise;
 mod holds;
 
 pub use bodies::{Warming, warming};
@@ -25,6 +26,8 @@ pub struct HeatRecord {
     pub parts: usize,
     /// Mean square of the current, A², or of what is proportional to it; one entry a part.
     pub square: Vec<f64>,
+    /// Standard uncertainty of the mean current of a part by its noise, A, or of what is proportional to it; 0 where it has none.
+    pub current_u_a: f64,
     /// Torque, N·m.
     pub torque_nm: Vec<f64>,
     /// Setpoint in force, N·m.
@@ -39,6 +42,7 @@ impl Default for HeatRecord {
             temperature_degc: Vec::new(),
             parts: 1,
             square: Vec::new(),
+            current_u_a: 0.0,
             torque_nm: Vec::new(),
             command_nm: Vec::new(),
         }

@@ -2,6 +2,7 @@
 
 use truerim_analysis::estimate::Outcome;
 use truerim_analysis::heat::{HeatRecord, Hold, derating, held, recovery, sustained, warming};
+use truerim_analysis::statistics::median;
 
 use super::document::{Conditions, Measurand, Quantity};
 use super::driver_curves::HeatCurve;
@@ -137,6 +138,7 @@ fn read(recording: &Recording) -> Result<Option<(HeatRecord, u64)>, FittingError
         ..HeatRecord::default()
     };
     let mut from = first;
+    let mut noise = Vec::new();
     while from + step <= last {
         let range = recording.rows_between(from, from + step)?;
         let mean = |name: &str| recording.values(name, range.clone()).map(|v| v.mean());
@@ -148,6 +150,9 @@ fn read(recording: &Recording) -> Result<Option<(HeatRecord, u64)>, FittingError
         let name = current.map_or("setpoint", |c| c.name.as_str());
         let flows = recording.values(name, range.clone())?;
         let ticks = recording.ticks(range)?;
+        if current.is_some() {
+            noise.extend(mean_variance(&flows.to_vec()));
+        }
         record.temperature_degc.push(degc);
         record.torque_nm.push(torque);
         record.command_nm.push(setpoint);
@@ -155,7 +160,15 @@ fn read(recording: &Recording) -> Result<Option<(HeatRecord, u64)>, FittingError
         record.square.extend(mean_squares(samples));
         from += step;
     }
+    record.current_u_a = median(&noise).map_or(0.0, f64::sqrt);
     Ok(Some((record, first)))
+}
+
+/// Variance of the mean of a part's current by its noise: half the mean square from one sample to the next, so that what flows may change.
+fn mean_variance(flows: &[f64]) -> Option<f64> {
+    let steps = flows.windows(2).map(|w| 0.5 * (w[1] - w[0]).powi(2));
+    let n = flows.len();
+    (n > 1).then(|| steps.sum::<f64>() / (n - 1) as f64 / (n as f64 / PARTS as f64).max(1.0))
 }
 
 /// Mean squares by parts of a stretch, of values at places 0 to 1 in it; a part without any flows as the one before, the first ones as
@@ -185,6 +198,17 @@ mod tests {
         assert!(steps[..10].iter().all(|s| (s - 5.0).abs() < 1e-12), "{steps:?}");
         assert!(steps[10..19].iter().all(|s| (s - 4.0).abs() < 1e-12), "{steps:?}");
         assert!((steps[19] - 16.0).abs() < 1e-12, "{steps:?}");
+    }
+
+    #[test]
+    fn noise_of_the_current_is_told_from_its_course() {
+        // 200 values that rise by 1 in all, ±0.1 in turn: 0.04/2 from one to the next; a part has ten.
+        let flows: Vec<f64> = (0..200)
+            .map(|i| f64::from(i) / 200.0 + if i % 2 == 0 { 0.1 } else { -0.1 })
+            .collect();
+        let found = mean_variance(&flows).unwrap_or(f64::NAN);
+        assert!((found / 0.002 - 1.0).abs() < 0.01, "{found}");
+        assert_eq!(mean_variance(&[1.0]), None);
     }
 
     #[test]

@@ -35,6 +35,7 @@ from line import PERIOD, Line
 KEEP = 5  # steps a kept sample: 8 kHz, two a setpoint
 FS = 1 / (KEEP * fast.H)
 SHOCKS, TRIALS = 24, 6  # times that shock and resolution are played, each in an order of its own: friction keeps what was before
+STAIRS = 8  # phases of the firmware that the staircase is played at
 
 
 def crossings(y, top, level):
@@ -140,7 +141,7 @@ def straight(x, y, low, high):
 
 
 def static(u):
-    """The staircase of procedures/static.toml, all cycles but the first."""
+    """The staircase of procedures/static.toml, all cycles but the first, at several phases: its firmware's clock drifts past them."""
     to, steps, dwell = 0.6 * u.peak, 20, 0.4
     way = list(range(1, steps + 1)) + list(range(steps - 1, -steps - 1, -1)) + list(range(-steps + 1, 1))
     line, read = Line(u), []
@@ -155,12 +156,13 @@ def static(u):
                 read.append((level, level > before, line.at()))
             before = level
     keep = 20
-    y = fast.run(u, line.values + [0.0] * 200, 0.4, keep)
     fs = 1 / (keep * fast.H)
     up, down = {}, {}
-    for level, rising, end in read:
-        i = int(end * PERIOD * fs)
-        (up if rising else down).setdefault(level, []).append(y[i - int(0.4 * dwell * fs):i].mean())
+    for phase in fast.phases(STAIRS):
+        y = fast.run(u, line.values + [0.0] * 200, phase, keep)
+        for level, rising, end in read:
+            i = int(end * PERIOD * fs)
+            (up if rising else down).setdefault(level, []).append(y[i - int(0.4 * dwell * fs):i].mean())
     levels = np.arange(-steps, steps + 1)
     both = {l: [np.mean(d[l]) for d in (up, down) if l in d] for l in levels}
     x, t = to * levels / steps, np.array([np.mean(both[l]) for l in levels])

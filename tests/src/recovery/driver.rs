@@ -5,13 +5,14 @@ use serde_json::Value;
 use truerim::fitting::Quantity;
 
 use super::scene::Scene;
+use super::tenfold::{SHARE, TENFOLD};
 use super::{Truth, root};
 
 const PLAYED: &str = "independent integration, tests/reference/plant/driver.py";
 const TRACED: &str = "independent integration, tests/reference/plant/trace.py";
 
 /// Procedures that have truths here.
-pub(super) const PROCEDURES: [&str; 5] = ["static", "shock", "resolution", "heat", "limit"];
+pub(super) const PROCEDURES: [&str; 6] = ["static", "shock", "resolution", "heat", TENFOLD, "limit"];
 
 /// The known values of a unit by one of them.
 pub(super) fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
@@ -27,6 +28,14 @@ pub(super) fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
     let all = match scene.procedure {
         "static" => of(&known["static"], "", &STATIC, PLAYED),
         "heat" => of(&known["heat"], "", &HEAT, PLAYED),
+        TENFOLD => {
+            let times = [Quantity::HeatFast, Quantity::HeatSlow, Quantity::HeatRecovery];
+            let mut all = of(&known["heat"], "", &HEAT, PLAYED);
+            all.iter_mut()
+                .filter(|truth| times.contains(&truth.quantity))
+                .for_each(|truth| truth.value *= SHARE);
+            all
+        }
         "shock" => shock(&known),
         "resolution" => resolution(&known),
         "limit" => {

@@ -9,6 +9,7 @@ mod drivetrain;
 mod least;
 mod scene;
 mod table;
+mod tenfold;
 mod truth;
 
 use std::path::{Path, PathBuf};
@@ -22,6 +23,8 @@ use truerim::session::{self, Bench, SettingsText};
 use truerim_analysis::estimate::Outcome;
 
 use crate::seeds;
+
+use tenfold::TENFOLD;
 
 pub use scene::{Scene, scenes};
 pub use table::{Row, markdown, rows, table};
@@ -56,8 +59,16 @@ pub fn root() -> PathBuf {
 /// The bench, the procedure and what it comes to with a seed.
 fn planned(scene: &Scene, seed: u64) -> Result<(Bench, SettingsText, Plan), String> {
     let words = |error: &dyn std::fmt::Display| format!("{}, seed {seed}: {error}", scene.name());
-    let rig = root().join(format!("rigs/{}.toml", scene.wheelbase.word()));
-    let procedure = root().join(format!("procedures/{}.toml", scene.procedure));
+    let folder = tempfile::tempdir().map_err(|e| words(&e))?;
+    let [rig, procedure] = if scene.procedure == TENFOLD {
+        tenfold::written(scene, folder.path()).map_err(|e| words(&e))?
+    } else {
+        let own = |place: &str, stem: &str| root().join(format!("{place}/{stem}.toml"));
+        [
+            own("rigs", scene.wheelbase.word()),
+            own("procedures", scene.procedure),
+        ]
+    };
     let bench =
         Bench::open(&rig, Some(scene.mounting), None, seed, "recovery".to_owned()).map_err(|e| words(&e))?;
     let procedure = SettingsText::read(&procedure).map_err(|e| words(&e))?;

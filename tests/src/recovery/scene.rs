@@ -4,6 +4,7 @@ use bench_core::rig::Mounting;
 use virtual_rig::parameters::RigParameters;
 use virtual_rig::plant::FarSide;
 
+use super::tenfold::TENFOLD;
 use crate::campaign::units::Unit;
 
 /// A unit held in one way, measured by one procedure.
@@ -24,7 +25,7 @@ const UNITS: [(Unit, Option<&str>); 3] = [
     (Unit::Direct, None),
     (Unit::Geared, None),
 ];
-const PROCEDURES: [(Mounting, &str); 13] = [
+const PROCEDURES: [(Mounting, &str); 14] = [
     (Mounting::Clamped, "quick"),
     (Mounting::Free, "coast"),
     (Mounting::BackDriven, "drag"),
@@ -38,6 +39,7 @@ const PROCEDURES: [(Mounting, &str); 13] = [
     (Mounting::Clamped, "resolution"),
     (Mounting::Clamped, "limit"),
     (Mounting::Clamped, "heat"),
+    (Mounting::Clamped, TENFOLD),
 ];
 
 /// Every unit in every mounting, by every procedure.
