@@ -7,6 +7,7 @@
 //!
 //! | module | what it answers |
 //! | --- | --- |
+//! | [`around`] | whether a quantity varies around the turn, by how much, and where |
 //! | [`calibration`] | torque sensor by dead weights, angle by index or protractor, a check weight |
 //! | [`clamp`] | the rig's own part in a clamped response, and the response on an ideal clamp |
 //! | [`estimate`] | how contributions combine into one uncertainty and interval (JCGM 100) |
@@ -33,6 +34,7 @@
 //! | [`zero_phase`] | low-pass filtering without shift in time |
 //! | [`statistics`] | means, spreads and quantiles used by the others |
 
+pub mod around;
 pub mod backlash;
 pub mod calibration;
 pub mod clamp;

@@ -16,10 +16,12 @@
 //! The gap may come out negative when there is none; a gap that does not stand out of its uncertainty is refused with
 //! an upper bound.
 
+mod around;
 mod branches;
 mod outcome;
 mod single;
 
+pub use around::{LoadedTurn, TwistAround, twist_around};
 pub(crate) use branches::{Branch, loops};
 pub use outcome::{BacklashFit, PositionResult, fit_backlash};
 

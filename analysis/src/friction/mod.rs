@@ -39,7 +39,7 @@ pub use breakaway::{
 pub(crate) use coast::travel;
 pub use coast::{CoastDown, CoastFit, CoastOptions, fit_coast_down};
 pub use inverse::{InverseFit, InverseOptions, Motion, inverse_dynamics};
-pub use over_angle::{FALSE_FINDINGS, OverAngle, friction_over_angle};
+pub use over_angle::friction_over_angle;
 pub use pairs::{PairedDrag, paired_drag, points_of};
 pub use points::{DragPoint, SteadyTurn, drag_point};
 pub use presliding::{PreslidingFit, PreslidingOptions, Reversals, fit_presliding};

@@ -5,7 +5,8 @@ use std::f64::consts::TAU;
 
 use crate::common::Random;
 use ndarray::ArrayView1;
-use truerim_analysis::friction::{FALSE_FINDINGS, OverAngle, SteadyTurn, TorqueScale, friction_over_angle};
+use truerim_analysis::around::{FALSE_FINDINGS, Variation};
+use truerim_analysis::friction::{SteadyTurn, TorqueScale, friction_over_angle};
 
 /// A turn of 350° one way: friction 0.25 N·m with `swing` once a turn, cogging that both directions share, white noise and a slow
 /// wander of each turn's own.
@@ -36,7 +37,7 @@ fn turn(random: &mut Random, direction: f64, swing: f64) -> [Vec<f64>; 2] {
     [angle, torque]
 }
 
-fn fitted(seed: u64, swing: f64) -> OverAngle {
+fn fitted(seed: u64, swing: f64) -> Variation {
     let mut random = Random::new(seed);
     let turns: Vec<[[Vec<f64>; 2]; 2]> = (0..5)
         .map(|_| [1.0, -1.0].map(|direction| turn(&mut random, direction, swing)))

@@ -37,3 +37,4 @@ mod spectra;
 mod static_map;
 mod step;
 mod trace;
+mod twist_around;

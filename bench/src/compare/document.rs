@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 use truerim_analysis::estimate::Estimate;
 
+use super::ways::Ways;
 use crate::fitting::{Conditions, Program, Quantity, ShownIn};
 
 /// What a comparison's JSON calls itself.
@@ -29,6 +30,9 @@ pub struct Comparison {
     pub family: usize,
     /// What differs between the set-ups, the worst first.
     pub warnings: Vec<Warning>,
+    /// What runs in different mountings tell in several ways.
+    #[serde(default)]
+    pub ways: Vec<Ways>,
     /// One quantity, group of repeats and compared group a row; those that stand for their quantity first.
     pub rows: Vec<Row>,
 }

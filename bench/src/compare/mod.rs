@@ -16,6 +16,7 @@ mod pairing;
 mod rows;
 mod setup;
 mod spread;
+mod ways;
 mod words;
 
 pub use cause::Cause;
@@ -25,6 +26,7 @@ pub use document::{
 };
 pub use group::{CompareError, Group, Remounting};
 pub use rows::{CompareOptions, compare};
+pub use ways::{Told, Ways};
 pub use words::{
     against_spread, bound_text, chance, difference_text, sentence, short_verdict, would_find_text,
 };

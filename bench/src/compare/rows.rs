@@ -12,7 +12,7 @@ use super::document::{
 use super::group::{CompareError, Group, Remounting, check};
 use super::pairing::{Held, Pair, conditions_apart, pairs};
 use super::spread::{ByClamping, Pool, members};
-use super::{setup, words};
+use super::{setup, ways, words};
 use crate::fitting::{FitDocument, Program, Quantity, ShownIn};
 
 /// Temperatures further apart stand beside the result, K.
@@ -96,6 +96,7 @@ pub fn compare(
         significance: options.significance,
         family,
         warnings: setup::warnings(groups, remount_open),
+        ways: ways::of(groups),
         rows,
     })
 }

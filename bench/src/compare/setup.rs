@@ -37,7 +37,8 @@ fn word(document: &FitDocument, remounting: Remounting) -> String {
     }
 }
 
-fn unit(document: &FitDocument) -> String {
+/// Model and serial number.
+pub(super) fn unit(document: &FitDocument) -> String {
     let unit = &document.recording.unit;
     format!("{} {}", unit.model, unit.serial).trim().to_owned()
 }

@@ -8,6 +8,7 @@ fn more_and_less(quantity: Quantity) -> [&'static str; 2] {
     match quantity {
         Quantity::DriveStiffness
         | Quantity::RangeStiffness
+        | Quantity::TurnedStiffness
         | Quantity::BeltStiffness
         | Quantity::BeltBeyond
         | Quantity::PreslidingStiffness
@@ -44,6 +45,10 @@ fn more_and_less(quantity: Quantity) -> [&'static str; 2] {
         | Quantity::Overshoot
         | Quantity::Undershoot
         | Quantity::Backlash
+        | Quantity::TurnedGap
+        | Quantity::GapVariation
+        | Quantity::StiffnessVariation
+        | Quantity::FrictionVariation
         | Quantity::LostMotion
         | Quantity::Hysteresis
         | Quantity::StaticHysteresis
@@ -65,6 +70,8 @@ pub(crate) fn is_signed(quantity: Quantity) -> bool {
             | Quantity::TravelCentre
             | Quantity::OwnCentre
             | Quantity::FrictionSector
+            | Quantity::GapSector
+            | Quantity::StiffnessSector
             | Quantity::TorqueNegative
     )
 }

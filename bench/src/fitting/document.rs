@@ -300,6 +300,18 @@ pub enum Quantity {
     FrictionHarmonic,
     /// Friction over a part of a turn.
     FrictionSector,
+    /// Gap of a drivetrain that is turned under load.
+    TurnedGap,
+    /// Stiffness of one that is turned under load.
+    TurnedStiffness,
+    /// Swing of the gap over the angle.
+    GapVariation,
+    /// Gap over a part of a turn.
+    GapSector,
+    /// Swing of the stiffness over the angle.
+    StiffnessVariation,
+    /// Stiffness over a part of a turn.
+    StiffnessSector,
     /// Tension of a belt's span from its declared frequency.
     SpanTension,
     /// Drop at the grip limit that arrives.

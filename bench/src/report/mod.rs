@@ -8,7 +8,7 @@ mod html;
 mod plots;
 pub mod records_page;
 #[cfg(test)]
-mod sample;
+pub(crate) mod sample;
 #[cfg(test)]
 mod sample_driver;
 #[cfg(test)]

@@ -29,7 +29,7 @@ pub(crate) fn refused(code: &str, message: &str) -> Outcome {
     })
 }
 
-pub(super) fn conditions(amplitude: f64, preload: f64, n: usize) -> Conditions {
+pub(crate) fn conditions(amplitude: f64, preload: f64, n: usize) -> Conditions {
     Conditions {
         mounting: "clamped".into(),
         amplitude_nm: Some(amplitude),

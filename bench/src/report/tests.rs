@@ -189,6 +189,36 @@ fn the_table_is_aligned_and_fits() {
 }
 
 #[test]
+fn sectors_of_the_turn_make_a_picture_with_a_panel_for_each_quantity() {
+    let mut d = document();
+    let conditions = d.measurands[0].conditions.clone();
+    let result = d.measurands[0].result.clone();
+    let drawn = |d: &FitDocument| plots(d).unwrap().into_iter().find(|p| p.name == "around");
+    for quantity in [Quantity::FrictionSector, Quantity::GapSector] {
+        for k in 0..12 {
+            let group = format!("{}° to {}°", 30 * k, 30 * (k + 1));
+            d.measurands
+                .push(measurand(quantity, &group, conditions.clone(), result.clone()));
+        }
+    }
+    let plot = drawn(&d).unwrap();
+    for svg in [&plot.wide, &plot.narrow] {
+        balanced(svg, &[]);
+        assert!(svg.contains("Friction less its mean, mN·m") && svg.contains("Backlash less its mean, °"));
+        assert!(!svg.contains("Stiffness less its mean") && !svg.contains("NaN"));
+    }
+    // Two sectors are no picture.
+    d.measurands.retain(|m| {
+        ![
+            "60°", "90°", "120°", "150°", "180°", "210°", "240°", "270°", "300°", "330°",
+        ]
+        .iter()
+        .any(|a| m.group.starts_with(a))
+    });
+    assert!(drawn(&d).is_none());
+}
+
+#[test]
 fn plots_are_well_formed_and_named() {
     let d = document();
     let drawn = plots(&d).unwrap();

@@ -15,6 +15,7 @@ const SMALL: f64 = 0.03;
 const LEAST_NM: f64 = 0.005;
 
 const IN_SERIES: &str = "rig file: drive stages in series";
+const GAPS: &str = "rig file: gaps of the stages together";
 const HUB: &str = "rig file: gap, spring, and LuGre at vanishing speed on the hub's way to and fro";
 const LOADED: &str = "rig file: both sides, the motor's as the teeth's load raises it";
 const RIPPLE: &str = "rig file: amplitude, as the teeth's load raises it";
@@ -67,11 +68,31 @@ pub(super) fn stops(parameters: &RigParameters) -> Vec<Truth> {
     all
 }
 
+/// Turns under load: springs and gaps in series, straight.
+pub(super) fn under_load(parameters: &RigParameters) -> Vec<Truth> {
+    let mut all = vec![Truth::of(
+        Quantity::TurnedStiffness,
+        stiffness(parameters),
+        IN_SERIES,
+    )];
+    let gap = gap(parameters);
+    if gap > 0.0 {
+        all.push(Truth::of(Quantity::TurnedGap, gap, GAPS));
+    }
+    all
+}
+
+/// Gaps of the stages together, rad.
+fn gap(parameters: &RigParameters) -> f64 {
+    let plant = &parameters.plant;
+    plant.drive.backlash_rad + plant.gear.as_ref().map_or(0.0, |gear| gear.mesh.backlash_rad)
+}
+
 /// Slow loops on the clamp.
 pub(super) fn loops(parameters: &RigParameters) -> Vec<Truth> {
     let plant = &parameters.plant;
     let k = stiffness(parameters);
-    let gap = plant.drive.backlash_rad + plant.gear.as_ref().map_or(0.0, |gear| gear.mesh.backlash_rad);
+    let gap = gap(parameters);
     let small_nm = SMALL * plant.torque.peak_nm;
     let bend = 0.5 * (hub_friction_nm(parameters, small_nm) - hub_friction_nm(parameters, -small_nm));
     let mut all = vec![
@@ -89,11 +110,7 @@ pub(super) fn loops(parameters: &RigParameters) -> Vec<Truth> {
         ),
     ];
     if gap > 0.0 {
-        all.push(Truth::of(
-            Quantity::Backlash,
-            gap,
-            "rig file: gaps of the stages together",
-        ));
+        all.push(Truth::of(Quantity::Backlash, gap, GAPS));
     }
     all
 }

@@ -25,7 +25,7 @@ const UNITS: [(Unit, Option<&str>); 3] = [
     (Unit::Direct, None),
     (Unit::Geared, None),
 ];
-const PROCEDURES: [(Mounting, &str); 14] = [
+const PROCEDURES: [(Mounting, &str); 15] = [
     (Mounting::Clamped, "quick"),
     (Mounting::Free, "coast"),
     (Mounting::BackDriven, "drag"),
@@ -34,6 +34,7 @@ const PROCEDURES: [(Mounting, &str); 14] = [
     (Mounting::Free, "free"),
     (Mounting::Free, "travel"),
     (Mounting::BackDriven, "rolling"),
+    (Mounting::BackDriven, "around"),
     (Mounting::Clamped, "static"),
     (Mounting::Clamped, "shock"),
     (Mounting::Clamped, "resolution"),

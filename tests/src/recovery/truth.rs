@@ -129,6 +129,7 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
             }
             Ok(all)
         }
+        Mounting::BackDriven if scene.procedure == "around" => Ok(drivetrain::under_load(&parameters)),
         Mounting::BackDriven => {
             let speed = scene.drive_rad_s(&parameters)?;
             let name = format!("Friction torque at {speed} rad/s");

@@ -1,7 +1,7 @@
 //! What a driver gets, in whole runs on the virtual rigs: pulses, small steps and sines rank the units as their parameters imply; a
 //! deadband comes back and a correction takes it out; warming has the constants of the rig file; a cut-off trace says so.
 
-#![allow(clippy::unwrap_used, clippy::panic)] // helpers of a test may fail it
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)] // helpers of a test may fail it
 
 use std::path::Path;
 
@@ -243,6 +243,41 @@ fn warming_has_the_constants_of_the_rig_file() {
     assert!((value(&document, Quantity::TorqueHeld, "") - 1.0).abs() < 0.02);
     let onset = document.headline(Quantity::DeratingOnset).unwrap();
     assert_eq!(onset.result.refused().unwrap().code, "not_covered");
+}
+
+/// The same motor with a firmware that asks for less from 50 °C on, from all of the peak of 7 N·m to 40 % at 70 °C: at 5.25 N·m held it gives
+/// way where the allowed peak falls below that, a quarter of the peak down: 50 °C + 20 K · 0.25/0.6 = 58.3 °C.
+#[test]
+fn derating_is_seen_where_the_firmware_begins_to_give_way() {
+    let folder = tempfile::tempdir().unwrap();
+    let derating =
+        "[virtual.derating]\nspan = [\"50 °C\", \"70 °C\"]\nleft = \"40 %\"\n[virtual.sensors.torque]";
+    let rig = Unit::Belt
+        .text()
+        .replacen("winding = \"80 J/K\"", "winding = \"20 J/K\"", 1)
+        .replacen("case = \"600 J/K\"", "case = \"60 J/K\"", 1)
+        .replacen("[virtual.sensors.torque]", derating, 1)
+        .replacen(
+            "sustained_torque = \"4.4 N·m\"",
+            "sustained_torque = \"6 N·m\"",
+            1,
+        );
+    let procedure = format!(
+        "{HEAD}\"100 Hz\"{}[[segment]]\nname = \"held\"\nexcitation = \"hold\"\nlevels = [\"75 %\", \"-75 %\"]\n\
+         hold = \"15 s\"\nrepeats = 5\nrest = \"50 ms\"\n",
+        APPROACH.replace("hold = \"300 ms\"", "hold = \"600 ms\"")
+    );
+    let document = fitted(folder.path(), &rig, &procedure);
+    let onset = document.headline(Quantity::DeratingOnset).unwrap();
+    let onset = onset.estimate().unwrap_or_else(|| panic!("{onset:?}"));
+    let truth = 50.0 + 20.0 * 0.25 / 0.6;
+    println!("{} ± {}, {truth}", onset.value, onset.std_uncertainty);
+    assert!(
+        (onset.interval[0]..=onset.interval[1]).contains(&truth) && (onset.value - truth).abs() < 1.0,
+        "{onset:?}"
+    );
+    let held = value(&document, Quantity::TorqueHeld, "");
+    assert!(held < 0.95, "{held}");
 }
 
 /// A unit that allows half of its peak, 3.5 N·m, cuts a corner of 4.2 N·m: the share of its time above that, by the file's rows.

@@ -1,6 +1,6 @@
 //! The drivetrain from end to end: slow loops on the clamp, slow turns on a drive, each once, against the rig file's values.
 //! The recovery program does many.
-#![allow(clippy::unwrap_used, clippy::print_stdout)] // a test
+#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)] // a test
 
 use acceptance::campaign::units::Unit;
 use acceptance::changed::{run, shipped};
@@ -391,6 +391,57 @@ fn friction_that_is_tighter_at_one_place_is_found_there() {
     // 40 degrees lies in it or beside it; sectors are named from an angle to an angle.
     let from: f64 = top.group.split('°').next().unwrap().parse().unwrap();
     assert!((from + 15.0 - 40.0).abs() < 30.0, "{}", top.group);
+}
+
+/// Geared unit whose last stage is eccentric: the gap is 0.04° wider at one place than opposite, the belt a tenth stiffer there.
+#[test]
+fn gap_and_stiffness_are_found_around_the_turn() {
+    let legs = [(1.0, 360), (0.8, 360), (0.6, 360)];
+    let holds = ("around", ["\"400 s\"", "\"80 s\""]);
+    let uneven = "[virtual.drive.uneven]\ngap = \"0.04 deg\"\nstiffness = \"10 %\"\norder = 1\nslackest = \"40 deg\"\n[virtual.friction.motor]";
+    let rig = changed(Unit::Geared, &[["[virtual.friction.motor]", uneven]]);
+    let document = driven_by(&rig, &legs, holds);
+    // Rig file: gaps of 0.36° and 0.04°; 1500 N·m/rad in series with 300, and with 285 to 315 around the turn.
+    let series = |k: f64| 1.0 / (1.0 / 1500.0 + 1.0 / k);
+    let deg = 1_f64.to_radians();
+    for (quantity, truth, most) in [
+        (Quantity::TurnedGap, 0.40 * deg, 0.01 * deg),
+        (Quantity::TurnedStiffness, series(300.0), 0.03 * series(300.0)),
+        (Quantity::GapVariation, 0.04 * deg, 0.004 * deg),
+        (Quantity::StiffnessVariation, series(315.0) - series(285.0), 4.0),
+    ] {
+        let found = document.headline(quantity).unwrap();
+        let e = found.estimate().unwrap_or_else(|| panic!("{found:?}"));
+        println!("{quantity:?}: {} ± {}, {truth}", e.value, e.std_uncertainty);
+        assert!(
+            (e.value - truth).abs() <= 3.0 * e.std_uncertainty && (e.value - truth).abs() < most,
+            "{e:?}, {truth}"
+        );
+    }
+    // 40° lies in the sector with the widest gap and the lowest stiffness, or beside it; sectors are named from an angle to an angle.
+    for (quantity, sign) in [(Quantity::GapSector, 1.0), (Quantity::StiffnessSector, -1.0)] {
+        let sectors = document.measurands.iter().filter(|m| m.quantity == quantity);
+        let value = |m: &truerim::fitting::Measurand| sign * m.estimate().unwrap().value;
+        let top = sectors.max_by(|a, b| value(a).total_cmp(&value(b))).unwrap();
+        let from: f64 = top.group.split('°').next().unwrap().parse().unwrap();
+        assert!((from + 15.0 - 40.0).abs() < 30.0, "{}", top.group);
+    }
+    // The belt unit as shipped has neither: no gap, and the same all around.
+    let even = driven(Unit::Belt, &legs, holds);
+    for quantity in [
+        Quantity::TurnedGap,
+        Quantity::GapVariation,
+        Quantity::StiffnessVariation,
+    ] {
+        let refused = even.headline(quantity).unwrap().result.refused().unwrap();
+        assert_eq!(refused.code, "below_noise", "{refused:?}");
+    }
+    let stiffness = even
+        .headline(Quantity::TurnedStiffness)
+        .unwrap()
+        .estimate()
+        .unwrap();
+    assert!((stiffness.value - 900.0).abs() < 27.0, "{stiffness:?}");
 }
 
 /// Direct unit: cogging of many orders and an eccentric bearing, each push from one place, do not pass for friction and inertia.

@@ -58,7 +58,7 @@ pub enum Family {
 
 impl Quantity {
     /// Every quantity, in the order of a report.
-    pub const ALL: [Self; 117] = [
+    pub const ALL: [Self; 123] = [
         Self::Latency,
         Self::LatencyJitter,
         Self::LatencyLow,
@@ -144,6 +144,12 @@ impl Quantity {
         Self::FrictionVariation,
         Self::FrictionHarmonic,
         Self::FrictionSector,
+        Self::TurnedGap,
+        Self::TurnedStiffness,
+        Self::GapVariation,
+        Self::GapSector,
+        Self::StiffnessVariation,
+        Self::StiffnessSector,
         Self::SpanTension,
         Self::LimitContrast,
         Self::LimitDelay,
@@ -249,6 +255,12 @@ impl Quantity {
             | Self::FrictionVariation
             | Self::FrictionHarmonic
             | Self::FrictionSector
+            | Self::TurnedGap
+            | Self::TurnedStiffness
+            | Self::GapVariation
+            | Self::GapSector
+            | Self::StiffnessVariation
+            | Self::StiffnessSector
             | Self::SpanTension => Family::Drivetrain,
             Self::LimitContrast
             | Self::LimitDelay
@@ -419,6 +431,12 @@ impl Quantity {
             Self::FrictionVariation => turn::FRICTION_VARIATION,
             Self::FrictionHarmonic => turn::FRICTION_HARMONIC,
             Self::FrictionSector => turn::FRICTION_SECTOR,
+            Self::TurnedGap => turn::TURNED_GAP,
+            Self::TurnedStiffness => turn::TURNED_STIFFNESS,
+            Self::GapVariation => turn::GAP_VARIATION,
+            Self::GapSector => turn::GAP_SECTOR,
+            Self::StiffnessVariation => turn::STIFFNESS_VARIATION,
+            Self::StiffnessSector => turn::STIFFNESS_SECTOR,
             Self::SpanTension => turn::SPAN_TENSION,
             Self::LimitContrast => traces::LIMIT_CONTRAST,
             Self::LimitDelay => traces::LIMIT_DELAY,

@@ -8,6 +8,10 @@ const STOPS: &str = "Slow presses onto each stop by a free rim: spring and brist
 const OVER_ANGLE: &str = "Half the difference of the torques of both directions over the same angles, at several speeds; what \
                           they share against what they scatter (analysis of variance)";
 
+const UNDER_LOAD: &str = "How far rotor and rim differ while a drive turns the rim to and fro and the wheelbase holds two torques of either \
+                          sign: linear least squares at each angle over torque, its sign and the direction; turns at several \
+                          speeds are repeats";
+
 pub(super) const TRAVEL: Words = (
     "travel",
     "Travel between end stops",
@@ -62,6 +66,55 @@ pub(super) const FRICTION_SECTOR: Words = (
     "Friction over a part of the turn less that over the whole turn, mean of the speeds.",
     OVER_ANGLE,
     ShownIn::Millinewtonmetres,
+);
+
+pub(super) const TURNED_GAP: Words = (
+    "turned_gap",
+    "Backlash, turned under load",
+    "Angle between rotor (over its ratio) and rim that the sign of the torque moves and its size does not, mean over the turn. Friction slides \
+     while the rim turns and hides no part of it; what a spring gives more below the torques held than between them counts to it.",
+    UNDER_LOAD,
+    ShownIn::Degrees,
+);
+
+pub(super) const TURNED_STIFFNESS: Words = (
+    "turned_stiffness",
+    "Stiffness, turned under load",
+    "Torque per angle between rotor and rim, between the smaller and the greater torque held, mean over the turn.",
+    UNDER_LOAD,
+    ShownIn::NewtonMetresPerRadian,
+);
+
+pub(super) const GAP_VARIATION: Words = (
+    "gap_variation",
+    "Variation of the backlash over the turn",
+    "Swing from least to greatest of what the backlash does once and twice a turn.",
+    UNDER_LOAD,
+    ShownIn::Degrees,
+);
+
+pub(super) const GAP_SECTOR: Words = (
+    "gap_sector",
+    "Backlash over a sector, less the mean",
+    "Backlash over a part of the turn less that over the whole turn, mean of the speeds.",
+    UNDER_LOAD,
+    ShownIn::Degrees,
+);
+
+pub(super) const STIFFNESS_VARIATION: Words = (
+    "stiffness_variation",
+    "Variation of the stiffness over the turn",
+    "Swing from least to greatest of what the stiffness does once and twice a turn.",
+    UNDER_LOAD,
+    ShownIn::NewtonMetresPerRadian,
+);
+
+pub(super) const STIFFNESS_SECTOR: Words = (
+    "stiffness_sector",
+    "Stiffness over a sector, less the mean",
+    "Stiffness over a part of the turn less that over the whole turn, mean of the speeds.",
+    UNDER_LOAD,
+    ShownIn::NewtonMetresPerRadian,
 );
 
 pub(super) const SPAN_TENSION: Words = (

@@ -86,6 +86,28 @@ pub(super) fn widest(track: &Track) -> Option<Pair> {
     widest.map(|(a, b)| pair(a, b))
 }
 
+/// Pairs of legs of opposite speed that share an angle of `least_rad` or more, those that share most first, each leg once: of a stretch
+/// that begins and ends anywhere in a script that goes on.
+pub(super) fn sharing(track: &Track, least_rad: f64) -> Vec<Pair> {
+    let legs = legs(track);
+    let places = (0..legs.len()).flat_map(|i| (i + 1..legs.len()).map(move |j| [i, j]));
+    let mut all: Vec<([usize; 2], f64)> = places
+        .filter(|[i, j]| opposite(&legs[*i], &legs[*j]))
+        .map(|[i, j]| ([i, j], shared(&legs[i], &legs[j])))
+        .filter(|(_, angle)| *angle >= least_rad)
+        .collect();
+    all.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let mut taken = vec![false; legs.len()];
+    let mut found = Vec::new();
+    for ([i, j], _) in all {
+        if !taken[i] && !taken[j] {
+            (taken[i], taken[j]) = (true, true);
+            found.push(pair(&legs[i], &legs[j]));
+        }
+    }
+    found
+}
+
 fn opposite(a: &Leg, b: &Leg) -> bool {
     (a.speed + b.speed).abs() <= STEADY * a.speed.abs()
 }
@@ -204,6 +226,9 @@ mod tests {
         assert!((3.0 - found.travel) / found.speed < 0.8, "{}", found.travel);
         assert!(pairs(&track)[0].travel < 2.0);
         assert!(widest(&Track::default()).is_none());
+        // Each leg once: the two whole ones; what is left of both cut ones shares 1.9 rad and no more.
+        let of = |least: f64| sharing(&track, least).len();
+        assert_eq!([of(2.4), of(1.0), of(3.0)], [1, 2, 0]);
     }
 
     #[test]

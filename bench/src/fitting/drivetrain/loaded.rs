@@ -21,7 +21,7 @@ use crate::fitting::sensor::SensorTerms;
 use crate::recording::{Declared, Recording, SegmentRow};
 
 /// Shortest hold that can hold a turn to and fro, s.
-const LEAST_S: f64 = 10.0;
+pub(super) const LEAST_S: f64 = 10.0;
 /// By how much the speeds of the levels may differ, a share: ripple grows with its frequency towards a resonance.
 const ALIKE: f64 = 0.1;
 

@@ -1,6 +1,7 @@
 //! The drivetrain: gap, spring and hysteresis of a clamped one from slow loops; what friction of a free one gives before it
 //! slides, from small ones; friction over speed, cogging by orders and the position sensor of one that a drive turns slowly.
 
+mod around;
 mod legs;
 mod loaded;
 mod local;
@@ -78,7 +79,8 @@ pub(super) fn turned(
     if recording.header().mounting != "back-driven" {
         return Ok(Vec::new());
     }
-    let loaded = loaded::of(recording, declared, sensor)?;
+    let mut loaded = loaded::of(recording, declared, sensor)?;
+    loaded.extend(around::of(recording, declared, sensor)?);
     let Some(row) = turned_at_zero(recording) else {
         return Ok(loaded.into_iter().map(|one| one.measurand(conditions)).collect());
     };

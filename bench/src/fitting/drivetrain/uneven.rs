@@ -4,8 +4,9 @@ use std::f64::consts::TAU;
 use std::ops::Range;
 
 use ndarray::ArrayView1;
-use truerim_analysis::estimate::{Check, Outcome};
-use truerim_analysis::friction::{FALSE_FINDINGS, SteadyTurn, friction_over_angle};
+use truerim_analysis::around::{FALSE_FINDINGS, Variation};
+use truerim_analysis::estimate::Check;
+use truerim_analysis::friction::{SteadyTurn, friction_over_angle};
 
 use super::One;
 use super::legs::Pair;
@@ -16,7 +17,7 @@ use crate::fitting::reading::plain;
 use crate::fitting::sensor::SensorTerms;
 
 /// Part of a turn that a pair must cover to count.
-const LEAST: f64 = 0.82;
+pub(super) const LEAST: f64 = 0.82;
 /// What each harmonic is called.
 const NAMES: [&str; 2] = ["once a turn", "twice a turn"];
 
@@ -51,27 +52,34 @@ pub(super) fn of(track: &Track, pairs: &[Pair], sensor: &SensorTerms) -> Vec<One
         Ok(found) => found,
         Err(refusal) => return vec![One::alone(Quantity::FrictionVariation, refusal)],
     };
-    let check = Check::new(
-        "friction varies over the turn",
-        true,
-        format!(
-            "chance of such a swing without variation {:.2e}, told from none below {FALSE_FINDINGS}; {} turns to and fro",
-            found.chance,
-            whole.len()
-        ),
-    );
-    let with = |outcome: &Outcome| with_checks(outcome.clone(), [check.clone()]);
-    let mut all = vec![One::alone(Quantity::FrictionVariation, with(&found.swing))];
+    let swing = with_checks(found.swing.clone(), [chance_check(&found)]);
+    let mut all = vec![One::alone(Quantity::FrictionVariation, swing)];
     for (name, outcome) in NAMES.iter().zip(&found.harmonics) {
         all.push(One::of(Quantity::FrictionHarmonic, name, outcome.clone()));
     }
-    for ([from, to], estimate) in found.sectors {
-        let group = format!(
-            "{}° to {}°",
-            plain(from.to_degrees(), 4),
-            plain(to.to_degrees(), 4)
-        );
-        all.push(One::of(Quantity::FrictionSector, &group, estimate));
+    for (ends, estimate) in found.sectors {
+        all.push(One::of(Quantity::FrictionSector, &sector_name(ends), estimate));
     }
     all
+}
+
+/// How a variation was told from chance.
+pub(super) fn chance_check(found: &Variation) -> Check {
+    Check::new(
+        "variation over the turn",
+        true,
+        format!(
+            "chance of such a swing without variation {:.2e}, told from none below {FALSE_FINDINGS}",
+            found.chance
+        ),
+    )
+}
+
+/// A sector by its ends, rad.
+pub(super) fn sector_name([from, to]: [f64; 2]) -> String {
+    format!(
+        "{}° to {}°",
+        plain(from.to_degrees(), 4),
+        plain(to.to_degrees(), 4)
+    )
 }

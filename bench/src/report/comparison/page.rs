@@ -1,8 +1,9 @@
 //! A comparison as one page.
 
 use super::overlay::NAMES;
+use super::table::{ways_heading, ways_reading};
 use crate::compare::{
-    Compared, Comparison, Row, RowOutcome, Severity, SpreadKind, against_spread, bound_text, chance,
+    Compared, Comparison, Row, RowOutcome, Severity, SpreadKind, Ways, against_spread, bound_text, chance,
     difference_text, sentence, short_verdict, would_find_text,
 };
 use crate::fitting::{Family, Quantity, Reading, plain};
@@ -45,6 +46,14 @@ pub fn comparison_page(comparison: &Comparison, plots: &[Plot]) -> Result<String
         "Told apart by colour and by dash.",
         &figures(plots, &NAMES),
     ));
+    if !comparison.ways.is_empty() {
+        body.push_str(&section(
+            "ways",
+            "The same in several ways",
+            "Runs in different mountings tell these by different methods.",
+            &ways(comparison),
+        ));
+    }
     body.push_str(&section(
         "setup",
         "What differs between the set-ups",
@@ -343,6 +352,29 @@ fn behind(row: &Row, c: &Compared) -> String {
         escape(&shared),
         parts.join("; ")
     )
+}
+
+fn ways(comparison: &Comparison) -> String {
+    let table = |one: &Ways| {
+        let rows: String = one
+            .told
+            .iter()
+            .map(|told| {
+                format!(
+                    "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td></tr>\n",
+                    escape(&told.way),
+                    escape(&ways_reading(one, told)),
+                    escape(&told.run_id)
+                )
+            })
+            .collect();
+        format!(
+            "<p>{}.</p>\n<table class=\"checks\">\n<thead><tr><th scope=\"col\">Way</th><th scope=\"col\">Value</th><th \
+             scope=\"col\">Run</th></tr></thead>\n<tbody>\n{rows}</tbody>\n</table>\n",
+            escape(&ways_heading(one))
+        )
+    };
+    comparison.ways.iter().map(table).collect()
 }
 
 fn setup(comparison: &Comparison) -> String {

@@ -1,7 +1,7 @@
 //! A comparison for the terminal, at most 100 columns wide.
 
-use crate::compare::{Comparison, Row, RowOutcome, Severity, sentence, short_verdict};
-use crate::fitting::Reading;
+use crate::compare::{Comparison, Row, RowOutcome, Severity, Told, Ways, sentence, short_verdict};
+use crate::fitting::{Reading, plain};
 use crate::report::table::{COLUMNS, columns, push_line, shortened, wrapped};
 
 const HEADS: [&str; 5] = ["measurand", "reference", "against it", "unit", "verdict"];
@@ -55,6 +55,17 @@ pub fn comparison_table(comparison: &Comparison) -> String {
             say(&mut text, &line, 0);
         }
     }
+    for ways in &comparison.ways {
+        text.push('\n');
+        say(&mut text, &ways_heading(ways), 0);
+        for told in &ways.told {
+            say(
+                &mut text,
+                &format!("{}: {} ({})", told.way, ways_reading(ways, told), told.run_id),
+                4,
+            );
+        }
+    }
     say(
         &mut text,
         &format!(
@@ -67,6 +78,35 @@ pub fn comparison_table(comparison: &Comparison) -> String {
     );
     text
 }
+
+/// What several ways say together, in a sentence.
+pub(super) fn ways_heading(ways: &Ways) -> String {
+    let k = ways.shown_in.factor();
+    let mean = Reading::from_interval(
+        k * ways.mean,
+        k * (ways.mean - TWO * ways.mean_u),
+        k * (ways.mean + TWO * ways.mean_u),
+        ways.shown_in.unit(),
+    );
+    format!(
+        "{} of {} in {} ways: they {}, so far apart by chance in {} %; weighted mean {mean}",
+        ways.name,
+        ways.unit,
+        ways.told.len(),
+        if ways.agree { "agree" } else { "DO NOT AGREE" },
+        plain(100.0 * ways.chance, 2),
+    )
+}
+
+/// What one way says.
+pub(super) fn ways_reading(ways: &Ways, told: &Told) -> String {
+    let k = ways.shown_in.factor();
+    let [low, high] = told.estimate.interval.map(|end| k * end);
+    Reading::from_interval(k * told.estimate.value, low, high, ways.shown_in.unit()).to_string()
+}
+
+/// Normal quantile of a 95 % interval.
+const TWO: f64 = 1.959_963_984_540_054;
 
 fn say(text: &mut String, words: &str, indent: usize) {
     for line in wrapped(words, COLUMNS - indent) {

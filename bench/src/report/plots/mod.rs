@@ -3,6 +3,7 @@
 //! Each is drawn twice, wide for a page and narrow for a telephone. Every one carries a line that says under which
 //! conditions it holds.
 
+mod around;
 pub(super) mod axis;
 pub(super) mod canvas;
 pub(super) mod caption;
@@ -41,7 +42,7 @@ impl PlotError {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Plot {
     /// File name without ending: `steps`, `latency`, `frequency`, `static-map`, `trace`, `shock`,
-    /// `resolution`, `heat`, `loops`, `friction`, `cogging`.
+    /// `resolution`, `heat`, `loops`, `friction`, `around`, `cogging`.
     pub name: &'static str,
     /// What it shows.
     pub title: String,
@@ -180,6 +181,18 @@ fn of_the_drivetrain(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
                 .into(),
             wide: friction::draw(document, curve, Format::Wide)?,
             narrow: friction::draw(document, curve, Format::Narrow)?,
+        });
+    }
+    let sectors = around::sectors(document);
+    if !sectors.is_empty() {
+        plots.push(Plot {
+            name: "around",
+            title: "Around the turn".into(),
+            reading: "What friction, backlash or stiffness do over the angle of the rim, less their mean over the turn, by sectors. Bars that \
+                      leave the line at nought by more than chance are a tight, a loose or a soft place."
+                .into(),
+            wide: around::draw(document, &sectors, Format::Wide)?,
+            narrow: around::draw(document, &sectors, Format::Narrow)?,
         });
     }
     if let Some(curve) = curves.cogging.as_ref().filter(|c| c.angle_rad.len() > 1) {

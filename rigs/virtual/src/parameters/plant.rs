@@ -13,7 +13,7 @@ use super::mounting::{self, Mounting};
 use crate::plant::{
     BearingParameters, DeratingParameters, DriveParameters, EndStopParameters, FirmwareParameters,
     FrictionParameters, GearParameters, HeatParameters, MotorParameters, PlantParameters, RippleOrder,
-    TorqueParameters, UnevenFriction,
+    TorqueParameters, UnevenDrive, UnevenFriction,
 };
 use crate::random::unit;
 
@@ -27,6 +27,10 @@ pub(super) fn read(table: &Section<'_>, mounting: Mounting, setup: &mut ChaCha8R
         rotor_kg_m2: inertia.quantity::<Inertia>("rotor", 1e-7..=1e-1),
         hub_kg_m2: inertia.quantity::<Inertia>("hub", 1e-5..=1e-1),
         drive: drive(&table.section("drive")),
+        uneven_drive: table
+            .section("drive")
+            .optional_section("uneven")
+            .map(|table| uneven_drive(&table)),
         tooth_rad: tooth_rad(&table.section("drive")),
         gear: table.optional_section("gear").map(|table| gear(&table)),
         motor_friction: side(&friction.section("motor")),
@@ -97,6 +101,15 @@ fn drive(table: &Section<'_>) -> DriveParameters {
         damping_nm_s_per_rad: table.quantity::<Damping>("damping", 0.0..=50.0),
         backlash_rad: table.quantity::<Angle>("backlash", 0.0..=0.2),
         slack_nm: slack_nm(table),
+    }
+}
+
+fn uneven_drive(table: &Section<'_>) -> UnevenDrive {
+    UnevenDrive {
+        gap_rad: table.quantity::<Angle>("gap", 0.0..=0.05),
+        stiffness: table.quantity::<Ratio>("stiffness", 0.0..=0.9),
+        order: f64::from(table.integer("order", 1..=10) as i32),
+        slackest_rad: table.quantity::<Angle>("slackest", -6.3..=6.3),
     }
 }
 

@@ -25,7 +25,7 @@ mod ripple;
 mod turning;
 
 pub use current_loop::{CurrentLoop, MotorParameters, PowerStage, TorqueParameters};
-pub use drive::DriveParameters;
+pub use drive::{DriveParameters, UnevenDrive};
 pub use firmware::{Firmware, FirmwareParameters};
 pub use friction::{Friction, FrictionParameters};
 pub use gear::GearParameters;
@@ -174,11 +174,12 @@ impl Plant {
 
         self.drift(0.5 * h);
         let ripple = ripple_nm(&self.parameters.ripple, self.motor_angle_rad, motor_nm);
+        let last = self.parameters.drive_at(self.hub_angle_rad);
         // Mesh and belt where there is a shaft between them; otherwise the drive alone.
         let (slipped, broken) = (self.slipped_rad, self.broken);
         let (mesh, drive, load) = match &mut self.shaft {
             None => {
-                let drive = self.parameters.drive.torque_nm(
+                let drive = last.torque_nm(
                     self.motor_angle_rad - self.hub_angle_rad - slipped,
                     self.motor_speed_rad_s - self.hub_speed_rad_s,
                 );
@@ -187,7 +188,7 @@ impl Plant {
             }
             Some(shaft) => {
                 let (mesh, load) = shaft.mesh(self.motor_angle_rad, self.motor_speed_rad_s);
-                let drive = self.parameters.drive.torque_nm(
+                let drive = last.torque_nm(
                     shaft.angle_rad - self.hub_angle_rad - slipped,
                     shaft.speed_rad_s - self.hub_speed_rad_s,
                 );
@@ -331,7 +332,7 @@ impl Plant {
             + if self.broken {
                 0.0
             } else {
-                p.drive
+                p.drive_at(self.hub_angle_rad)
                     .energy_j(self.shaft_angle_rad() - self.hub_angle_rad - self.slipped_rad)
             }
             + p.bearing.energy_j(self.hub_angle_rad)

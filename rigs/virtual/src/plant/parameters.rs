@@ -3,7 +3,7 @@
 use super::{
     BearingParameters, DeratingParameters, DriveParameters, EndStopParameters, FirmwareParameters,
     FrictionParameters, GearParameters, Heat, HeatParameters, MotorParameters, MountingParameters,
-    RippleOrder, Thermal, TorqueParameters, UnevenFriction,
+    RippleOrder, Thermal, TorqueParameters, UnevenDrive, UnevenFriction,
 };
 
 /// Everything that describes the wheelbase and its mounting.
@@ -21,6 +21,8 @@ pub struct PlantParameters {
     pub hub_kg_m2: f64,
     /// Belt, gears or joint: the stage at the hub.
     pub drive: DriveParameters,
+    /// How that stage changes with the angle.
+    pub uneven_drive: Option<UnevenDrive>,
     /// Angle of a tooth on the hub, rad at the rim; what a belt slips by.
     pub tooth_rad: Option<f64>,
     /// Gear stage in front of it, and the shaft between the two; most units have none.
@@ -49,6 +51,12 @@ impl PlantParameters {
     /// Rotor's inertia seen at the rim, `N²·J`, kg·m².
     pub fn reflected_kg_m2(&self) -> f64 {
         self.motor.ratio * self.motor.ratio * self.rotor_kg_m2
+    }
+
+    /// The stage at the hub at an angle of the hub.
+    pub fn drive_at(&self, hub_angle_rad: f64) -> DriveParameters {
+        self.uneven_drive
+            .map_or(self.drive, |uneven| uneven.at(self.drive, hub_angle_rad))
     }
 
     /// What torque control feels of these temperatures.
