@@ -25,7 +25,7 @@ const BINS: usize = 15;
 /// Bins of the whole.
 pub(crate) const COUNT: usize = SECTORS * BINS;
 /// Fewest repeats, and least part of a turn that they must share.
-const REPEATS: usize = 3;
+pub(crate) const REPEATS: usize = 3;
 const LEAST_TURN: f64 = 0.8;
 /// Angles at which the sum of the harmonics is looked at for its ends.
 const POINTS: usize = 720;

@@ -10,7 +10,7 @@
 //!
 //! Where a spring is straight, `g` is the gap. Turns at several speeds are repeats ([`crate::around`]).
 
-use crate::around::{COUNT, Told, Variation, Window, variation, whole_turn};
+use crate::around::{COUNT, REPEATS, Told, Variation, Window, variation, whole_turn};
 use crate::estimate::{Contribution, Estimate, Outcome, Refusal};
 use crate::friction::TorqueScale;
 use crate::least_squares::Matrix;
@@ -59,8 +59,8 @@ const OF_RIM: f64 = 0.1;
 ///
 /// # Errors
 /// [`Refusal::LengthMismatch`], [`Refusal::NonFinite`], [`Refusal::NotCovered`] for a repeat that lacks a torque or a direction or where
-/// turns share less than four fifths of a turn, [`Refusal::TooFewRepeats`] below three repeats, [`Refusal::TooFewSamples`] when a bin of
-/// the angle stays empty, [`Refusal::WrongSign`] where torque does not twist, and what [`regression::fit`] refuses where torques do not
+/// turns share less than four fifths of a turn, [`Refusal::TooFewRepeats`] below three repeats, [`Refusal::TooFewSamples`] when fewer
+/// than three have something at every angle, [`Refusal::WrongSign`] where torque does not twist, and what [`regression::fit`] refuses where torques do not
 /// differ.
 pub fn twist_around(repeats: &[Vec<LoadedTurn<'_>>], torque: &TorqueScale) -> Result<TwistAround, Refusal> {
     for turn in repeats.iter().flatten() {
@@ -73,8 +73,16 @@ pub fn twist_around(repeats: &[Vec<LoadedTurn<'_>>], torque: &TorqueScale) -> Re
     let window = Window::of(ranges, repeats.len(), "gap and stiffness")?;
     let (mut gaps, mut compliances, mut twists) = (Vec::new(), Vec::new(), Vec::new());
     let mut apart = 0.0_f64;
+    let mut holes = None;
     for repeat in repeats {
-        let [error, compliance, gap] = curves(repeat, &window)?;
+        let [error, compliance, gap] = match curves(repeat, &window) {
+            Ok(curves) => curves,
+            Err(hole @ Refusal::TooFewSamples { .. }) => {
+                holes = Some(hole);
+                continue;
+            }
+            Err(other) => return Err(other),
+        };
         twists.push(twist(&gap, &compliance, repeat));
         apart = apart.max(half_swing(&error));
         gaps.push(gap);
@@ -84,6 +92,9 @@ pub fn twist_around(repeats: &[Vec<LoadedTurn<'_>>], torque: &TorqueScale) -> Re
         .iter()
         .map(|curve| curve.iter().map(|c| 1.0 / c).collect())
         .collect();
+    if let Some(hole) = holes.filter(|_| gaps.len() < REPEATS) {
+        return Err(hole);
+    }
     let gain = |value: f64| torque.gain(value);
     let stiffness = stiffness(&whole_turn(&compliances, &window, |c| 1.0 / c)?, &gain)?;
     // An error once a turn of the rim's encoder is met further on by as much as both signs are twisted apart, or as torque twists: its

@@ -20,7 +20,7 @@ import subprocess
 import sys
 import tempfile
 
-PROCEDURES = ("static", "shock", "limit", "resolution", "heat")
+MOUNTINGS = {name: "clamped" for name in ("static", "shock", "limit", "resolution", "heat")}
 
 
 def cuts(f, kind, before, behind):
@@ -177,7 +177,7 @@ def heat(f):
     return {"heat_fast": float(min(found)), "heat_slow": float(max(found))}
 
 
-def one(procedure, path):
+def one(work, procedure, path):
     """Does the work of one procedure and tells its time, its memory and some values."""
     import h5py
     import numpy  # noqa: F401
@@ -186,37 +186,37 @@ def one(procedure, path):
     spent = lambda: sum(resource.getrusage(resource.RUSAGE_SELF)[:2])
     start = spent()
     with h5py.File(path) as f:
-        values = globals()[procedure](f)
+        values = work[procedure](f)
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(json.dumps({"s": spent() - start, "mb": memory, "values": values}))
 
 
-def main():
-    """Prints a table, a row a procedure."""
+def main(file, work, mountings):
+    """Prints a table, a row a procedure: of the functions of `work`, in the module of `file`, on recordings in their mountings."""
     if sys.argv[1] == "--one":
-        return one(*sys.argv[2:])
+        return one(work, *sys.argv[2:])
     truerim, unit = sys.argv[1], (sys.argv[2:] or ["belt"])[0]
     print(f"{'procedure':<11} {'here, s':>8} {'MB':>5} {'scipy, s':>9} {'MB':>5}  values here and there")
     with tempfile.TemporaryDirectory() as folder:
-        for name in PROCEDURES:
+        for name, mounting in mountings.items():
             out = pathlib.Path(folder) / name
             subprocess.run([truerim, "measure", "--rig", f"rigs/{unit}.toml", "--procedure", f"procedures/{name}.toml", "--yes",
-                            "--out", out], check=True, capture_output=True)
+                            "--mounting", mounting, "--out", out], check=True, capture_output=True)
             path = str(out / "recording.h5")
             timed = subprocess.run(["/usr/bin/time", "-f", "%M %U %S", truerim, "fit", "--quiet", path],
                                    capture_output=True, text=True)
             if timed.returncode:
                 raise SystemExit(timed.stderr)
             kilobytes, user, system = map(float, timed.stderr.strip().splitlines()[-1].split())
-            there = json.loads(subprocess.run([sys.executable, __file__, "--one", name, path], check=True, capture_output=True,
+            there = json.loads(subprocess.run([sys.executable, file, "--one", name, path], check=True, capture_output=True,
                                               text=True).stdout)
             fit = json.loads((out / "fit.json").read_text(encoding="utf-8"))
             said = []
             for key, value in there["values"].items():
-                own = next(m for m in fit["measurands"] if m["id"] == key)
+                own = next(m for m in fit["measurands"] if m["id"].split("@")[0] == key.split("@")[0] and m["id"].startswith(key))
                 said.append(f"{key.split('@')[0]} {own['result'].get('value', float('nan')):.5g} {value:.5g}")
             print(f"{name:<11} {user + system:>8.2f} {kilobytes / 1024:>5.0f} {there['s']:>9.2f} {there['mb']:>5.0f}  {'; '.join(said)}")
 
 
 if __name__ == "__main__":
-    main()
+    main(__file__, globals(), MOUNTINGS)

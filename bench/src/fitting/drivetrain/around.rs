@@ -147,17 +147,16 @@ fn on_the_rim(repeats: &mut [Vec<Turn>]) {
     }
 }
 
-/// Legs lie in one turn or in the next; all are put into that of the first.
+/// Legs begin anywhere and may be of more than a turn; all are put into the turn that the first begins.
 fn in_one_turn(repeats: &mut [Vec<Turn>]) {
-    let lowest = |turn: &Turn| turn.ways[0][0].first().copied().unwrap_or_default();
-    let Some(first) = repeats.first().and_then(|repeat| repeat.first()).map(lowest) else {
+    let first = repeats.first().and_then(|repeat| repeat.first());
+    let Some(lowest) = first.and_then(|turn| turn.ways[0][0].iter().copied().reduce(f64::min)) else {
         return;
     };
-    for turn in repeats.iter_mut().flatten() {
-        let turns = TAU * ((lowest(turn) - first) / TAU).round();
-        for way in &mut turn.ways {
-            way[0].iter_mut().for_each(|angle| *angle -= turns);
-        }
+    for way in repeats.iter_mut().flatten().flat_map(|turn| &mut turn.ways) {
+        way[0]
+            .iter_mut()
+            .for_each(|angle| *angle = lowest + (*angle - lowest).rem_euclid(TAU));
     }
 }
 
@@ -240,7 +239,15 @@ mod tests {
             .collect();
         assert_eq!(speeds, [[0.5, 0.5], [0.2, 0.205]]);
         in_one_turn(&mut repeats);
-        assert!((repeats[0][1].ways[0][0][0] - 0.1).abs() < 1e-12);
+        // From 0.1 in the turn before, and on into the next.
+        let angles = &repeats[0][1].ways[0][0];
+        assert!(
+            (angles[0] - 0.1).abs() < 1e-12 && (angles[1] - 6.1).abs() < 1e-12,
+            "{angles:?}"
+        );
+        let mut long = vec![vec![turn(1.0, 0.5, 0.0), turn(1.0, 0.5, 3.0)]];
+        in_one_turn(&mut long);
+        assert!((long[0][1].ways[0][0][1] - (9.0 - TAU)).abs() < 1e-12);
         // A rotor that counts from elsewhere.
         let mut turned = vec![vec![turn(1.0, 0.5, 2.0)]];
         turned[0][0]
