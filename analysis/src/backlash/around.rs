@@ -60,8 +60,8 @@ const OF_RIM: f64 = 0.1;
 /// # Errors
 /// [`Refusal::LengthMismatch`], [`Refusal::NonFinite`], [`Refusal::NotCovered`] for a repeat that lacks a torque or a direction or where
 /// turns share less than four fifths of a turn, [`Refusal::TooFewRepeats`] below three repeats, [`Refusal::TooFewSamples`] when fewer
-/// than three have something at every angle, [`Refusal::WrongSign`] where torque does not twist, and what [`regression::fit`] refuses where torques do not
-/// differ.
+/// than three have something at every angle, [`Refusal::WrongSign`] where torque does not twist, and what [`regression::fit`] refuses
+/// where torques do not differ.
 pub fn twist_around(repeats: &[Vec<LoadedTurn<'_>>], torque: &TorqueScale) -> Result<TwistAround, Refusal> {
     for turn in repeats.iter().flatten() {
         check(turn)?;
@@ -71,45 +71,48 @@ pub fn twist_around(repeats: &[Vec<LoadedTurn<'_>>], torque: &TorqueScale) -> Re
     }
     let ranges = repeats.iter().flatten().map(|turn| extent(turn.angle_rad.iter()));
     let window = Window::of(ranges, repeats.len(), "gap and stiffness")?;
-    let (mut gaps, mut compliances, mut twists) = (Vec::new(), Vec::new(), Vec::new());
-    let mut apart = 0.0_f64;
-    let mut holes = None;
-    for repeat in repeats {
-        let [error, compliance, gap] = match curves(repeat, &window) {
-            Ok(curves) => curves,
-            Err(hole @ Refusal::TooFewSamples { .. }) => {
-                holes = Some(hole);
-                continue;
-            }
-            Err(other) => return Err(other),
-        };
-        twists.push(twist(&gap, &compliance, repeat));
-        apart = apart.max(half_swing(&error));
-        gaps.push(gap);
-        compliances.push(compliance);
-    }
+    let Curves {
+        gaps,
+        compliances,
+        twist_rad,
+        apart_rad,
+    } = Curves::of(repeats, &window)?;
     let stiffnesses: Vec<Vec<f64>> = compliances
         .iter()
         .map(|curve| curve.iter().map(|c| 1.0 / c).collect())
         .collect();
-    if let Some(hole) = holes.filter(|_| gaps.len() < REPEATS) {
-        return Err(hole);
-    }
     let gain = |value: f64| torque.gain(value);
-    let stiffness = stiffness(&whole_turn(&compliances, &window, |c| 1.0 / c)?, &gain)?;
+    let loads = || repeats.iter().flatten().map(|turn| turn.load_nm.abs());
+    let between_nm = [loads().fold(f64::INFINITY, f64::min), loads().fold(0.0, f64::max)];
+    // The zero may wander from one torque held to the next; what it has of its own at all of them cancels.
+    let zero = |per_nm: f64| {
+        (torque.zero_u_nm > 0.0).then(|| {
+            let source = "zero of the torque sensor, from one torque to the next";
+            Contribution::type_b(source, per_nm.abs() * torque.zero_u_nm)
+        })
+    };
+    let means = whole_turn(&compliances, &window, |c| 1.0 / c)?;
+    let stiffness = mean_of(&means, "N.m/rad", |k| {
+        gain(k)
+            .into_iter()
+            .chain(zero(k / (between_nm[1] - between_nm[0])))
+            .collect()
+    })?;
     // An error once a turn of the rim's encoder is met further on by as much as both signs are twisted apart, or as torque twists: its
     // slope is its amplitude.
-    let slope = OF_RIM * apart;
-    let gap_floor = mean_sd(&twists)?.mean * slope;
+    let slope = OF_RIM * apart_rad;
+    let gap_floor = twist_rad * slope;
     let stiffness_floor = stiffness.value * slope;
     let encoder = |swing: f64| {
         let source = "error of the rim's encoder, as a tenth of what the angles differ by";
         Contribution::rectangular(source, swing)
     };
-    let loads = || repeats.iter().flatten().map(|turn| turn.load_nm.abs());
-    let between_nm = [loads().fold(f64::INFINITY, f64::min), loads().fold(0.0, f64::max)];
+    let levels = whole_turn(&gaps, &window, |gap| gap)?;
+    let gap = mean_of(&levels, "rad", |_| {
+        zero(2.0 / stiffness.value).into_iter().collect()
+    })?;
     Ok(TwistAround {
-        gap: gap(&whole_turn(&gaps, &window, |gap| gap)?)?,
+        gap: beyond_nought(gap),
         stiffness: stiffness.into(),
         between_nm,
         gap_over_angle: variation(
@@ -140,6 +143,45 @@ pub fn twist_around(repeats: &[Vec<LoadedTurn<'_>>], torque: &TorqueScale) -> Re
             },
         )?,
     })
+}
+
+/// What each repeat says, bin by bin.
+struct Curves {
+    gaps: Vec<Vec<f64>>,
+    compliances: Vec<Vec<f64>>,
+    /// By how much both signs are twisted apart, mean of the repeats.
+    twist_rad: f64,
+    /// Half the swing of what the angles differ by, the largest of the repeats.
+    apart_rad: f64,
+}
+
+impl Curves {
+    /// Of all repeats that have something at every angle.
+    fn of(repeats: &[Vec<LoadedTurn<'_>>], window: &Window) -> Result<Self, Refusal> {
+        let (mut gaps, mut compliances, mut twists) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut apart_rad, mut hole) = (0.0_f64, None);
+        for repeat in repeats {
+            match curves(repeat, window) {
+                Ok([error, compliance, gap]) => {
+                    twists.push(twist(&gap, &compliance, repeat));
+                    apart_rad = apart_rad.max(half_swing(&error));
+                    gaps.push(gap);
+                    compliances.push(compliance);
+                }
+                Err(found @ Refusal::TooFewSamples { .. }) => hole = Some(found),
+                Err(other) => return Err(other),
+            }
+        }
+        match hole {
+            Some(hole) if gaps.len() < REPEATS => Err(hole),
+            _ => Ok(Self {
+                gaps,
+                compliances,
+                twist_rad: mean_sd(&twists)?.mean,
+                apart_rad,
+            }),
+        }
+    }
 }
 
 fn check(turn: &LoadedTurn<'_>) -> Result<(), Refusal> {
@@ -238,28 +280,29 @@ fn curves(repeat: &[LoadedTurn<'_>], window: &Window) -> Result<[Vec<f64>; 3], R
     Ok([error, compliance, gap])
 }
 
-/// Mean gap; a bound where it does not stand out of its uncertainty.
-fn gap(levels: &[f64]) -> Result<Outcome, Refusal> {
-    let s = mean_sd(levels)?;
-    let budget = vec![Contribution::of_mean("scatter of turns", &s)];
-    let estimate = Estimate::from_budget(s.mean, "rad", s.n, METHOD, budget)?;
-    let bound = estimate.interval[1].max(0.0);
-    if estimate.interval[0] <= 0.0 {
-        return Ok(Refusal::BelowNoise {
-            what: "the gap".into(),
-            found: s.mean,
-            bound,
-            level: 0.95,
-            unit: "rad".into(),
-        }
-        .into());
-    }
-    Ok(estimate.into())
-}
-
-fn stiffness(levels: &[f64], gain: &dyn Fn(f64) -> Option<Contribution>) -> Result<Estimate, Refusal> {
+/// Mean of repeats, with what they do not show.
+fn mean_of(
+    levels: &[f64],
+    unit: &str,
+    beyond: impl Fn(f64) -> Vec<Contribution>,
+) -> Result<Estimate, Refusal> {
     let s = mean_sd(levels)?;
     let scatter = Contribution::of_mean("scatter of turns", &s);
-    let budget = std::iter::once(scatter).chain(gain(s.mean)).collect();
-    Estimate::from_budget(s.mean, "N.m/rad", s.n, METHOD, budget)
+    let budget = std::iter::once(scatter).chain(beyond(s.mean)).collect();
+    Estimate::from_budget(s.mean, unit, s.n, METHOD, budget)
+}
+
+/// A gap; a bound where it does not stand out of its uncertainty.
+fn beyond_nought(gap: Estimate) -> Outcome {
+    if gap.interval[0] > 0.0 {
+        return gap.into();
+    }
+    Refusal::BelowNoise {
+        what: "the gap".into(),
+        found: gap.value,
+        bound: gap.interval[1].max(0.0),
+        level: 0.95,
+        unit: "rad".into(),
+    }
+    .into()
 }
