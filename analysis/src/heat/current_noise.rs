@@ -38,10 +38,10 @@ pub(super) fn covariance(record: &HeatRecord, found: &Fit, bodies: usize) -> Arr
             of_parts(record, &found.parameters, bodies, &of_temperature)
         })
         .collect();
-    for part in 0..record.square.len() {
+    for (part, square) in record.square.iter().enumerate() {
         let copper = record.copper(part / record.parts);
         // Of i² it is 2 i u; what the square of the noise adds is far below.
-        let u2 = 4.0 * record.square[part] * (copper * record.current_u_a).powi(2);
+        let u2 = 4.0 * square * (copper * record.current_u_a).powi(2);
         for p in 0..count {
             for q in 0..count {
                 sum[[p, q]] += weights[p][part] * weights[q][part] * u2;

@@ -23,7 +23,12 @@ pub(crate) fn or_unknown(text: &str, otherwise: &str) -> String {
 pub(crate) fn excitation(conditions: &Conditions, kind: &str) -> String {
     let Some(amplitude) = conditions.amplitude_nm else {
         if conditions.mounting == "back-driven" {
-            return "turned by a drive at setpoint zero, no preload".into();
+            return match conditions.preload_nm {
+                Some(held) if held > 0.0 => {
+                    format!("turned by a drive, holding up to {} N·m", plain(held, 3))
+                }
+                _ => "turned by a drive at setpoint zero, no preload".into(),
+            };
         }
         // Results over repeats of every size have no amplitude of their own.
         return if conditions.n > 0 {

@@ -24,7 +24,7 @@ def read(f):
     """Time, torque, rim angle, rotor angle over the ratio (rad), setpoint, and the segments."""
     import numpy as np
     channel = lambda name: f[name][...] * f[name].attrs["scale_factor"] + f[name].attrs["add_offset"]
-    ratio = tomllib.loads(f["files/rig"][()].decode() if "rig" in f["files"] else rig_text(f))["rig"]["wheelbase"]["ratio"]
+    ratio = tomllib.loads(rig_text(f))["rig"]["wheelbase"]["ratio"]
     angle = lambda name: channel(name) * (np.pi / 180 if f[name].attrs["units"] == "degree" else 1.0)
     s = {k: f["segments"][k][...] for k in f["segments"]}
     return f["time"][...] * 1e-6, channel("torque"), angle("rim_angle"), angle("motor_angle") / ratio, channel("setpoint"), s
@@ -32,8 +32,7 @@ def read(f):
 
 def rig_text(f):
     """The rig file in a recording."""
-    for name in f["files"]:
-        text = f["files"][name][()]
+    for text in f["files/text"][...]:
         text = text.decode() if isinstance(text, bytes) else str(text)
         if "[rig.wheelbase]" in text:
             return text

@@ -147,16 +147,17 @@ fn on_the_rim(repeats: &mut [Vec<Turn>]) {
     }
 }
 
-/// Legs begin anywhere and may be of more than a turn; all are put into the turn that the first begins.
+/// Legs begin anywhere and may be of more than a turn; all are put into one turn, which begins where the first does, less whole turns.
 fn in_one_turn(repeats: &mut [Vec<Turn>]) {
     let first = repeats.first().and_then(|repeat| repeat.first());
     let Some(lowest) = first.and_then(|turn| turn.ways[0][0].iter().copied().reduce(f64::min)) else {
         return;
     };
+    let from = lowest - TAU * (lowest / TAU).round();
     for way in repeats.iter_mut().flatten().flat_map(|turn| &mut turn.ways) {
         way[0]
             .iter_mut()
-            .for_each(|angle| *angle = lowest + (*angle - lowest).rem_euclid(TAU));
+            .for_each(|angle| *angle = from + (*angle - lowest).rem_euclid(TAU));
     }
 }
 
@@ -245,8 +246,9 @@ mod tests {
             (angles[0] - 0.1).abs() < 1e-12 && (angles[1] - 6.1).abs() < 1e-12,
             "{angles:?}"
         );
-        let mut long = vec![vec![turn(1.0, 0.5, 0.0), turn(1.0, 0.5, 3.0)]];
+        let mut long = vec![vec![turn(1.0, 0.5, -TAU), turn(1.0, 0.5, 3.0)]];
         in_one_turn(&mut long);
+        assert!(long[0][0].ways[0][0][0].abs() < 1e-12);
         assert!((long[0][1].ways[0][0][1] - (9.0 - TAU)).abs() < 1e-12);
         // A rotor that counts from elsewhere.
         let mut turned = vec![vec![turn(1.0, 0.5, 2.0)]];

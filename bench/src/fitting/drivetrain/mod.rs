@@ -81,8 +81,13 @@ pub(super) fn turned(
     }
     let mut loaded = loaded::of(recording, declared, sensor)?;
     loaded.extend(around::of(recording, declared, sensor)?);
+    let under_load = Conditions {
+        preload_nm: held_nm(recording),
+        ..conditions.clone()
+    };
+    let loaded = loaded.into_iter().map(|one| one.measurand(&under_load));
     let Some(row) = turned_at_zero(recording) else {
-        return Ok(loaded.into_iter().map(|one| one.measurand(conditions)).collect());
+        return Ok(loaded.collect());
     };
     let rows = recording.rows_between(row.start_tick, row.end_tick)?;
     let track = track::read(recording, rows)?;
@@ -90,7 +95,6 @@ pub(super) fn turned(
     let mut swept = sweep::of(&track, &pairs, declared, sensor);
     let (orders, cogging) = orders::of(&track, &pairs, declared, sensor);
     swept.found.extend(orders);
-    swept.found.extend(loaded);
     swept.found.extend(uneven::of(&track, &pairs, sensor));
     let position = position::of(recording, &track, &pairs, &swept.pairs, declared)?;
     swept.found.extend(position);
@@ -108,8 +112,17 @@ pub(super) fn turned(
         },
         ..curve
     });
-    let found = swept.found.into_iter();
-    Ok(found.map(|one| one.measurand(conditions)).collect())
+    let found = swept.found.into_iter().map(|one| one.measurand(conditions));
+    Ok(found.chain(loaded).collect())
+}
+
+/// The largest torque that is held, either way, N·m; `None` where none is.
+fn held_nm(recording: &Recording) -> Option<f64> {
+    let holds = recording.segments().iter().filter(|row| row.excitation == "hold");
+    holds
+        .map(|row| row.to_nm.abs())
+        .filter(|nm| *nm > 0.0)
+        .reduce(f64::max)
 }
 
 /// Rounds to a millionth: a micro-newton-metre; far below noise, and it keeps the file small.
