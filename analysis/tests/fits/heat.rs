@@ -200,8 +200,8 @@ fn what_begins_within_a_stretch_does_not_move_the_constants() {
 fn noise_of_the_current_widens_the_constants_as_it_scatters_them() {
     let truth = UNIT.constants();
     let on = |t: f64| if t < 1200.0 { 5.0 } else { 0.0 };
-    let clean = UNIT.run_in([2, 20], 2000, 0.0, 0, on);
-    let (seeds, u_a) = (60, 0.02);
+    let clean = UNIT.run_in([2, 10], 2000, 0.0, 0, on);
+    let (seeds, u_a) = (60, 0.014);
     let (mut inside, mut without, mut z2) = ([0, 0], [0, 0], [0.0; 2]);
     for seed in 0..seeds {
         let mut random = Random::new(900 + seed);
@@ -226,7 +226,7 @@ fn noise_of_the_current_widens_the_constants_as_it_scatters_them() {
     }
     println!("inside of {seeds}: {inside:?}, {without:?} without; mean square of z {z2:?}");
     assert!(inside.iter().all(|n| *n >= 53), "{inside:?}");
-    assert!(z2.iter().all(|z| (0.6..1.5).contains(z)), "{z2:?}");
+    assert!(z2.iter().all(|z| (0.5..1.5).contains(z)), "{z2:?}");
     assert!(without[0] < 45, "{without:?}");
 }
 

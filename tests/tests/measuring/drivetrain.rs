@@ -396,8 +396,8 @@ fn friction_that_is_tighter_at_one_place_is_found_there() {
 /// Geared unit whose last stage is eccentric: the gap is 0.04° wider at one place than opposite, the belt a tenth stiffer there.
 #[test]
 fn gap_and_stiffness_are_found_around_the_turn() {
-    let legs = [(1.0, 360), (0.8, 360), (0.6, 360)];
-    let holds = ("around", ["\"400 s\"", "\"80 s\""]);
+    let legs = [(1.2, 360), (1.0, 360), (0.8, 360)];
+    let holds = ("around", ["\"400 s\"", "\"62 s\""]);
     let uneven = "[virtual.drive.uneven]\ngap = \"0.04 deg\"\nstiffness = \"10 %\"\norder = 1\nslackest = \"40 deg\"\n[virtual.friction.motor]";
     let rig = changed(Unit::Geared, &[["[virtual.friction.motor]", uneven]]);
     let document = driven_by(&rig, &legs, holds);
@@ -418,13 +418,13 @@ fn gap_and_stiffness_are_found_around_the_turn() {
             "{e:?}, {truth}"
         );
     }
-    // 40° lies in the sector with the widest gap and the lowest stiffness, or beside it; sectors are named from an angle to an angle.
+    // 40° lies in the sector with the widest gap and the lowest stiffness, or beside it: sectors of 25°, named from an angle to an angle.
     for (quantity, sign) in [(Quantity::GapSector, 1.0), (Quantity::StiffnessSector, -1.0)] {
         let sectors = document.measurands.iter().filter(|m| m.quantity == quantity);
         let value = |m: &truerim::fitting::Measurand| sign * m.estimate().unwrap().value;
         let top = sectors.max_by(|a, b| value(a).total_cmp(&value(b))).unwrap();
         let from: f64 = top.group.split('°').next().unwrap().parse().unwrap();
-        assert!((from + 15.0 - 40.0).abs() < 30.0, "{}", top.group);
+        assert!((from + 15.0 - 40.0).abs() < 35.0, "{}", top.group);
     }
     // The belt unit as shipped has neither: no gap, and the same all around.
     let even = driven(Unit::Belt, &legs, holds);
