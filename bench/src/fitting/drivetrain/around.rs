@@ -1,6 +1,5 @@
 //! Gap and stiffness around the turn: the drive turns the rim to and fro while the wheelbase holds one level after another, either way.
 
-use std::collections::BTreeMap;
 use std::f64::consts::TAU;
 
 use truerim_analysis::around::Variation;
@@ -8,7 +7,7 @@ use truerim_analysis::backlash::{LoadedTurn, TwistAround, twist_around};
 use truerim_analysis::estimate::{Check, Outcome};
 
 use super::legs::{self, Pair};
-use super::{One, loaded::LEAST_S, uneven};
+use super::{One, loaded::longest_holds, uneven};
 use crate::fitting::FittingError;
 use crate::fitting::document::Quantity;
 use crate::fitting::groups::{refused, with_checks};
@@ -72,16 +71,8 @@ fn no_rotor() -> Outcome {
 
 /// The longest hold of each level other than zero; none unless there are two levels of either sign.
 fn levels(recording: &Recording) -> Vec<&SegmentRow> {
-    let mut all: BTreeMap<i64, &SegmentRow> = BTreeMap::new();
-    let holds = recording.segments().iter().filter(|row| {
-        row.excitation == "hold" && row.is_excitation() && row.to_nm.abs() > 0.0 && row.duration_s >= LEAST_S
-    });
-    for row in holds {
-        let longest = all.entry((row.to_nm * 1e6).round() as i64).or_insert(row);
-        if row.duration_s > longest.duration_s {
-            *longest = row;
-        }
-    }
+    let mut all = longest_holds(recording);
+    all.remove(&0);
     let of_sign = |sign: i64| all.keys().filter(|level| level.signum() == sign).count();
     if of_sign(1) >= 2 && of_sign(-1) >= 2 {
         all.into_values().collect()

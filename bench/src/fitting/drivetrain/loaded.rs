@@ -21,7 +21,7 @@ use crate::fitting::sensor::SensorTerms;
 use crate::recording::{Declared, Recording, SegmentRow};
 
 /// Shortest hold that can hold a turn to and fro, s.
-pub(super) const LEAST_S: f64 = 10.0;
+const LEAST_S: f64 = 10.0;
 /// By how much the speeds of the levels may differ, a share: ripple grows with its frequency towards a resonance.
 const ALIKE: f64 = 0.1;
 
@@ -119,8 +119,8 @@ fn untwist(track: &mut Track, pairs: &[legs::Pair], declared: &Declared) -> Opti
     }
 }
 
-/// The longest hold of each level, of the sign that has more levels.
-fn levels(recording: &Recording) -> Vec<&SegmentRow> {
+/// The longest hold of each level in µN·m, of those that can hold a turn to and fro.
+pub(super) fn longest_holds(recording: &Recording) -> BTreeMap<i64, &SegmentRow> {
     let mut all: BTreeMap<i64, &SegmentRow> = BTreeMap::new();
     let holds = recording
         .segments()
@@ -133,6 +133,12 @@ fn levels(recording: &Recording) -> Vec<&SegmentRow> {
             *longest = row;
         }
     }
+    all
+}
+
+/// The longest hold of each level, of the sign that has more levels.
+fn levels(recording: &Recording) -> Vec<&SegmentRow> {
+    let all = longest_holds(recording);
     let of_sign = |sign: i64| -> Vec<&SegmentRow> {
         let own = all.iter().filter(|(level, _)| level.signum() == sign);
         own.map(|(_, row)| *row).collect()
