@@ -13,6 +13,25 @@ struct Section {
     a: [f64; 2],
 }
 
+impl Section {
+    /// Passes over all rows, from rest on the first values: output equals input.
+    fn pass<'a, const N: usize>(&self, start: [f64; N], rows: impl Iterator<Item = &'a mut [f64; N]>) {
+        let (b, a) = (self.b, self.a);
+        let mut z = start.map(|x| {
+            let z2 = (b[2] - a[1]) * x;
+            [(b[1] - a[0]) * x + z2, z2]
+        });
+        for row in rows {
+            for (v, z) in row.iter_mut().zip(&mut z) {
+                let x = *v;
+                let out = b[0] * x + z[0];
+                *z = [b[1] * x - a[0] * out + z[1], b[2] * x - a[1] * out];
+                *v = out;
+            }
+        }
+    }
+}
+
 /// A low-pass of even order.
 #[derive(Debug, Clone)]
 pub struct LowPass {
@@ -75,7 +94,24 @@ impl LowPass {
     /// # Errors
     /// [`Refusal::TooFewSamples`] when `x` is not longer than [`reach`](Self::reach).
     pub fn run(&self, x: &[f64]) -> Result<Vec<f64>, Refusal> {
-        let (n, p) = (x.len(), self.reach);
+        let [y] = self.run_beside([x])?;
+        Ok(y)
+    }
+
+    /// Several signals of one length, filtered beside one another: each as [`run`](Self::run) gives it. A section waits for its last
+    /// output, so that four take hardly longer than one.
+    ///
+    /// # Errors
+    /// [`Refusal::TooFewSamples`] as of one; [`Refusal::LengthMismatch`].
+    pub fn run_beside<const N: usize>(&self, signals: [&[f64]; N]) -> Result<[Vec<f64>; N], Refusal> {
+        let (n, p) = (signals.iter().map(|x| x.len()).min().unwrap_or(0), self.reach);
+        if let Some(longer) = signals.iter().find(|x| x.len() > n) {
+            return Err(Refusal::LengthMismatch {
+                what: "signals that are filtered beside one another".into(),
+                left: longer.len(),
+                right: n,
+            });
+        }
         if n < p + 2 {
             return Err(Refusal::TooFewSamples {
                 what: "filtering to and fro".into(),
@@ -83,31 +119,21 @@ impl LowPass {
                 needed: p + 2,
             });
         }
-        let (first, last) = (x[0], x[n - 1]);
-        let mut y = Vec::with_capacity(n + 2 * p);
-        y.extend((1..=p).rev().map(|i| 2.0 * first - x[i]));
-        y.extend_from_slice(x);
-        y.extend((1..=p).map(|i| 2.0 * last - x[n - 1 - i]));
-        self.once(&mut y);
-        y.reverse();
-        self.once(&mut y);
-        y.reverse();
-        Ok(y[p..p + n].to_vec())
-    }
-
-    fn once(&self, y: &mut [f64]) {
-        let Some(&start) = y.first() else { return };
-        for s in &self.sections {
-            // At rest on the first value: output equals input.
-            let z2 = (s.b[2] - s.a[1]) * start;
-            let mut z = [(s.b[1] - s.a[0]) * start + z2, z2];
-            for v in y.iter_mut() {
-                let x = *v;
-                let out = s.b[0] * x + z[0];
-                z = [s.b[1] * x - s.a[0] * out + z[1], s.b[2] * x - s.a[1] * out];
-                *v = out;
-            }
+        let mut y: Vec<[f64; N]> = Vec::with_capacity(n + 2 * p);
+        y.extend((1..=p).rev().map(|i| signals.map(|x| 2.0 * x[0] - x[i])));
+        y.extend((0..n).map(|i| signals.map(|x| x[i])));
+        y.extend((1..=p).map(|i| signals.map(|x| 2.0 * x[n - 1] - x[n - 1 - i])));
+        if let Some(start) = y.first().copied() {
+            self.sections.iter().for_each(|s| s.pass(start, y.iter_mut()));
         }
+        if let Some(start) = y.last().copied() {
+            self.sections
+                .iter()
+                .for_each(|s| s.pass(start, y.iter_mut().rev()));
+        }
+        Ok(std::array::from_fn(|k| {
+            y[p..p + n].iter().map(|row| row[k]).collect()
+        }))
     }
 }
 

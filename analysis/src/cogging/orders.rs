@@ -75,11 +75,18 @@ pub struct OrderFit {
     pub checks: Vec<Check>,
 }
 
+/// Where around an order noise is looked for: from so many over the turns away, at so many places either side, one over the turns
+/// apart.
+const FROM: f64 = 1.5;
+const AROUND: usize = 6;
+
 /// Torque, angle and track of neighbouring samples taken together, with the columns averaged alike.
 struct Rows {
     x: Matrix,
     y: Vec<f64>,
     angle: Vec<f64>,
+    /// At each angle, what turns a wave on by `FROM` and by one over the turns.
+    steps: Vec<[Complex64; 2]>,
 }
 
 /// Fits `mean + Σ a cos nθ + b sin nθ` to all tracks together, each with a mean of its own. Give tracks of one
@@ -105,10 +112,10 @@ pub fn fit_orders(tracks: &[&Track], orders: &[f64], options: &OrderOptions) -> 
             });
         }
     }
-    let rows = Rows::new(tracks, orders)?;
-    let fit = regression::fit(&rows.x, &rows.y)?;
     let turns: f64 = tracks.iter().map(|t| t.turns()).sum();
     let single = tracks.iter().map(|t| t.turns()).fold(0.0, f64::max);
+    let rows = Rows::new(tracks, orders, single)?;
+    let fit = regression::fit(&rows.x, &rows.y)?;
     let lines: Vec<OrderLine> = (0..orders.len())
         .map(|k| line(k, orders, tracks.len(), &fit, &rows, single, options))
         .collect();
@@ -137,7 +144,7 @@ pub fn fit_orders(tracks: &[&Track], orders: &[f64], options: &OrderOptions) -> 
 }
 
 impl Rows {
-    fn new(tracks: &[&Track], orders: &[f64]) -> Result<Self, Refusal> {
+    fn new(tracks: &[&Track], orders: &[f64], turns: f64) -> Result<Self, Refusal> {
         let highest = orders.iter().copied().fold(1.0, f64::max);
         let (mut y, mut angle, mut of_track) = (Vec::new(), Vec::new(), Vec::new());
         let mut columns: Vec<Vec<f64>> = vec![Vec::new(); 2 * orders.len()];
@@ -181,27 +188,41 @@ impl Rows {
         for (j, column) in columns.iter().enumerate() {
             x.col_mut(tracks.len() + j).copy_from_slice(column);
         }
-        Ok(Self { x, y, angle })
+        let by = |a: &f64, n: f64| Complex64::from_polar(1.0, -n / turns * a);
+        let steps = angle.iter().map(|a| [by(a, FROM), by(a, 1.0)]).collect();
+        Ok(Self { x, y, angle, steps })
     }
+}
+
+/// Sums of what is left, turned back by orders below and above one, `FROM` and more over the turns away from it: each is the one
+/// before turned by one over the turns more.
+fn around(order: f64, fit: &LinearFit, rows: &Rows) -> [[Complex64; AROUND]; 2] {
+    let mut sums = [[Complex64::ZERO; AROUND]; 2];
+    let left = fit.residuals.iter().zip(&rows.angle).zip(&rows.steps);
+    for ((r, a), [first, step]) in left {
+        let own = Complex64::from_polar(*r, -order * a);
+        let (mut below, mut above) = (own * first.conj(), own * first);
+        for k in 0..AROUND {
+            sums[0][k] += below;
+            sums[1][k] += above;
+            below *= step.conj();
+            above *= step;
+        }
+    }
+    sums
 }
 
 /// Variance of what is left around an order, a row, and its degrees of freedom.
 fn nearby(order: f64, orders: &[f64], fit: &LinearFit, rows: &Rows, turns: f64) -> (f64, f64) {
     let (mut sum, mut count) = (0.0, 0.0);
-    for side in [-1.0, 1.0] {
-        for k in 0..6 {
-            let at = order + side * (1.5 + f64::from(k)) / turns;
+    for (side, own) in [-1.0, 1.0].into_iter().zip(around(order, fit, rows)) {
+        for (k, z) in own.into_iter().enumerate() {
+            let at = order + side * (FROM + k as f64) / turns;
             // The fit has taken everything out at its own orders.
             let taken = orders.iter().any(|n| (n - at).abs() < 0.8 / turns) || at < 0.8 / turns;
             if taken {
                 continue;
             }
-            let z: Complex64 = fit
-                .residuals
-                .iter()
-                .zip(&rows.angle)
-                .map(|(r, a)| Complex64::from_polar(*r, -at * a))
-                .sum();
             sum += z.norm_sqr() / rows.y.len() as f64;
             count += 1.0;
         }

@@ -185,11 +185,8 @@ impl Rows {
             filter.run(&sign)?,
             vec![1.0; position.len()],
         ];
-        for order in &options.orders {
-            for shift in [0.0, 0.5 * std::f64::consts::PI] {
-                let wave: Vec<f64> = smooth.iter().map(|a| (order * a - shift).cos()).collect();
-                columns.push(filter.run(&wave)?);
-            }
+        for some in options.orders.chunks(2) {
+            columns.extend(waves(&filter, &smooth, some)?);
         }
         if options.place {
             let [low, high] = extent(&smooth);
@@ -278,11 +275,11 @@ impl Rows {
     fn unfitted(&self, residual: f64, options: &InverseOptions) -> Result<[f64; 4], Refusal> {
         let highest = options.corner_hz * TAU / options.least_speed;
         let (mut squares, mut count) = ([0.0; 4], 0.0);
-        let mut order = LOWEST_ORDER;
-        while order <= highest {
-            for shift in [0.0, 0.5 * std::f64::consts::PI] {
-                let wave: Vec<f64> = self.smooth.iter().map(|a| (order * a - shift).cos()).collect();
-                let wave = self.filter.run(&wave)?;
+        let orders: Vec<f64> = std::iter::successors(Some(LOWEST_ORDER), |order| Some(order * ORDER_STEP))
+            .take_while(|order| *order <= highest)
+            .collect();
+        for some in orders.chunks(2) {
+            for wave in waves(&self.filter, &self.smooth, some)? {
                 let seen: Vec<f64> = self.used.iter().filter_map(|i| wave.get(*i).copied()).collect();
                 let size = (seen.iter().map(|v| v * v).sum::<f64>() / seen.len() as f64).sqrt();
                 let solved = fit(&self.x, &seen)?;
@@ -293,10 +290,30 @@ impl Rows {
                     count += 1.0;
                 }
             }
-            order *= ORDER_STEP;
         }
         Ok(squares.map(|sum| if count > 0.0 { (sum / count).sqrt() } else { 0.0 }))
     }
+}
+
+/// Cosine and sine of one order or two over the angle, behind the filter.
+fn waves(filter: &LowPass, angle: &[f64], orders: &[f64]) -> Result<Vec<Vec<f64>>, Refusal> {
+    let of = |order: &f64| -> (Vec<f64>, Vec<f64>) {
+        let both = angle.iter().map(|a| (order * a).sin_cos());
+        both.map(|(sine, cosine)| (cosine, sine)).unzip()
+    };
+    let mut found = Vec::new();
+    match orders {
+        [first, second] => {
+            let (one, two) = (of(first), of(second));
+            found.extend(filter.run_beside([&one.0, &one.1, &two.0, &two.1])?);
+        }
+        others => {
+            for (cosine, sine) in others.iter().map(of) {
+                found.extend(filter.run_beside([&cosine, &sine])?);
+            }
+        }
+    }
+    Ok(found)
 }
 
 /// Variance of the acceleration per variance of white noise in the angle.
