@@ -105,6 +105,11 @@ impl Piece {
         })
     }
 
+    /// Coefficient of a power of `x` less the mean of all `x`.
+    pub(crate) fn coefficient(&self, power: usize) -> Option<f64> {
+        self.coefficients.get(power).copied()
+    }
+
     /// Standard uncertainty of the slope of a straight line.
     pub(crate) fn slope_u(&self) -> f64 {
         self.covariance.col(1)[1].max(0.0).sqrt()

@@ -3,7 +3,7 @@
 use realfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
-use super::bands::{Band, Lines, fit};
+use super::bands::{Band, Lines, bent, fit};
 use super::{FrequencyOptions, FrequencyResponse, SweepRecord, magnitude_error, phase_error_rad};
 use crate::estimate::{Check, Refusal};
 use crate::spectra::Transform;
@@ -111,24 +111,25 @@ fn respond(
     let half =
         0.5 * (2.0_f64.powf(0.5 / options.bands_per_octave) - 2.0_f64.powf(-0.5 / options.bands_per_octave));
     let estimate = |group: &[&Lines], f: f64| fit(group, f, half * f, options.min_lines);
-    let alone = |lines: &[Lines]| -> Vec<Vec<Option<Band>>> {
-        lines
-            .iter()
-            .map(|l| centres.iter().map(|f| estimate(&[l], *f)).collect())
-            .collect()
+    let bands_of = |group: &[&Lines]| -> Vec<Option<Band>> {
+        let own: Vec<Option<Band>> = centres.iter().map(|f| estimate(group, *f)).collect();
+        bent(group, &centres, &own, (half, options.min_lines))
     };
+    let alone =
+        |lines: &[Lines]| -> Vec<Vec<Option<Band>>> { lines.iter().map(|l| bands_of(&[l])).collect() };
     // Repeats wait differently for the firmware; left in, that would cost gain in the mean.
     let first = alone(&lines);
     let own = deviations(&centres, &first);
     lines.iter_mut().zip(&own).for_each(|(l, d)| l.advance(*d));
     let all: Vec<&Lines> = lines.iter().collect();
+    let together = bands_of(&all);
     let mut out = empty(options, age_s, fs_hz, &lines);
     out.repeat_delay_s = own.iter().map(|d| common + d).collect();
     out.repeats = vec![Vec::new(); lines.len()];
     for (b, f) in centres.iter().enumerate() {
         let turn = Complex64::from_polar(1.0, -TAU * f * common);
         let singles: Option<Vec<Band>> = first.iter().map(|r| r[b]).collect();
-        let (Some(band), Some(singles)) = (estimate(&all, *f), singles) else {
+        let (Some(band), Some(singles)) = (together[b], singles) else {
             continue;
         };
         let h = band.h * turn;

@@ -46,9 +46,8 @@ fn bound_hz(chain: &Chain, inputs: &[&Vec<f64>], crossing_hz: f64) -> f64 {
     crossing_hz * (minor / determinant).sqrt() / slope.abs()
 }
 
-/// 80 draws of noise on the same two sweeps. The bands are read one by one before a curve is laid through them, each with a
-/// curvature of its own, which costs about half as much again as the bound; on a drive that polls it is a tenth of what
-/// the phase of its clock does (docs/recovery.md).
+/// 80 draws of noise on the same two sweeps. With a curvature that each band finds for itself it is 1.54 (seen). On a drive that
+/// polls, what noise does is a tenth of what the phase of its clock does (docs/recovery.md).
 #[test]
 fn bandwidth_scatters_as_little_as_noise_allows() {
     let chain = Chain {
@@ -94,6 +93,6 @@ fn bandwidth_scatters_as_little_as_noise_allows() {
         "mean {mean:.3} Hz, bound {:.2} mHz, spread over bound {ratio:.3}",
         1e3 * bound
     );
-    // 1.56 of 150 draws; 80 scatter by 0.08 of it.
-    assert!((0.85..1.75).contains(&ratio), "{ratio}");
+    // 80 draws scatter by 0.08 of it.
+    assert!((0.85..1.3).contains(&ratio), "{ratio}");
 }
