@@ -16,8 +16,9 @@ const MOST: usize = 20;
 /// Small changes of several sizes on each of several preloads, away from zero and towards it.
 ///
 /// Each trial begins at zero and comes to its preload from there, so that all have one history: a step up goes on the way that
-/// friction already holds against, a step down turns round. Trials without a change, as many as have one size and direction, tell
-/// what is seen when nothing is sent.
+/// friction already holds against, a step down turns round. Behind trials on another preload friction keeps something of those, so a
+/// way to each preload comes first that is not read. Trials without a change, as many as have one size and direction, tell what is
+/// seen when nothing is sent.
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub struct Increment {
@@ -71,6 +72,7 @@ impl Increment {
                 let sizes = self.sizes.iter().map(|size| away * size.value.nm(peak_nm));
                 let mut changes: Vec<f64> = sizes.flat_map(|nm| [nm, -nm]).chain([0.0]).collect();
                 layout.shuffle(&mut changes);
+                self.lay_unread(layout, preload_nm);
                 for change_nm in changes {
                     if layout.is_full() {
                         return;
@@ -80,6 +82,16 @@ impl Increment {
             }
             layout.next_repeat();
         }
+    }
+
+    /// The way to a preload and back, as long as a trial.
+    fn lay_unread(&self, layout: &mut Layout<'_>, preload_nm: f64) {
+        if layout.is_full() {
+            return;
+        }
+        layout.prepare(&self.timing, preload_nm);
+        layout.rest(2 * self.hold_us);
+        layout.ramp_to(0.0);
     }
 
     fn lay_one(&self, layout: &mut Layout<'_>, level: usize, preload_nm: f64, change_nm: f64) {
