@@ -75,6 +75,11 @@ pub fn scene(case: &Case) -> Scene {
     if let (FarSide::Drive(script), None) = (&mut parameters.plant.mounting.far_side, case.slice) {
         script.start_s = DRIVE_STARTS_S;
     }
+    if let (Some(stops), Some(travel_rad)) =
+        (&mut parameters.plant.end_stops, scripts::near_stops(&procedure))
+    {
+        stops.travel_rad = travel_rad;
+    }
     let plan = procedure
         .plan(&rig, case.seed)
         .unwrap_or_else(|findings| panic!("{findings}"));

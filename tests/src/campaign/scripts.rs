@@ -101,14 +101,34 @@ hold = "400 ms"
 rest = "100 ms"
 "#;
 
-/// The shipped procedures.
-const SHIPPED: [(&str, &str); 5] = [
-    ("quick", include_str!("../../../procedures/quick.toml")),
-    ("coast", include_str!("../../../procedures/coast.toml")),
-    ("drag", include_str!("../../../procedures/drag.toml")),
-    ("response", include_str!("../../../procedures/response.toml")),
-    ("pulses", include_str!("../../../procedures/pulses.toml")),
+macro_rules! shipped {
+    ($($name:literal),+) => {
+        [$(($name, include_str!(concat!("../../../procedures/", $name, ".toml")))),+]
+    };
+}
+/// The shipped procedures, except `limit`, which reads traces from files.
+const SHIPPED: [(&str, &str); 16] = shipped![
+    "quick",
+    "coast",
+    "drag",
+    "response",
+    "pulses",
+    "drivetrain",
+    "free",
+    "travel",
+    "rolling",
+    "around",
+    "loaded",
+    "static",
+    "shock",
+    "resolution",
+    "acceptance",
+    "heat"
 ];
+/// Pushes to the first stop that a slice keeps; see [`near_stops`].
+const PUSHES: u32 = 30;
+/// Travel that they pass twice over, 3.5 deg and more each, begun in its middle, give or take what the first torque makes of it, rad.
+const NEAR_STOPS_RAD: f64 = 2.1;
 
 fn read(name: &str, text: &str) -> Procedure {
     Procedure::from_toml(name, text).unwrap_or_else(|findings| panic!("{findings}"))
@@ -157,7 +177,9 @@ pub fn slice(mounting: Mounting, which: f64) -> Procedure {
 }
 
 fn shorten(excitation: &mut Excitation) {
-    excitation.timing_mut().repeats = 1;
+    if !matches!(excitation, Excitation::EndStop(_)) {
+        excitation.timing_mut().repeats = 1;
+    }
     match excitation {
         Excitation::Step(step) => step.levels.truncate(2),
         Excitation::Hold(hold) => {
@@ -185,6 +207,19 @@ fn shorten(excitation: &mut Excitation) {
             (reversal.periods.count, reversal.periods.transient) = (1, 0);
             reversal.fade = 0;
         }
-        Excitation::EndStop(stop) => stop.presses = 1,
+        Excitation::EndStop(stop) => {
+            stop.presses = 1;
+            stop.press_us = stop.press_us.min(1_000_000);
+            stop.timing.repeats = stop.timing.repeats.min(PUSHES);
+        }
     }
+}
+
+/// The travel between end stops that few pushes reach, rad, where a procedure goes to them.
+#[must_use]
+pub fn near_stops(procedure: &Procedure) -> Option<f64> {
+    let mut segments = procedure.segments.iter();
+    segments
+        .any(|segment| matches!(segment.excitation, Excitation::EndStop(_)))
+        .then_some(NEAR_STOPS_RAD)
 }

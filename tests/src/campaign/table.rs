@@ -8,9 +8,9 @@ use virtual_rig::faults::{KINDS, KindInfo};
 
 use super::budget::{REACTION_S, greatest_nm, loose_kg_m2, stop_rad};
 use super::quiet::Quiet;
-use super::sizes;
 use super::units::{MOUNTINGS, Unit};
 use super::verdict::{Class, SHIFT_MS, TRACE_SHARE, Verdict};
+use super::{scripts, sizes};
 
 /// The value below which a share of the sorted values lies.
 fn quantile(sorted: &[u64], share: f64) -> f64 {
@@ -94,6 +94,45 @@ pub fn by_kind(verdicts: &[Verdict]) -> String {
         if !of.is_empty() {
             row(&mut out, info.word, &of, 6);
         }
+    }
+    out
+}
+
+/// One line for what was played: the short procedure of a mounting, or a slice of a shipped one.
+#[must_use]
+pub fn by_script(verdicts: &[Verdict]) -> String {
+    let mut scripts: BTreeMap<(&str, String), Vec<&Verdict>> = BTreeMap::new();
+    for verdict in verdicts {
+        let case = &verdict.played.case;
+        let name = case.slice.map_or_else(
+            || "made for it".to_owned(),
+            |which| scripts::slice(case.mounting, which).file,
+        );
+        scripts
+            .entry((case.mounting.word(), name))
+            .or_default()
+            .push(verdict);
+    }
+    let mut out = "| mounting | procedure | runs | noticed | went through | torque alone | within limits | beyond | beyond the budget | \
+                   greatest travel, deg | speed, rad/s |\n\
+                   | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |\n"
+        .to_owned();
+    for ((mounting, name), of) in scripts {
+        let class = |class: Class| of.iter().filter(|v| v.class == class).count();
+        let over = |v: &&&Verdict| v.played.seen.travel_rad > v.budget.total_rad();
+        let _ = writeln!(
+            out,
+            "| {mounting} | {name} | {} | {} | {} | {} | {} | {} | {} | {:.2} | {:.1} |",
+            of.len(),
+            percent(class(Class::Noticed), of.len()),
+            of.len() - class(Class::Noticed),
+            class(Class::TorqueAlone),
+            class(Class::WithinLimits),
+            class(Class::Beyond),
+            of.iter().filter(over).count(),
+            greatest(of.iter().map(|v| v.played.seen.travel_rad.to_degrees())),
+            greatest(of.iter().map(|v| v.played.seen.speed_rad_s)),
+        );
     }
     out
 }
@@ -319,6 +358,9 @@ pub fn document(verdicts: &[Verdict], quiet_runs: &[Quiet], seed: u64) -> String
          ## What must never be\n\n{}\n\
          ## Nothing wrong\n\n\
          Fault-free runs of every shipped procedure on every wheelbase, {hours:.1} h of bench time, {trips} trips.\n\n{}\n\
+         ## By what was played\n\n{}\n\
+         Slices of `travel` are played with end stops 120 deg apart, which fewer pushes reach. `limit`, which plays traces from files, \
+         is not among them.\n\n\
          ## Sizes\n\n{}\n\
          ## By fault and mounting\n\n{}",
         verdicts.len(),
@@ -338,6 +380,7 @@ pub fn document(verdicts: &[Verdict], quiet_runs: &[Quiet], seed: u64) -> String
             failures
         },
         quiet(quiet_runs),
+        by_script(verdicts),
         size_ranges(),
         by_mounting(verdicts),
     )

@@ -4,14 +4,17 @@
 use std::collections::BTreeSet;
 
 use acceptance::campaign::quiet;
-use acceptance::campaign::scripts::{shipped, short};
+use acceptance::campaign::scripts::{near_stops, short, slice};
 use acceptance::campaign::units::{MOUNTINGS, Unit};
 use acceptance::campaign::verdict::judge;
 use acceptance::campaign::{Case, Class, Only, Verdict, play, table, work};
+use bench_core::rig::Mounting;
 use bench_core::run::End;
 use virtual_rig::faults::{FaultKind, KINDS};
 
 const SEED: u64 = 20_260;
+/// Shipped procedures of a minute or two; the campaign plays them all.
+const MINUTES: [&str; 5] = ["quick", "coast", "drag", "response", "pulses"];
 
 /// One case of every kind in every mounting; wheelbase, moment and size are the seed's.
 fn verdicts() -> Vec<Verdict> {
@@ -57,7 +60,14 @@ fn no_fault_gets_past() {
 
 #[test]
 fn nothing_trips_without_a_fault() {
-    let runs = work::spread(quiet::pairings(), |index| quiet::quiet(SEED, index));
+    let pairings: Vec<(Unit, &str)> = Unit::ALL
+        .into_iter()
+        .flat_map(|unit| MINUTES.map(|name| (unit, name)))
+        .collect();
+    let runs = work::spread(pairings.len(), |index| {
+        let (unit, name) = pairings[index];
+        quiet::one(unit, name, SEED + index as u64)
+    });
     println!("{}", table::quiet(&runs));
     for run in &runs {
         assert_eq!(run.wrong, None, "{}", run.command());
@@ -66,7 +76,7 @@ fn nothing_trips_without_a_fault() {
         .iter()
         .map(|run| (run.procedure.clone(), run.unit.word()))
         .collect();
-    assert_eq!(pairs.len(), shipped().len() * Unit::ALL.len());
+    assert_eq!(pairs.len(), pairings.len());
 }
 
 #[test]
@@ -91,6 +101,31 @@ fn the_short_procedures_go_through_without_a_fault() {
     }
     for mounting in MOUNTINGS {
         assert_eq!(short(mounting).mounting.value, mounting);
+    }
+}
+
+/// A slice of the way to the end stops reaches both, and presses on them; one that did not would turn on and end at a limit.
+#[test]
+fn slices_of_the_way_to_the_end_stops_reach_them() {
+    let whiches: Vec<f64> = (0..40).map(|k| (f64::from(k) + 0.5) / 40.0).collect();
+    let which = whiches
+        .into_iter()
+        .find(|which| near_stops(&slice(Mounting::Free, *which)).is_some());
+    let which = which.expect("travel.toml has slices");
+    let ends = work::spread(Unit::ALL.len(), |index| {
+        let only = Only {
+            mounting: Some(Mounting::Free),
+            unit: Some(Unit::ALL[index]),
+            kind: None,
+        };
+        let mut case = Case::numbered(SEED, 5, only);
+        case.slice = Some(which);
+        let played = play(&case, false);
+        (played.outcome.end, played.seen.travel_rad, case.command())
+    });
+    for (end, travel_rad, command) in ends {
+        assert_eq!(end, End::Completed, "{command}");
+        assert!(travel_rad > 0.9, "{travel_rad} rad: {command}");
     }
 }
 
