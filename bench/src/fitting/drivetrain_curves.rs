@@ -26,6 +26,23 @@ pub struct LoopCurve {
     pub stiffness: Vec<[f64; 3]>,
 }
 
+/// Slow presses of a free rim onto one end stop.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct StopCurve {
+    /// Conditions; `n` counts the samples.
+    pub conditions: Conditions,
+    /// Which stop, as results name it: `positive stop`, `negative stop`.
+    pub group: String,
+    /// Angle of the rim in the order of playing, means over 20 ms, rad.
+    pub angle_rad: Vec<f64>,
+    /// Torque commanded at the same instants, N·m.
+    pub torque_nm: Vec<f64>,
+    /// Angle of contact: lower end of its 95 % interval, value, upper end, rad.
+    pub contact_rad: [f64; 3],
+    /// Stiffness of the stop, N·m/rad.
+    pub stiffness_nm_per_rad: f64,
+}
+
 /// Friction over speed; lists of pairs have one entry a speed, ascending.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct FrictionCurve {

@@ -55,7 +55,7 @@ pub use driver_curves::{
     GrainCurve, HeatCurve, PreloadCurve, ResolutionCurve, ShockCurve, ShockLine, StaticMapCurve, TraceCurve,
     TrainCurve,
 };
-pub use drivetrain_curves::{CoggingCurve, FrictionCurve, LoopCurve, OrderMark};
+pub use drivetrain_curves::{CoggingCurve, FrictionCurve, LoopCurve, OrderMark, StopCurve};
 pub use error::FittingError;
 pub use facts::{Ending, RecordingFacts, RigFacts, SensorFacts, UnitFacts};
 pub(crate) use fit::Source;

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::document::{FrequencyCurve, LatencyCurve, StepCurves};
 use super::driver_curves::{HeatCurve, ResolutionCurve, ShockCurve, StaticMapCurve, TraceCurve};
-use super::drivetrain_curves::{CoggingCurve, FrictionCurve, LoopCurve};
+use super::drivetrain_curves::{CoggingCurve, FrictionCurve, LoopCurve, StopCurve};
 
 /// Curves for plots; absent where there is nothing to show.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -33,6 +33,9 @@ pub struct Curves {
     /// Slow loops of torque over twist; documents of earlier versions have none of the drivetrain.
     #[serde(default)]
     pub loops: Option<LoopCurve>,
+    /// Presses onto end stops, one entry a stop; empty where there are none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub stops: Vec<StopCurve>,
     /// Friction over speed.
     #[serde(default)]
     pub friction: Option<FrictionCurve>,

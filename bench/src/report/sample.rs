@@ -418,6 +418,7 @@ pub(crate) fn document() -> FitDocument {
             resolution: Some(sample_driver::resolution()),
             heat: Some(sample_driver::heat()),
             loops: Some(sample_drivetrain::loops()),
+            stops: sample_drivetrain::stops(),
             friction: Some(sample_drivetrain::friction()),
             cogging: Some(sample_drivetrain::cogging()),
             steps: Some(steps()),

@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 
 use super::sample::conditions;
-use crate::fitting::{CoggingCurve, Conditions, FrictionCurve, LoopCurve, OrderMark};
+use crate::fitting::{CoggingCurve, Conditions, FrictionCurve, LoopCurve, OrderMark, StopCurve};
 
 pub(super) fn loops() -> LoopCurve {
     let torque_nm: Vec<f64> = (0..1200)
@@ -31,6 +31,36 @@ pub(super) fn loops() -> LoopCurve {
             .collect(),
         torque_nm,
     }
+}
+
+/// Both stops of 900°, 200 N·m/rad, with friction of 0.25 N·m.
+pub(super) fn stops() -> Vec<StopCurve> {
+    let stop = |sign: f64, group: &str| {
+        let phase = |i: u32| f64::from(i) / 150.0;
+        let torque: Vec<f64> = (0..450)
+            .map(|i| 1.4 * (1.0 - (2.0 * phase(i).fract() - 1.0).abs()))
+            .collect();
+        let angle = |i: u32| {
+            let friction = if phase(i).fract() < 0.5 { 0.25 } else { -0.25 };
+            let nm = torque[i as usize] - friction;
+            sign * (450f64.to_radians() + nm.max(0.0) / 200.0)
+        };
+        StopCurve {
+            conditions: Conditions {
+                mounting: "free".into(),
+                amplitude_nm: None,
+                preload_nm: None,
+                rig_spring_nm_per_rad: None,
+                ..conditions(0.0, 0.0, 450)
+            },
+            group: group.into(),
+            angle_rad: (0..450).map(angle).collect(),
+            torque_nm: torque.iter().map(|nm| sign * nm).collect(),
+            contact_rad: [449.96, 450.0, 450.04].map(|a| (sign * a).to_radians()),
+            stiffness_nm_per_rad: 200.0,
+        }
+    };
+    vec![stop(1.0, "positive stop"), stop(-1.0, "negative stop")]
 }
 
 /// A wheelbase that a drive turns, with the same words for temperature and rig as all others.

@@ -234,6 +234,7 @@ fn plots_are_well_formed_and_named() {
             "resolution",
             "heat",
             "loops",
+            "stops",
             "friction",
             "cogging"
         ]
@@ -243,7 +244,17 @@ fn plots_are_well_formed_and_named() {
             balanced(svg, &[]);
             assert!(svg.contains("<title>") && svg.contains("role=\"img\"") && !svg.contains("NaN"));
             let turned = ["friction", "cogging"].contains(&plot.name);
-            let conditions = if turned {
+            let conditions = if plot.name == "stops" {
+                // Its own, from the samples' conditions.
+                [
+                    "free",
+                    "all presses",
+                    "rim not held",
+                    "31.2 °C",
+                    "n = ",
+                    "n = 450",
+                ]
+            } else if turned {
                 [
                     "back-driven",
                     "setpoint zero",
@@ -319,6 +330,7 @@ fn the_report_is_written_and_its_json_reads_back() {
             "plots/resolution.svg",
             "plots/heat.svg",
             "plots/loops.svg",
+            "plots/stops.svg",
             "plots/friction.svg",
             "plots/cogging.svg",
             "tables/results.csv",

@@ -32,7 +32,8 @@ pub(crate) fn excitation(conditions: &Conditions, kind: &str) -> String {
         }
         // Results over repeats of every size have no amplitude of their own.
         return if conditions.n > 0 {
-            format!("all {kind}s")
+            let plural = if kind.ends_with('s') { "es" } else { "s" };
+            format!("all {kind}{plural}")
         } else {
             format!("{kind}, amplitude not stated")
         };

@@ -8,6 +8,7 @@ use super::One;
 use super::orders::named;
 use crate::fitting::FittingError;
 use crate::fitting::document::{Conditions, Measurand, Quantity};
+use crate::fitting::drivetrain_curves::StopCurve;
 use crate::fitting::groups::{refused, with_checks};
 use crate::fitting::motion::track::{self, Track};
 use crate::recording::{Declared, Recording, SegmentRow};
@@ -47,14 +48,16 @@ fn plays(text: &str) -> bool {
 struct Side {
     fit: EndStopFit,
     own_rad: Option<f64>,
+    /// Towards the stop: angle, rad, and torque, N·m, in means over some samples.
+    presses: [Vec<f64>; 2],
 }
 
-/// Travel, centre and stiffness of both stops.
+/// Travel, centre and stiffness of both stops, and the presses onto each.
 pub(crate) fn of(
     recording: &Recording,
     declared: &Declared,
     conditions: &Conditions,
-) -> Result<Vec<Measurand>, FittingError> {
+) -> Result<(Vec<Measurand>, Vec<StopCurve>), FittingError> {
     // Of a run that ended early, rows of what was planned stand there without samples.
     let mut rows: Vec<&SegmentRow> = Vec::new();
     for row in recording.segments() {
@@ -67,7 +70,7 @@ pub(crate) fn of(
     }
     let positive = side(recording, declared, &rows, 1.0)?;
     let negative = side(recording, declared, &rows, -1.0)?;
-    let mut found = Vec::new();
+    let (mut found, mut curves) = (Vec::new(), Vec::new());
     match (&positive, &negative) {
         (Ok(a), Ok(b)) => {
             let both = travel(&a.fit, &b.fit);
@@ -79,7 +82,13 @@ pub(crate) fn of(
             found.extend(OF_BOTH.map(|quantity| One::alone(quantity, outcome.clone())));
         }
     }
-    for (side, group) in [(&positive, "positive stop"), (&negative, "negative stop")] {
+    for (side, group, sign) in [
+        (&positive, "positive stop", 1.0),
+        (&negative, "negative stop", -1.0),
+    ] {
+        if let Ok(side) = side {
+            curves.push(side.curve(group, sign, conditions));
+        }
         let result = match side {
             Ok(side) => with_checks(
                 Outcome::from(side.fit.stiffness.clone()),
@@ -89,7 +98,28 @@ pub(crate) fn of(
         };
         found.push(One::of(Quantity::StopStiffness, group, result));
     }
-    Ok(found.into_iter().map(|one| one.measurand(conditions)).collect())
+    let found = found.into_iter().map(|one| one.measurand(conditions));
+    Ok((found.collect(), curves))
+}
+
+impl Side {
+    fn curve(&self, group: &str, sign: f64, conditions: &Conditions) -> StopCurve {
+        let of = |values: &[f64]| -> Vec<f64> { values.iter().map(|x| super::micro(sign * x)).collect() };
+        let contact = &self.fit.contact;
+        let [low, high] = contact.interval;
+        let ends = if sign > 0.0 { [low, high] } else { [-high, -low] };
+        StopCurve {
+            conditions: Conditions {
+                n: self.presses[0].len(),
+                ..conditions.clone()
+            },
+            group: group.to_owned(),
+            angle_rad: of(&self.presses[0]),
+            torque_nm: of(&self.presses[1]),
+            contact_rad: [ends[0], sign * contact.value, ends[1]],
+            stiffness_nm_per_rad: self.fit.stiffness.value,
+        }
+    }
 }
 
 /// The presses onto one stop, from the deepest point of the first on; a refusal where there are fewer than two.
@@ -143,6 +173,7 @@ fn side(
         Ok(fit) => Ok(Side {
             fit,
             own_rad: own_reading(&track, declared),
+            presses: [angle, torque],
         }),
         Err(refusal) => Err(refusal.into()),
     })

@@ -61,7 +61,9 @@ pub(crate) fn of(
     )?);
     list.extend(super::drivetrain::small_loops(recording, &conditions)?);
     if to_stops {
-        list.extend(super::drivetrain::travel::of(recording, declared, &conditions)?);
+        let (found, stops) = super::drivetrain::travel::of(recording, declared, &conditions)?;
+        list.extend(found);
+        shown.stops = stops;
     }
     compare(&mut list);
     list.extend(not_clamped(&conditions));

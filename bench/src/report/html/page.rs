@@ -93,7 +93,7 @@ pub fn html(report: &FitDocument, plots: &[Plot]) -> String {
             "drivetrain",
             "What the drivetrain does",
             "Slow torque or slow turning: gaps, springs, friction over speed, torque over the angle, the position sensor.",
-            &(results::table(report, Family::Drivetrain) + &figures(plots, &["loops", "friction", "around", "cogging"])),
+            &(results::table(report, Family::Drivetrain) + &figures(plots, &["loops", "stops", "friction", "around", "cogging"])),
         ));
     }
     page.push_str(&section(

@@ -22,6 +22,7 @@ pub(super) mod sheet;
 mod shock;
 mod static_map;
 mod steps;
+mod stops;
 mod trace;
 
 use crate::fitting::FitDocument;
@@ -42,7 +43,7 @@ impl PlotError {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Plot {
     /// File name without ending: `steps`, `latency`, `frequency`, `static-map`, `trace`, `shock`,
-    /// `resolution`, `heat`, `loops`, `friction`, `around`, `cogging`.
+    /// `resolution`, `heat`, `loops`, `stops`, `friction`, `around`, `cogging`.
     pub name: &'static str,
     /// What it shows.
     pub title: String,
@@ -169,6 +170,17 @@ fn of_the_drivetrain(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
                 .into(),
             wide: loops::draw(document, curve, Format::Wide)?,
             narrow: loops::draw(document, curve, Format::Narrow)?,
+        });
+    }
+    if !curves.stops.is_empty() {
+        plots.push(Plot {
+            name: "stops",
+            title: "End stops".into(),
+            reading: "Torque that presses the free rim onto each stop, slowly up and down, over its angle. What lies between both ways is \
+                      friction; the line through their middle is the stop's own spring, and it begins where the rim touches it."
+                .into(),
+            wide: stops::draw(document, &curves.stops, Format::Wide)?,
+            narrow: stops::draw(document, &curves.stops, Format::Narrow)?,
         });
     }
     if let Some(curve) = curves.friction.as_ref().filter(|c| c.speed_rad_s.len() > 1) {

@@ -43,6 +43,27 @@ pub(super) fn loops(groups: &[Group]) -> Chart {
     }
 }
 
+pub(super) fn stops(groups: &[Group]) -> Chart {
+    let frame = |which: &str| {
+        let mut series = Vec::new();
+        for (group, document) in all(groups) {
+            let own = document.curves.stops.iter().find(|c| c.group == which);
+            series.extend(own.map(|c| {
+                let degrees = c.angle_rad.iter().map(|a| a.to_degrees()).collect();
+                Series::new(group, degrees, c.torque_nm.clone())
+            }));
+        }
+        Frame::new("angle of the rim, °", format!("Torque, N·m: {which}"), series)
+    };
+    Chart {
+        name: "stops",
+        title: "End stops",
+        reading: "Torque that presses the free rim onto each stop, slowly up and down; what lies between both ways is friction.",
+        conditions: conditions(groups, "press", |d| d.curves.stops.first().map(|c| &c.conditions)),
+        frames: vec![frame("negative stop"), frame("positive stop")],
+    }
+}
+
 pub(super) fn friction(groups: &[Group]) -> Chart {
     let (mut fitted, mut points) = (Vec::new(), Vec::new());
     for (group, document) in all(groups) {

@@ -80,7 +80,7 @@ struct Chart {
 }
 
 /// Names of all charts, in the order in which a page shows them.
-pub(super) const NAMES: [&str; 11] = [
+pub(super) const NAMES: [&str; 12] = [
     "steps",
     "frequency",
     "latency",
@@ -90,6 +90,7 @@ pub(super) const NAMES: [&str; 11] = [
     "resolution",
     "heat",
     "loops",
+    "stops",
     "friction",
     "cogging",
 ];
@@ -109,6 +110,7 @@ pub fn overlays(groups: &[Group]) -> Result<Vec<Plot>, PlotError> {
         driver::resolution(groups),
         driver::heat(groups),
         drivetrain::loops(groups),
+        drivetrain::stops(groups),
         drivetrain::friction(groups),
         drivetrain::cogging(groups),
     ];
