@@ -209,12 +209,17 @@ def play_resolution(u, rng, phase):
     line.hold(1.0)
     for _ in range(8):
         for share in SHARES:
-            for number in rng.permutation(len(sizes)):
+            # Before each preload its way once without a reading.
+            for number in [None, *rng.permutation(len(sizes))]:
                 line.hold(0.25)
                 if share:
                     line.ramp(share * u.peak)
                     line.hold(0.1)
                 line.hold(0.2)
+                if number is None:
+                    line.hold(0.2)
+                    line.ramp(0.0)
+                    continue
                 trials.setdefault((share, sizes[number]), []).append(line.at())
                 line.jump(share * u.peak + sizes[number])
                 line.hold(0.2)

@@ -106,8 +106,8 @@ macro_rules! shipped {
         [$(($name, include_str!(concat!("../../../procedures/", $name, ".toml")))),+]
     };
 }
-/// The shipped procedures, except `limit`, which reads traces from files.
-const SHIPPED: [(&str, &str); 16] = shipped![
+/// The shipped procedures, except `limit` and `acceptance`, which read traces from files.
+const SHIPPED: [(&str, &str); 15] = shipped![
     "quick",
     "coast",
     "drag",
@@ -122,7 +122,6 @@ const SHIPPED: [(&str, &str); 16] = shipped![
     "static",
     "shock",
     "resolution",
-    "acceptance",
     "heat"
 ];
 /// Pushes to the first stop that a slice keeps; see [`near_stops`].

@@ -359,8 +359,8 @@ pub fn document(verdicts: &[Verdict], quiet_runs: &[Quiet], seed: u64) -> String
          ## Nothing wrong\n\n\
          Fault-free runs of every shipped procedure on every wheelbase, {hours:.1} h of bench time, {trips} trips.\n\n{}\n\
          ## By what was played\n\n{}\n\
-         Slices of `travel` are played with end stops 120 deg apart, which fewer pushes reach. `limit`, which plays traces from files, \
-         is not among them.\n\n\
+         Slices of `travel` are played with end stops 120 deg apart, which fewer pushes reach. `limit` and `acceptance`, which play traces \
+         from files, are not among them.\n\n\
          ## Sizes\n\n{}\n\
          ## By fault and mounting\n\n{}",
         verdicts.len(),

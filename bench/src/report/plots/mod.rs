@@ -177,7 +177,8 @@ fn of_the_drivetrain(document: &FitDocument) -> Result<Vec<Plot>, PlotError> {
             name: "stops",
             title: "End stops".into(),
             reading: "Torque that presses the free rim onto each stop, slowly up and down, over its angle. What lies between both ways is \
-                      friction; the line through their middle is the stop's own spring, and it begins where the rim touches it."
+                      friction, which goes on holding part of it when the torque is gone. The dashed line is the stop's own spring, \
+                      friction taken out; it begins where the rim touches the stop."
                 .into(),
             wide: stops::draw(document, &curves.stops, Format::Wide)?,
             narrow: stops::draw(document, &curves.stops, Format::Narrow)?,
