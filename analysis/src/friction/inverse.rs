@@ -147,6 +147,10 @@ const WITHIN: f64 = TAU;
 /// Orders per turn, each so many times the one before, by which torque that was not fitted is tried; the lowest.
 const ORDER_STEP: f64 = 1.12;
 const LOWEST_ORDER: f64 = 0.5;
+/// Sample rate at which a wave of such an order is filtered: at least so many corners of the filter, and by so much beyond what
+/// would fold into its pass band.
+const CORNERS: f64 = 20.0;
+const MARGIN: f64 = 1.25;
 /// An order that the columns explain but for this share of it is fitted already.
 const EXPLAINED: f64 = 0.2;
 
@@ -155,10 +159,12 @@ struct Rows {
     y: Vec<f64>,
     /// Variance that the angle's noise puts into the acceleration.
     acceleration_noise: f64,
-    /// The filter, the angle behind it, and which of its samples are rows.
-    filter: LowPass,
+    /// Samples a second, the angle behind the filter, and which of its samples are rows.
+    fs_hz: f64,
     smooth: Vec<f64>,
     used: Vec<usize>,
+    /// Samples from row to row.
+    step: usize,
 }
 
 impl Rows {
@@ -179,12 +185,8 @@ impl Rows {
         let speed = derivative(&smooth, fs_hz);
         let acceleration = derivative(&speed, fs_hz);
         let sign: Vec<f64> = speed.iter().map(|v| v.signum()).collect();
-        let mut columns = vec![
-            acceleration,
-            speed.clone(),
-            filter.run(&sign)?,
-            vec![1.0; position.len()],
-        ];
+        let [sign, torque] = filter.run_beside([&sign, effort])?;
+        let mut columns = vec![acceleration, speed.clone(), sign, vec![1.0; position.len()]];
         for some in options.orders.chunks(2) {
             columns.extend(waves(&filter, &smooth, some)?);
         }
@@ -198,7 +200,6 @@ impl Rows {
                 columns.push(filter.run(&square)?);
             }
         }
-        let torque = filter.run(effort)?;
         // Standstill spoils its surroundings as far as the filter's memory.
         let memory = (0.5 * fs_hz / options.corner_hz).ceil() as usize;
         let mut usable = vec![true; speed.len()];
@@ -264,9 +265,10 @@ impl Rows {
             x,
             y: rows.iter().map(|i| torque[*i]).collect(),
             acceleration_noise: rough / position.len() as f64 * noise_gain(&filter, fs_hz)?,
-            filter,
+            fs_hz,
             smooth,
             used: rows,
+            step,
         })
     }
 
@@ -278,9 +280,21 @@ impl Rows {
         let orders: Vec<f64> = std::iter::successors(Some(LOWEST_ORDER), |order| Some(order * ORDER_STEP))
             .take_while(|order| *order <= highest)
             .collect();
+        let fastest = self.x.col(VISCOUS).iter().map(|v| v.abs()).fold(0.0, f64::max);
         for some in orders.chunks(2) {
-            for wave in waves(&self.filter, &self.smooth, some)? {
-                let seen: Vec<f64> = self.used.iter().filter_map(|i| wave.get(*i).copied()).collect();
+            // As few samples as hold the wave and the filter's own shape: what is left of it is slow.
+            let wave_hz = some.last().copied().unwrap_or(0.0) * fastest / TAU;
+            let enough_hz = (CORNERS * options.corner_hz).max(MARGIN * (wave_hz + options.corner_hz));
+            let most = (self.fs_hz / enough_hz) as usize;
+            let each = (1..=self.step)
+                .rev()
+                .find(|d| self.step % d == 0 && *d <= most)
+                .unwrap_or(1);
+            let filter = LowPass::butterworth(4, options.corner_hz, self.fs_hz / each as f64)?;
+            let angle: Vec<f64> = self.smooth.iter().step_by(each).copied().collect();
+            for wave in waves(&filter, &angle, some)? {
+                let rows = self.used.iter().filter_map(|i| wave.get(i / each).copied());
+                let seen: Vec<f64> = rows.collect();
                 let size = (seen.iter().map(|v| v * v).sum::<f64>() / seen.len() as f64).sqrt();
                 let solved = fit(&self.x, &seen)?;
                 if solved.residual_sd > EXPLAINED * size {
