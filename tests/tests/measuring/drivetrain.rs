@@ -296,6 +296,30 @@ fn end_stops_come_back_with_travel_centre_and_stiffness() {
             );
             assert!(found.std_uncertainty <= 0.2 * stiffness, "{found:?}");
         }
+        // The picture: each stop on its side, pressed from where it is touched, by what was commanded.
+        let curves = &document.curves.stops;
+        assert_eq!(curves.len(), 2);
+        for (curve, contact_deg, sign) in [(&curves[0], 64.0_f64, 1.0), (&curves[1], -56.0, -1.0)] {
+            let [low, contact, high] = curve.contact_rad;
+            assert!(low < contact && contact < high, "{:?}", curve.contact_rad);
+            assert!(
+                (contact - contact_deg.to_radians()).abs() < 0.15_f64.to_radians(),
+                "{contact}"
+            );
+            let deepest = curve
+                .angle_rad
+                .iter()
+                .map(|a| sign * (a - contact))
+                .fold(0.0, f64::max);
+            let most = curve.torque_nm.iter().map(|nm| sign * nm).fold(0.0, f64::max);
+            // By the rig file's 200 N·m/rad, less what friction takes.
+            assert!(
+                (0.5 * most / stiffness..1.2 * most / stiffness).contains(&deepest),
+                "{deepest} {most}"
+            );
+            assert!((most - 1.4).abs() < 0.02, "{most}");
+            assert_eq!(curve.angle_rad.len(), curve.torque_nm.len());
+        }
         // The position sensor's error, 0.3 and 0.5 degree once a turn, is all that its centre differs by.
         let own = of(Quantity::OwnCentre);
         assert!(
