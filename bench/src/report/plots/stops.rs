@@ -79,11 +79,11 @@ pub(crate) fn draw(
                 .and_then(words::reading);
             let mut lines: Vec<String> = stiffness.map(|k| format!("stiffness {k}")).into_iter().collect();
             lines.extend(said.iter().filter(|_| place == 0).cloned());
-            // Torque rises along the angle: the corner above on the left and that below on the right are free.
-            for (row, line) in lines.iter().enumerate() {
-                let down = 14.0 + 16.0 * row as f64;
-                let look = Lettering::new(INK, 12.0, Anchor::Left);
-                canvas.text(line, (panel.left + 8.0, panel.top + down), look)?;
+            // Torque rises along the angle: the corner below on the right is free.
+            for (row, line) in lines.iter().rev().enumerate() {
+                let up = 12.0 + 16.0 * row as f64;
+                let look = Lettering::new(INK, 12.0, Anchor::Right);
+                canvas.text(line, (panel.right - 8.0, panel.bottom - up), look)?;
             }
             panel.names(
                 canvas,
