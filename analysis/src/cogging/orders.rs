@@ -197,19 +197,19 @@ impl Rows {
 /// Sums of what is left, turned back by orders below and above one, `FROM` and more over the turns away from it: each is the one
 /// before turned by one over the turns more.
 fn around(order: f64, fit: &LinearFit, rows: &Rows) -> [[Complex64; AROUND]; 2] {
-    let mut sums = [[Complex64::ZERO; AROUND]; 2];
+    let [mut downwards, mut upwards] = [[Complex64::ZERO; AROUND]; 2];
     let left = fit.residuals.iter().zip(&rows.angle).zip(&rows.steps);
     for ((r, a), [first, step]) in left {
         let own = Complex64::from_polar(*r, -order * a);
         let (mut below, mut above) = (own * first.conj(), own * first);
-        for k in 0..AROUND {
-            sums[0][k] += below;
-            sums[1][k] += above;
+        for (down, up) in downwards.iter_mut().zip(&mut upwards) {
+            *down += below;
+            *up += above;
             below *= step.conj();
             above *= step;
         }
     }
-    sums
+    [downwards, upwards]
 }
 
 /// Variance of what is left around an order, a row, and its degrees of freedom.

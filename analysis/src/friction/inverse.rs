@@ -288,7 +288,7 @@ impl Rows {
             let most = (self.fs_hz / enough_hz) as usize;
             let each = (1..=self.step)
                 .rev()
-                .find(|d| self.step % d == 0 && *d <= most)
+                .find(|d| self.step.is_multiple_of(*d) && *d <= most)
                 .unwrap_or(1);
             let filter = LowPass::butterworth(4, options.corner_hz, self.fs_hz / each as f64)?;
             let angle: Vec<f64> = self.smooth.iter().step_by(each).copied().collect();
