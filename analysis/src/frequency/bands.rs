@@ -2,9 +2,9 @@
 //!
 //! Within a band the response is a quadratic in frequency, and what leaks in because the record does not begin and end
 //! at rest is a straight line for each repeat (local polynomial method, Pintelon and Schoukens, System Identification,
-//! 2nd ed., ch. 7): `Y_i = (h0 + h1 x + h2 x²) U_i + a_i + b_i x + noise`, `x` from -1 to 1 over the band. A curvature that each
+//! 2nd ed., ch. 7): `Y_i = (h0 + h1 x + h2 x²) U_i + a_i + b_i x + noise`, `x` from its centre. A curvature that each
 //! band finds for itself more than doubles the variance at its centre (9/4 for even lines); neighbouring bands know it far
-//! better, as they reach further, and [`bent`] fits a band anew with theirs.
+//! better, as they reach further, and a band is fitted with theirs.
 
 use realfft::num_complex::Complex64;
 
@@ -50,141 +50,161 @@ pub(crate) struct Band {
     pub(crate) coherence: f64,
     /// Equivalent number of independent averages.
     pub(crate) averages: f64,
-    /// How far it reaches either way, Hz.
-    reach_hz: f64,
-    /// What a curvature that was given makes of the response, Hz².
-    bend: f64,
 }
 
 /// Terms of the polynomial where the band finds its curvature itself, and where it is known.
 const OWN: usize = 3;
 const KNOWN: usize = 2;
-
-/// Fits the band around `f_hz`; `None` when the lines do not determine it.
-pub(crate) fn fit(repeats: &[&Lines], f_hz: f64, half_hz: f64, min_lines: usize) -> Option<Band> {
-    polynomial::<OWN>(repeats, (f_hz, half_hz, min_lines), Complex64::ZERO)
-}
-
-/// Bands on either side whose responses give a band's curvature.
+/// Bands on either side whose responses give a band's curvature, and how many that are with it.
 const BESIDE: usize = 2;
+const SPAN: usize = 2 * BESIDE + 1;
 /// They have to reach further than the band itself by this factor: then what noise makes of the curvature is small beside what it
 /// makes of the band.
 const WIDER: f64 = 2.0;
 
-/// The bands around `centres` once more, each with the curvature that the bands beside it show; one whose neighbours do not reach
-/// well beyond it, as at low frequency, stays as it is.
-pub(crate) fn bent(
-    repeats: &[&Lines],
-    centres: &[f64],
-    own: &[Option<Band>],
-    (half, min_lines): (f64, usize),
-) -> Vec<Option<Band>> {
-    let one = |b: usize| -> Option<Band> {
-        let around = b.checked_sub(BESIDE)?..=b + BESIDE;
-        let f_hz = centres.get(around.clone())?;
-        let bands: Vec<Band> = own.get(around)?.iter().copied().collect::<Option<_>>()?;
-        let reach_hz = 0.5 * (f_hz[2 * BESIDE] - f_hz[0]);
-        if reach_hz < WIDER * bands[BESIDE].reach_hz {
+/// The bands around `centres`, evenly spaced in the logarithm of frequency, each of `half` its centre either way and with the curvature
+/// that the bands beside it show. One whose neighbours do not reach well beyond it, as at low frequency, finds its own; `None` where
+/// the lines do not determine it.
+pub(crate) fn bands(repeats: &[&Lines], centres: &[f64], half: f64, min_lines: usize) -> Vec<Option<Band>> {
+    let sums: Vec<Option<Sums>> = centres
+        .iter()
+        .map(|f_hz| Sums::of(repeats, *f_hz, half * f_hz, min_lines))
+        .collect();
+    let own: Vec<Option<Band>> = sums.iter().map(|sums| sums.as_ref()?.own()).collect();
+    let Some([first, second]) = centres.first_chunk::<2>() else {
+        return own;
+    };
+    // Where the bands beside one lie, in halves of it: the same for all.
+    let beside: [f64; SPAN] =
+        std::array::from_fn(|k| ((second / first).powi(k as i32 - BESIDE as i32) - 1.0) / half);
+    let weight = |k: usize| {
+        let alone: [f64; SPAN] = std::array::from_fn(|j| f64::from(u8::from(j == k)));
+        Piece::new(&beside, &alone, &[1.0; SPAN], 2)?.coefficient(2)
+    };
+    let Some(weights) = (0..SPAN).map(weight).collect::<Option<Vec<f64>>>() else {
+        return own;
+    };
+    let wide = 0.5 * half * (beside[SPAN - 1] - beside[0]);
+    let bent = |b: usize| -> Option<Band> {
+        let sums = sums[b].as_ref()?;
+        if wide * centres[b] < WIDER * sums.reach_hz {
             return None;
         }
-        let x: Vec<f64> = f_hz.iter().map(|f| f - f_hz[BESIDE]).collect();
-        let weight = |k: usize| {
-            let alone: Vec<f64> = (0..bands.len()).map(|j| f64::from(u8::from(j == k))).collect();
-            Piece::new(&x, &alone, &[1.0; 2 * BESIDE + 1], 2)?.coefficient(2)
-        };
-        let weights: Vec<f64> = (0..bands.len()).map(weight).collect::<Option<_>>()?;
-        let curvature = weights.iter().zip(&bands).map(|(w, band)| band.h * w).sum();
-        let here = f_hz[BESIDE];
-        let mut band = polynomial::<KNOWN>(repeats, (here, half * here, min_lines), curvature)?;
-        // What noise makes of the curvature, its own in part.
-        let from_all: f64 = weights
-            .iter()
-            .zip(&bands)
-            .map(|(w, other)| w * w * band.averages / other.averages)
-            .sum();
-        let more = 2.0 * band.bend * weights[BESIDE] + band.bend * band.bend * from_all;
-        band.averages /= (1.0 + more).max(1.0);
-        Some(band)
+        let around = own.get(b.checked_sub(BESIDE)?..=b + BESIDE)?;
+        let around: Vec<Band> = around.iter().copied().collect::<Option<_>>()?;
+        sums.bent(&weights, &around)
     };
-    own.iter().enumerate().map(|(b, band)| one(b).or(*band)).collect()
+    (0..own.len()).map(|b| bent(b).or(own[b])).collect()
 }
 
-/// `TERMS` terms of the polynomial; its quadratic one per Hz² is `curvature` where it is not among them.
-fn polynomial<const TERMS: usize>(
-    repeats: &[&Lines],
-    (f_hz, half_hz, min_lines): (f64, f64, usize),
-    curvature: Complex64,
-) -> Option<Band> {
-    let mut widest = 0.0_f64;
-    let mut gram = [[Complex64::default(); TERMS]; TERMS];
-    let (mut right, mut bending) = ([Complex64::default(); TERMS], [Complex64::default(); TERMS]);
-    let (mut syy, mut suu, mut count) = (0.0, 0.0, 0_usize);
-    for lines in repeats {
-        let (first, last) = lines.span(f_hz, half_hz, min_lines);
-        if last < first + 4 {
+/// Products of the lines of a band, straight lines taken out, over all repeats; `x` of the polynomial is from the centre in halves of
+/// the band.
+struct Sums {
+    gram: [[Complex64; OWN]; OWN],
+    right: [Complex64; OWN],
+    output: f64,
+    /// The input's, straight lines left in.
+    input: f64,
+    lines: usize,
+    repeats: usize,
+    /// How far its lines reach either way, Hz.
+    reach_hz: f64,
+}
+
+impl Sums {
+    fn of(repeats: &[&Lines], f_hz: f64, half_hz: f64, min_lines: usize) -> Option<Self> {
+        let mut sums = Self {
+            gram: [[Complex64::ZERO; OWN]; OWN],
+            right: [Complex64::ZERO; OWN],
+            output: 0.0,
+            input: 0.0,
+            lines: 0,
+            repeats: repeats.len(),
+            reach_hz: 0.0,
+        };
+        for lines in repeats {
+            let (first, last) = lines.span(f_hz, half_hz, min_lines);
+            if last < first + 4 {
+                return None;
+            }
+            // The band is widened at low frequency to hold enough lines.
+            let reach_hz = (lines.f_hz(last - 1) - f_hz)
+                .abs()
+                .max((f_hz - lines.f_hz(first)).abs());
+            sums.reach_hz = sums.reach_hz.max(reach_hz);
+            let x: Vec<f64> = (first..last).map(|k| (lines.f_hz(k) - f_hz) / half_hz).collect();
+            let input = &lines.input[first..last];
+            let columns: [Vec<Complex64>; OWN] = std::array::from_fn(|p| {
+                let mut column: Vec<Complex64> =
+                    x.iter().zip(input).map(|(x, u)| u * x.powi(p as i32)).collect();
+                remove_line(&x, &mut column);
+                column
+            });
+            let mut y = lines.output[first..last].to_vec();
+            remove_line(&x, &mut y);
+            for p in 0..OWN {
+                for q in 0..OWN {
+                    sums.gram[p][q] += inner(&columns[p], &columns[q]);
+                }
+                sums.right[p] += inner(&columns[p], &y);
+            }
+            sums.output += inner(&y, &y).re;
+            sums.input += input.iter().map(Complex64::norm_sqr).sum::<f64>();
+            sums.lines += x.len();
+        }
+        Some(sums)
+    }
+
+    /// With a curvature of its own.
+    fn own(&self) -> Option<Band> {
+        self.band(self.gram, self.right, self.output)
+    }
+
+    /// With the curvature that it and the bands `around` it show by these weights. The noise of that counts too, its own in part.
+    fn bent(&self, weights: &[f64], around: &[Band]) -> Option<Band> {
+        let curvature: Complex64 = weights.iter().zip(around).map(|(w, band)| band.h * w).sum();
+        let gram: [[Complex64; KNOWN]; KNOWN] =
+            std::array::from_fn(|p| std::array::from_fn(|q| self.gram[p][q]));
+        let bend: [Complex64; KNOWN] = std::array::from_fn(|p| self.gram[p][KNOWN]);
+        let right = std::array::from_fn(|p| self.right[p] - curvature * bend[p]);
+        let output = self.output - 2.0 * (curvature.conj() * self.right[KNOWN]).re
+            + curvature.norm_sqr() * self.gram[KNOWN][KNOWN].re;
+        let mut band = self.band(gram, right, output)?;
+        // What the curvature makes of the response.
+        let makes = -solve(gram, bend)?.0[0].re;
+        let from_all: f64 = weights
+            .iter()
+            .zip(around)
+            .map(|(w, other)| w * w * band.averages / other.averages)
+            .sum();
+        let more = makes * (2.0 * weights[BESIDE] + makes * from_all);
+        band.averages /= (1.0 + more).max(1.0);
+        Some(band)
+    }
+
+    fn band<const TERMS: usize>(
+        &self,
+        gram: [[Complex64; TERMS]; TERMS],
+        right: [Complex64; TERMS],
+        output: f64,
+    ) -> Option<Band> {
+        let (lines, lost) = (self.lines as f64, 2.0 * self.repeats as f64);
+        let free = lines - TERMS as f64 - lost;
+        if free < 1.0 || self.input <= 0.0 || output <= 0.0 {
             return None;
         }
-        // The band is widened at low frequency to hold enough lines; x must then span what is really used.
-        let reach = (lines.f_hz(last - 1) - f_hz)
-            .abs()
-            .max((f_hz - lines.f_hz(first)).abs());
-        let x: Vec<f64> = (first..last).map(|k| (lines.f_hz(k) - f_hz) / reach).collect();
-        let mut columns: Vec<Vec<Complex64>> = (0..TERMS)
-            .map(|p| {
-                x.iter()
-                    .zip(&lines.input[first..last])
-                    .map(|(x, u)| u * x.powi(p as i32))
-                    .collect()
-            })
-            .collect();
-        let mut bent: Vec<Complex64> = x
-            .iter()
-            .zip(&lines.input[first..last])
-            .map(|(x, u)| u * (reach * x).powi(2))
-            .collect();
-        let mut y: Vec<Complex64> = bent
-            .iter()
-            .zip(&lines.output[first..last])
-            .map(|(bent, y)| y - curvature * bent)
-            .collect();
-        widest = widest.max(reach);
-        let raw: f64 = lines.input[first..last].iter().map(Complex64::norm_sqr).sum();
-        remove_line(&x, &mut y);
-        remove_line(&x, &mut bent);
-        columns.iter_mut().for_each(|c| remove_line(&x, c));
-        for p in 0..TERMS {
-            for q in 0..TERMS {
-                gram[p][q] += inner(&columns[p], &columns[q]);
-            }
-            right[p] += inner(&columns[p], &y);
-            bending[p] += inner(&columns[p], &bent);
-        }
-        syy += inner(&y, &y).re;
-        suu += raw;
-        count += x.len();
+        let (h, g00) = solve(gram, right)?;
+        let explained: f64 = (0..TERMS).map(|p| (h[p].conj() * right[p]).re).sum();
+        let noise = (output - explained).max(0.0) / free;
+        let total = output / (lines - lost);
+        let coherence = (1.0 - noise / total).clamp(0.0, 1.0);
+        let averages = lines / (g00 * self.input);
+        (h[0].is_finite() && averages.is_finite()).then_some(Band {
+            h: h[0],
+            coherence,
+            averages,
+        })
     }
-    let free = count as f64 - (TERMS + 2 * repeats.len()) as f64;
-    if free < 1.0 || suu <= 0.0 || syy <= 0.0 {
-        return None;
-    }
-    let (h, g00) = solve(gram, right)?;
-    let bend = if TERMS == KNOWN {
-        -solve(gram, bending)?.0[0].re
-    } else {
-        0.0
-    };
-    let explained: f64 = (0..TERMS).map(|p| (h[p].conj() * right[p]).re).sum();
-    let noise = (syy - explained).max(0.0) / free;
-    let total = syy / (count as f64 - 2.0 * repeats.len() as f64);
-    let coherence = (1.0 - noise / total).clamp(0.0, 1.0);
-    let averages = count as f64 / (g00 * suu);
-    (h[0].is_finite() && averages.is_finite()).then_some(Band {
-        h: h[0],
-        coherence,
-        averages,
-        reach_hz: widest,
-        bend,
-    })
 }
 
 /// Takes the least-squares straight line (complex coefficients) out of `y`.

@@ -3,7 +3,7 @@
 use realfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
-use super::bands::{Band, Lines, bent, fit};
+use super::bands::{Band, Lines, bands};
 use super::{FrequencyOptions, FrequencyResponse, SweepRecord, magnitude_error, phase_error_rad};
 use crate::estimate::{Check, Refusal};
 use crate::spectra::Transform;
@@ -110,15 +110,9 @@ fn respond(
     let centres = centres(options);
     let half =
         0.5 * (2.0_f64.powf(0.5 / options.bands_per_octave) - 2.0_f64.powf(-0.5 / options.bands_per_octave));
-    let estimate = |group: &[&Lines], f: f64| fit(group, f, half * f, options.min_lines);
-    let bands_of = |group: &[&Lines]| -> Vec<Option<Band>> {
-        let own: Vec<Option<Band>> = centres.iter().map(|f| estimate(group, *f)).collect();
-        bent(group, &centres, &own, (half, options.min_lines))
-    };
-    let alone =
-        |lines: &[Lines]| -> Vec<Vec<Option<Band>>> { lines.iter().map(|l| bands_of(&[l])).collect() };
+    let bands_of = |group: &[&Lines]| bands(group, &centres, half, options.min_lines);
     // Repeats wait differently for the firmware; left in, that would cost gain in the mean.
-    let first = alone(&lines);
+    let first: Vec<Vec<Option<Band>>> = lines.iter().map(|l| bands_of(&[l])).collect();
     let own = deviations(&centres, &first);
     lines.iter_mut().zip(&own).for_each(|(l, d)| l.advance(*d));
     let all: Vec<&Lines> = lines.iter().collect();

@@ -187,8 +187,8 @@ impl Rows {
         let sign: Vec<f64> = speed.iter().map(|v| v.signum()).collect();
         let [sign, torque] = filter.run_beside([&sign, effort])?;
         let mut columns = vec![acceleration, speed.clone(), sign, vec![1.0; position.len()]];
-        for some in options.orders.chunks(2) {
-            columns.extend(waves(&filter, &smooth, some)?);
+        for order in &options.orders {
+            columns.extend(waves(&filter, &smooth, *order)?);
         }
         if options.place {
             let [low, high] = extent(&smooth);
@@ -277,13 +277,11 @@ impl Rows {
     fn unfitted(&self, residual: f64, options: &InverseOptions) -> Result<[f64; 4], Refusal> {
         let highest = options.corner_hz * TAU / options.least_speed;
         let (mut squares, mut count) = ([0.0; 4], 0.0);
-        let orders: Vec<f64> = std::iter::successors(Some(LOWEST_ORDER), |order| Some(order * ORDER_STEP))
-            .take_while(|order| *order <= highest)
-            .collect();
         let fastest = self.x.col(VISCOUS).iter().map(|v| v.abs()).fold(0.0, f64::max);
-        for some in orders.chunks(2) {
+        let mut order = LOWEST_ORDER;
+        while order <= highest {
             // As few samples as hold the wave and the filter's own shape: what is left of it is slow.
-            let wave_hz = some.last().copied().unwrap_or(0.0) * fastest / TAU;
+            let wave_hz = order * fastest / TAU;
             let enough_hz = (CORNERS * options.corner_hz).max(MARGIN * (wave_hz + options.corner_hz));
             let most = (self.fs_hz / enough_hz) as usize;
             let each = (1..=self.step)
@@ -292,7 +290,7 @@ impl Rows {
                 .unwrap_or(1);
             let filter = LowPass::butterworth(4, options.corner_hz, self.fs_hz / each as f64)?;
             let angle: Vec<f64> = self.smooth.iter().step_by(each).copied().collect();
-            for wave in waves(&filter, &angle, some)? {
+            for wave in waves(&filter, &angle, order)? {
                 let rows = self.used.iter().filter_map(|i| wave.get(i / each).copied());
                 let seen: Vec<f64> = rows.collect();
                 let size = (seen.iter().map(|v| v * v).sum::<f64>() / seen.len() as f64).sqrt();
@@ -304,30 +302,16 @@ impl Rows {
                     count += 1.0;
                 }
             }
+            order *= ORDER_STEP;
         }
         Ok(squares.map(|sum| if count > 0.0 { (sum / count).sqrt() } else { 0.0 }))
     }
 }
 
-/// Cosine and sine of one order or two over the angle, behind the filter.
-fn waves(filter: &LowPass, angle: &[f64], orders: &[f64]) -> Result<Vec<Vec<f64>>, Refusal> {
-    let of = |order: &f64| -> (Vec<f64>, Vec<f64>) {
-        let both = angle.iter().map(|a| (order * a).sin_cos());
-        both.map(|(sine, cosine)| (cosine, sine)).unzip()
-    };
-    let mut found = Vec::new();
-    match orders {
-        [first, second] => {
-            let (one, two) = (of(first), of(second));
-            found.extend(filter.run_beside([&one.0, &one.1, &two.0, &two.1])?);
-        }
-        others => {
-            for (cosine, sine) in others.iter().map(of) {
-                found.extend(filter.run_beside([&cosine, &sine])?);
-            }
-        }
-    }
-    Ok(found)
+/// Cosine and sine of one order over the angle, behind the filter.
+fn waves(filter: &LowPass, angle: &[f64], order: f64) -> Result<[Vec<f64>; 2], Refusal> {
+    let (sine, cosine): (Vec<f64>, Vec<f64>) = angle.iter().map(|a| (order * a).sin_cos()).unzip();
+    filter.run_beside([&cosine, &sine])
 }
 
 /// Variance of the acceleration per variance of white noise in the angle.

@@ -25,6 +25,13 @@ fn the_low_pass_is_that_of_scipy() {
             assert!((a - b).abs() < 1e-9 * (1.0 + b.abs()), "order {order}: {a} {b}");
         }
         assert_eq!(filter.run(&x[..10]).unwrap_err().code(), "too_few_samples");
+        // Beside another it is the same.
+        let other: Vec<f64> = x.iter().map(|v| 3.0 - v * v).collect();
+        let beside = filter.run_beside([&other, &x, &other]).unwrap();
+        assert_eq!(beside[1], filter.run(&x).unwrap());
+        assert_eq!(beside[2], filter.run(&other).unwrap());
+        let shorter = filter.run_beside([&x[..], &x[1..]]).unwrap_err();
+        assert_eq!(shorter.code(), "length_mismatch");
     }
     assert_eq!(
         LowPass::butterworth(3, 10.0, 100.0).unwrap_err().code(),

@@ -198,13 +198,39 @@ def resolution(u, noise):
     return changes, {key: dict(zip(("gain", "delay_s"), np.mean(rows, axis=0).tolist())) for key, rows in found.items()}
 
 
-SHARES, SINE_HZ, PERIODS = (0.0, 0.25, 0.5, 0.75), 5.0, 5
+def cold_sines(u):
+    """Small sines of a unit that has done nothing before: magnets lose torque as they warm, on the geared unit two hundredths in the six
+    minutes of procedures/resolution.toml."""
+    found = {}
+    for phase in fast.phases(TRIALS):
+        line, waves = Line(u), {}
+        line.hold(1.0)
+        for share in SINES:
+            waves[share * u.peak] = [play_sine(u, line, share)]
+        sines(fast.run(u, line.values, phase, KEEP), line.values, waves, found, 0.5 * u.peak)
+    return {key: dict(zip(("gain", "delay_s"), np.mean(rows, axis=0).tolist())) for key, rows in found.items()}
+
+
+SHARES, SINES, SINE_HZ, PERIODS = (0.0, 0.25, 0.5, 0.75), (0.005, 0.02), 5.0, 5
+
+
+def play_sine(u, line, share):
+    """One small sine on half of the peak torque; where it begins."""
+    f, a = SINE_HZ, share * u.peak
+    line.hold(0.5)
+    line.ramp(0.5 * u.peak)
+    line.hold(0.3)
+    start = line.at()
+    rise = lambda t: np.minimum(1.0, 0.5 - 0.5 * np.cos(np.pi * f * np.minimum(t, 1 / f)))
+    fall = lambda t: rise((PERIODS + 2) / f - t)
+    line.shape(lambda t: a * rise(t) * fall(t) * np.sin(2 * np.pi * f * t), (PERIODS + 2) / f)
+    line.ramp(0.0)
+    return start
 
 
 def play_resolution(u, rng, phase):
     """Plays it once: torque, setpoints, where the trials of each preload and size and the sines of each amplitude begin."""
     sizes = [sign * s * u.peak for s in (2e-4, 5e-4, 1e-3, 2e-3, 5e-3, 2e-2) for sign in (1, -1)] + [0.0]
-    f, periods = SINE_HZ, PERIODS
     line, trials, waves = Line(u), {}, {}
     line.hold(1.0)
     for _ in range(8):
@@ -226,16 +252,8 @@ def play_resolution(u, rng, phase):
                 line.ramp(0.0)
     line.hold(1.0)
     for _ in range(6):
-        for share in (0.005, 0.02):
-            a = share * u.peak
-            line.hold(0.5)
-            line.ramp(0.5 * u.peak)
-            line.hold(0.3)
-            waves.setdefault(a, []).append(line.at())
-            rise = lambda t: np.minimum(1.0, 0.5 - 0.5 * np.cos(np.pi * f * np.minimum(t, 1 / f)))
-            fall = lambda t: rise((periods + 2) / f - t)
-            line.shape(lambda t: a * rise(t) * fall(t) * np.sin(2 * np.pi * f * t), (periods + 2) / f)
-            line.ramp(0.0)
+        for share in SINES:
+            waves.setdefault(share * u.peak, []).append(play_sine(u, line, share))
     return fast.run(u, line.values, phase, KEEP), line.values, trials, waves
 
 
@@ -335,6 +353,7 @@ def main():
         }
         document["pulses"], document["trains"] = shock(u)
         document["changes"], document["sines"] = resolution(u, noise)
+        document["cold_sines"] = cold_sines(u)
         rounded = json.loads(json.dumps(document), parse_float=lambda s: float(f"{float(s):.7g}"))
         (folder / f"driver-{name}.json").write_text(json.dumps(rounded, indent=1) + "\n", encoding="utf-8")
         print(name, json.dumps(rounded, indent=1))

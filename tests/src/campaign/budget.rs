@@ -46,6 +46,12 @@ impl Budget {
     pub fn total_rad(&self) -> f64 {
         self.reach_rad + self.reaction_rad + self.stop_rad
     }
+
+    /// Whether the rim travelled further.
+    #[must_use]
+    pub fn is_passed(&self, played: &Played) -> bool {
+        played.seen.travel_rad > self.total_rad()
+    }
 }
 
 /// Greatest torque that motor and ripple make, N·m.

@@ -176,9 +176,7 @@ pub fn slice(mounting: Mounting, which: f64) -> Procedure {
 }
 
 fn shorten(excitation: &mut Excitation) {
-    if !matches!(excitation, Excitation::EndStop(_)) {
-        excitation.timing_mut().repeats = 1;
-    }
+    excitation.timing_mut().repeats = 1;
     match excitation {
         Excitation::Step(step) => step.levels.truncate(2),
         Excitation::Hold(hold) => {
@@ -209,7 +207,7 @@ fn shorten(excitation: &mut Excitation) {
         Excitation::EndStop(stop) => {
             stop.presses = 1;
             stop.press_us = stop.press_us.min(1_000_000);
-            stop.timing.repeats = stop.timing.repeats.min(PUSHES);
+            stop.timing.repeats = PUSHES;
         }
     }
 }

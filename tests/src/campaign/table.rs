@@ -119,7 +119,7 @@ pub fn by_script(verdicts: &[Verdict]) -> String {
         .to_owned();
     for ((mounting, name), of) in scripts {
         let class = |class: Class| of.iter().filter(|v| v.class == class).count();
-        let over = |v: &&&Verdict| v.played.seen.travel_rad > v.budget.total_rad();
+        let over = |v: &&&Verdict| v.budget.is_passed(&v.played);
         let _ = writeln!(
             out,
             "| {mounting} | {name} | {} | {} | {} | {} | {} | {} | {} | {:.2} | {:.1} |",
@@ -321,10 +321,7 @@ pub fn quiet(runs: &[Quiet]) -> String {
 pub fn document(verdicts: &[Verdict], quiet_runs: &[Quiet], seed: u64) -> String {
     let wrong = verdicts.iter().filter(|v| !v.failures.is_empty()).count();
     let beyond = verdicts.iter().filter(|v| v.class == Class::Beyond).count();
-    let over = verdicts
-        .iter()
-        .filter(|v| v.played.seen.travel_rad > v.budget.total_rad())
-        .count();
+    let over = verdicts.iter().filter(|v| v.budget.is_passed(&v.played)).count();
     let warned = verdicts.iter().filter(|v| v.warned()).count();
     let hours = quiet_runs.iter().fold(0.0, |sum, run| sum + run.time_s) / 3600.0;
     let trips = quiet_runs.iter().filter(|run| run.wrong.is_some()).count();

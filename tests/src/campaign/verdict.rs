@@ -87,8 +87,8 @@ pub fn judge(case: &super::Case) -> Verdict {
         let peak_nm = parameters.plant.torque.peak_nm;
         // What is over sooner than the rig controller may react is judged by the travel that it made.
         let speed_over = played.seen.fast_us as f64 * 1e-6 > REACTION_S && twin.seen.fast_us == 0;
-        let travel_over = played.seen.travel_rad > budget.total_rad()
-            && played.seen.travel_rad > twin.seen.travel_rad + TRACE_RAD;
+        let travel_over =
+            budget.is_passed(&played) && played.seen.travel_rad > twin.seen.travel_rad + TRACE_RAD;
         if speed_over || travel_over {
             Class::Beyond
         } else if differs[0] <= TRACE_RAD && differs[1] <= TRACE_SHARE * peak_nm {
@@ -106,7 +106,7 @@ pub fn judge(case: &super::Case) -> Verdict {
             played.seen.speed_rad_s
         ));
     }
-    if class == Class::Noticed && played.seen.travel_rad > budget.total_rad() {
+    if class == Class::Noticed && budget.is_passed(&played) {
         failures.push(format!(
             "noticed, but the rim travelled {:.2} deg of a budget of {:.2} deg",
             played.seen.travel_rad.to_degrees(),

@@ -7,6 +7,7 @@ use truerim::fitting::Quantity;
 use super::scene::Scene;
 use super::tenfold::{SHARE, TENFOLD};
 use super::{Truth, root};
+use crate::campaign::units::Unit;
 
 const PLAYED: &str = "independent integration, tests/reference/plant/driver.py";
 const TRACED: &str = "independent integration, tests/reference/plant/trace.py";
@@ -16,15 +17,12 @@ pub(super) const PROCEDURES: [&str; 6] = ["static", "shock", "resolution", "heat
 
 /// The known values of a unit by one of them.
 pub(super) fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
-    let unit = scene.wheelbase.word();
     let name = if scene.procedure == "limit" {
         "trace"
     } else {
         "driver"
     };
-    let file = root().join(format!("tests/reference/plant/{name}-{unit}.json"));
-    let text = std::fs::read_to_string(&file).map_err(|error| format!("{}: {error}", file.display()))?;
-    let known: Value = serde_json::from_str(&text).map_err(|error| format!("{}: {error}", file.display()))?;
+    let known = read(name, scene.wheelbase)?;
     let all = match scene.procedure {
         "static" => of(&known["static"], "", &STATIC, PLAYED),
         "heat" => of(&known["heat"], "", &HEAT, PLAYED),
@@ -46,12 +44,27 @@ pub(super) fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
     };
     if all.is_empty() {
         return Err(format!(
-            "{} holds nothing for {}",
-            file.display(),
+            "{name}-{}.json holds nothing for {}",
+            scene.wheelbase.word(),
             scene.procedure
         ));
     }
     Ok(all)
+}
+
+/// Small sines of a unit that has not warmed by what was played before.
+///
+/// # Errors
+/// When they cannot be read.
+pub fn cold_sines(unit: Unit) -> Result<Vec<Truth>, String> {
+    Ok(sines(&read("driver", unit)?["cold_sines"]))
+}
+
+/// A file of known values.
+fn read(name: &str, unit: Unit) -> Result<Value, String> {
+    let file = root().join(format!("tests/reference/plant/{name}-{}.json", unit.word()));
+    let text = std::fs::read_to_string(&file).map_err(|error| format!("{}: {error}", file.display()))?;
+    serde_json::from_str(&text).map_err(|error| format!("{}: {error}", file.display()))
 }
 
 const STATIC: [(Quantity, &str); 8] = [
@@ -139,10 +152,14 @@ fn resolution(known: &Value) -> Vec<Truth> {
         let held = "rig file: noise of the torque sensor";
         all.push(Truth::of(Quantity::GrainRms, noise_nm, held));
     }
-    let keys = [(Quantity::SineGain, "gain"), (Quantity::SineDelay, "delay_s")];
-    for (name, table) in tables(&known["sines"]) {
-        all.extend(of(table, &format!("sine of {name} N·m, 5 Hz"), &keys, PLAYED));
-    }
+    all.extend(sines(&known["sines"]));
     all.sort_by_key(|truth| truth.quantity);
     all
+}
+
+fn sines(known: &Value) -> Vec<Truth> {
+    let keys = [(Quantity::SineGain, "gain"), (Quantity::SineDelay, "delay_s")];
+    tables(known)
+        .flat_map(|(name, table)| of(table, &format!("sine of {name} N·m, 5 Hz"), &keys, PLAYED))
+        .collect()
 }

@@ -26,6 +26,7 @@ use crate::seeds;
 
 use tenfold::TENFOLD;
 
+pub use driver::cold_sines;
 pub use scene::{Scene, scenes};
 pub use table::{Row, markdown, rows, table};
 pub use truth::{Truth, truths};

@@ -6,7 +6,7 @@
 use std::path::Path;
 
 use acceptance::campaign::units::Unit;
-use acceptance::recovery::{Scene, root, truths};
+use acceptance::recovery::{Scene, cold_sines, root, truths};
 use acceptance::safety::program::{Ended, run};
 use bench_core::run::{End, Permit};
 use truerim::drive::StopFlag;
@@ -94,13 +94,13 @@ settle = \"300 ms\"
 "
     );
     // Measure, group, known values in a scene's rows, how near (of 1): the integration begins each pulse from rest without a
-    // history, and what friction keeps of the pulses before is up to a twentieth of a crest on gears; small sines are known at the end
-    // of a procedure of six minutes, whose warmth takes two hundredths of the geared unit's torque.
+    // history, and what friction keeps of the pulses before is up to a twentieth of a crest on gears; the unit is cold, as its small sines
+    // are known for.
     let asked = [
         (Quantity::ShockRetention, "shock", "60 ms", 0.06),
         (Quantity::ShockDelay, "shock", "15 ms", 0.04),
         (Quantity::IncrementDown, "resolution", "on ", 0.06),
-        (Quantity::SineGain, "resolution", "sine", 0.03),
+        (Quantity::SineGain, "cold", "sine", 0.02),
     ];
     let mut measured = vec![Vec::new(); asked.len()];
     let mut known = measured.clone();
@@ -114,7 +114,10 @@ settle = \"300 ms\"
                 .iter()
                 .find(|m| m.quantity == quantity && m.group.starts_with(group))
                 .map(|m| m.group.clone());
-            let truths = truths(&Scene::by(unit, scene).unwrap()).unwrap();
+            let truths = match scene {
+                "cold" => cold_sines(unit).unwrap(),
+                _ => truths(&Scene::by(unit, scene).unwrap()).unwrap(),
+            };
             let truth = truths
                 .iter()
                 .find(|t| t.quantity == quantity && Some(&t.group) == own.as_ref())

@@ -1,5 +1,5 @@
-//! A slice of the fault campaign: every kind of fault in every mounting at least once, and fault-free runs of every
-//! shipped procedure. The whole is `cargo run --release -p acceptance --bin fault-campaign -- --runs 20000 --quiet-hours 20`.
+//! A slice of the fault campaign: every kind of fault in every mounting at least once, and fault-free runs of the
+//! short shipped procedures. The whole is `cargo run --release -p acceptance --bin fault-campaign -- --runs 20000 --quiet-hours 20`.
 
 use std::collections::BTreeSet;
 
@@ -107,11 +107,10 @@ fn the_short_procedures_go_through_without_a_fault() {
 /// A slice of the way to the end stops reaches both, and presses on them; one that did not would turn on and end at a limit.
 #[test]
 fn slices_of_the_way_to_the_end_stops_reach_them() {
-    let whiches: Vec<f64> = (0..40).map(|k| (f64::from(k) + 0.5) / 40.0).collect();
-    let which = whiches
-        .into_iter()
-        .find(|which| near_stops(&slice(Mounting::Free, *which)).is_some());
-    let which = which.expect("travel.toml has slices");
+    let which = (0..40)
+        .map(|k| (f64::from(k) + 0.5) / 40.0)
+        .find(|which| near_stops(&slice(Mounting::Free, *which)).is_some())
+        .expect("travel.toml has slices");
     let ends = work::spread(Unit::ALL.len(), |index| {
         let only = Only {
             mounting: Some(Mounting::Free),

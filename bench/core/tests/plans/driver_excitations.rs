@@ -85,6 +85,19 @@ fn an_increment_goes_both_ways_from_each_preload() {
             "{changes:?}"
         );
     }
+    // Behind another preload the way there comes once more than it is read.
+    for pair in windows.windows(2) {
+        let [before, after] = pair else { continue };
+        let (mut stays, mut held_ms) = (0, 0);
+        for at_us in (before.end_us..=after.start_us).step_by(1000) {
+            let there = (plan.setpoint_nm(at_us) - after.preload_nm).abs() < 1e-12;
+            held_ms = if there { held_ms + 1 } else { 0 };
+            stays += usize::from(held_ms == 200);
+        }
+        let wanted = if before.level == after.level { 1 } else { 2 };
+        // At no preload the rests between are stays too.
+        assert!(stays == wanted || after.preload_nm == 0.0, "{stays} {after:?}");
+    }
     // The order is drawn by the seed.
     let order = |plan: &Plan| plan.windows().iter().map(|w| w.amplitude_nm).collect::<Vec<_>>();
     assert_ne!(order(&plan), order(&common::signals::plan(SMALL, 6)));
