@@ -332,3 +332,35 @@ fn parting(
         remedy: "turn further, or leave one of the two out and read the result as their sum".into(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Each place by its definition, the sum of `r exp(−i n θ)`.
+    #[test]
+    fn noise_is_looked_for_where_it_is_said() {
+        let angle: Vec<f64> = (0..400).map(|i| 0.05 * f64::from(i)).collect();
+        let torque: Vec<f64> = angle
+            .iter()
+            .map(|a| (4.3 * a).sin() + 0.2 * (6.1 * a).cos())
+            .collect();
+        let track = Track {
+            angle_rad: angle,
+            torque_nm: torque,
+            direction: 1.0,
+            speed_rad_s: 1.0,
+        };
+        let (order, turns) = (5.0, track.turns());
+        let rows = Rows::new(&[&track], &[order], turns).unwrap();
+        let fit = regression::fit(&rows.x, &rows.y).unwrap();
+        for (side, own) in [-1.0, 1.0].into_iter().zip(around(order, &fit, &rows)) {
+            for (k, found) in own.into_iter().enumerate() {
+                let n = order + side * (1.5 + k as f64) / turns;
+                let pairs = fit.residuals.iter().zip(&rows.angle);
+                let sum: Complex64 = pairs.map(|(r, a)| Complex64::from_polar(*r, -n * a)).sum();
+                assert!((found - sum).norm() < 1e-9, "order {n}: {found} {sum}");
+            }
+        }
+    }
+}

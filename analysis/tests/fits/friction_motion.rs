@@ -147,6 +147,36 @@ fn any_motion_is_recovered_over_seeds() {
     assert!(tallies[2].bias().abs() < 0.01 * 0.25);
 }
 
+/// Torque of order 9 that nobody asked for, at any phase: it moves inertia and friction, and the doubt that is stated for such torque
+/// holds what it moves them by.
+#[test]
+fn torque_that_was_not_fitted_is_doubted() {
+    let unit = Lugre::belt();
+    let options = |unfitted| InverseOptions {
+        least_speed: 0.35,
+        unfitted,
+        ..InverseOptions::default()
+    };
+    let mut tallies: [Tally; 2] = Default::default();
+    let mut widened = 0;
+    let seeds = 60;
+    for seed in 0..seeds {
+        let mut random = Random::new(7000 + seed);
+        let (position, effort) = motion(&unit, 0.06, &mut random);
+        let fit = |unfitted| inverse_dynamics(&view(&position, &effort), &options(unfitted)).unwrap();
+        let (plain, doubting) = (fit(false), fit(true));
+        tallies[0].outcome(&doubting.inertia, unit.inertia);
+        tallies[1].outcome(&doubting.viscous, unit.viscous);
+        let value = |fit: &InverseFit| fit.inertia.estimate().unwrap().clone();
+        let (a, b) = (value(&plain), value(&doubting));
+        assert!((a.value - b.value).abs() < 1e-15 && b.std_uncertainty > a.std_uncertainty);
+        widened += u32::from(b.std_uncertainty > 1.05 * a.std_uncertainty);
+    }
+    tallies[0].covers("inertia beside torque that was not fitted", 0.88, 1.0);
+    tallies[1].covers("viscous friction beside torque that was not fitted", 0.88, 1.0);
+    assert!(u64::from(widened) * 2 > seeds, "{widened}");
+}
+
 /// Without noise the equation is an identity: a mass on a linear axis, metres and newtons.
 #[test]
 fn a_motion_without_noise_comes_back() {
