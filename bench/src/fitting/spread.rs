@@ -10,13 +10,14 @@ use truerim_analysis::statistics::median;
 use super::document::{Measurand, Quantity};
 use super::groups::{Group, refused};
 
-/// Largest share of the firmware's period that a jump may take.
-const MOST: f64 = 0.25;
+/// Largest share of the firmware's period that a jump may take in the mean. At 0.24 the scatter of the delays of the direct unit came out
+/// 18 % low, three times what is stated for it; at 0.07 that of the belt unit is right.
+const MOST: f64 = 0.15;
 
 /// Jump against the firmware's period.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Spread {
-    /// How long the rig takes for a typical step, s.
+    /// How long the rig takes for a step in the mean, s: over the period that is the share of steps taken over in two parts.
     pub(crate) jump_s: f64,
     /// How often the firmware looks, s.
     pub(crate) period_s: f64,
@@ -32,7 +33,8 @@ pub(crate) fn too_long(groups: &[Group<'_>], update_period_s: Option<f64>) -> Op
     let sizes: Vec<f64> = cuts()
         .map(|cut| (cut.row.to_nm - cut.row.from_nm).abs())
         .collect();
-    let jump_s = median(&sizes).ok()? / median(&rates).ok()?;
+    let mean_nm = sizes.iter().sum::<f64>() / sizes.len() as f64;
+    let jump_s = mean_nm / median(&rates).ok()?;
     (jump_s > MOST * period_s).then_some(Spread { jump_s, period_s })
 }
 
@@ -66,7 +68,7 @@ impl Spread {
         refused(
             "setpoint_spread",
             format!(
-                "the rig spreads a typical step over {:.2} ms, and the firmware looks every {:.2} ms: many steps are taken over in \
+                "the rig spreads a step over {:.2} ms in the mean, and the firmware looks every {:.2} ms: many steps are taken over in \
                  two parts, and their single delays say little; at most {:.0} % of the period, by smaller steps or a greater \
                  rig.limits.slew",
                 1e3 * self.jump_s,

@@ -107,11 +107,16 @@ pub fn judge(case: &super::Case) -> Verdict {
         ));
     }
     if class == Class::Noticed && budget.is_passed(&played) {
-        failures.push(format!(
-            "noticed, but the rim travelled {:.2} deg of a budget of {:.2} deg",
-            played.seen.travel_rad.to_degrees(),
-            budget.total_rad().to_degrees()
-        ));
+        // As for runs that go through: what the rim does without the fault is not of its making.
+        let without_rad = travelled(&play(case, false), played.seen.kept.len());
+        if played.seen.travel_rad > without_rad + TRACE_RAD {
+            failures.push(format!(
+                "noticed, but the rim travelled {:.2} deg of a budget of {:.2} deg, and {:.2} deg without the fault",
+                played.seen.travel_rad.to_degrees(),
+                budget.total_rad().to_degrees(),
+                without_rad.to_degrees()
+            ));
+        }
     }
     if played.torque_at_end {
         failures.push("torque after the end".to_owned());
@@ -139,6 +144,14 @@ pub fn judge(case: &super::Case) -> Verdict {
         differs,
         failures,
     }
+}
+
+/// How far the rim came from where it was at the onset within so many looks, rad.
+fn travelled(run: &Played, looks: usize) -> f64 {
+    let places = run.seen.kept.iter().take(looks);
+    places.fold(0.0, |most, [place, _]| {
+        most.max((f64::from(*place) - run.seen.reference_rad).abs())
+    })
 }
 
 /// By how much a run differs from the one without the fault: rim and motor torque, each at the shift in time that makes

@@ -4,6 +4,7 @@
 //! file's parameters by closed form, or from an independent integration whose script and numbers are in
 //! `tests/reference/plant`; never from the simulator or the fits.
 
+mod brief;
 mod driver;
 mod drivetrain;
 mod least;
@@ -24,6 +25,7 @@ use truerim_analysis::estimate::Outcome;
 
 use crate::seeds;
 
+use brief::BRIEF;
 use tenfold::TENFOLD;
 
 pub use driver::cold_sines;
@@ -57,18 +59,28 @@ pub fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("..")
 }
 
+/// Text of a file of the work tree.
+fn read(name: &str) -> Result<String, String> {
+    let path = root().join(name);
+    std::fs::read_to_string(&path).map_err(|e| format!("{}: {e}", path.display()))
+}
+
+/// Writes a text into a folder.
+fn written(folder: &Path, name: &str, text: &str) -> Result<PathBuf, String> {
+    let path = folder.join(name);
+    std::fs::write(&path, text).map_err(|e| format!("{}: {e}", path.display()))?;
+    Ok(path)
+}
+
 /// The bench, the procedure and what it comes to with a seed.
 fn planned(scene: &Scene, seed: u64) -> Result<(Bench, SettingsText, Plan), String> {
     let words = |error: &dyn std::fmt::Display| format!("{}, seed {seed}: {error}", scene.name());
     let folder = tempfile::tempdir().map_err(|e| words(&e))?;
-    let [rig, procedure] = if scene.procedure == TENFOLD {
-        tenfold::written(scene, folder.path()).map_err(|e| words(&e))?
-    } else {
-        let own = |place: &str, stem: &str| root().join(format!("{place}/{stem}.toml"));
-        [
-            own("rigs", scene.wheelbase.word()),
-            own("procedures", scene.procedure),
-        ]
+    let own = |place: &str, stem: &str| root().join(format!("{place}/{stem}.toml"));
+    let [rig, procedure] = match scene.procedure {
+        TENFOLD => tenfold::in_folder(scene, folder.path()).map_err(|e| words(&e))?,
+        BRIEF => brief::in_folder(scene, folder.path()).map_err(|e| words(&e))?,
+        stem => [own("rigs", scene.wheelbase.word()), own("procedures", stem)],
     };
     let bench =
         Bench::open(&rig, Some(scene.mounting), None, seed, "recovery".to_owned()).map_err(|e| words(&e))?;

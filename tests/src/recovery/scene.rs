@@ -4,6 +4,7 @@ use bench_core::rig::Mounting;
 use virtual_rig::parameters::RigParameters;
 use virtual_rig::plant::FarSide;
 
+use super::brief::BRIEF;
 use super::tenfold::TENFOLD;
 use crate::campaign::units::Unit;
 
@@ -22,10 +23,10 @@ pub struct Scene {
 
 const UNITS: [(Unit, Option<&str>); 3] = [
     (Unit::Belt, Some("belt-1.4-on-1.5-every-250us.json")),
-    (Unit::Direct, None),
-    (Unit::Geared, None),
+    (Unit::Direct, Some("direct-3.2-on-3.44-every-250us.json")),
+    (Unit::Geared, Some("geared-0.6-on-0.645-every-250us.json")),
 ];
-const PROCEDURES: [(Mounting, &str); 15] = [
+const PROCEDURES: [(Mounting, &str); 16] = [
     (Mounting::Clamped, "quick"),
     (Mounting::Free, "coast"),
     (Mounting::BackDriven, "drag"),
@@ -35,6 +36,7 @@ const PROCEDURES: [(Mounting, &str); 15] = [
     (Mounting::Free, "travel"),
     (Mounting::BackDriven, "rolling"),
     (Mounting::BackDriven, "around"),
+    (Mounting::BackDriven, BRIEF),
     (Mounting::Clamped, "static"),
     (Mounting::Clamped, "shock"),
     (Mounting::Clamped, "resolution"),

@@ -4,8 +4,8 @@
 
 use std::path::{Path, PathBuf};
 
-use super::root;
 use super::scene::Scene;
+use super::{read, written};
 
 /// Name of the procedure.
 pub(super) const TENFOLD: &str = "heat-tenfold";
@@ -25,16 +25,10 @@ const TIMES: [(&str, &str); 4] = [
 ///
 /// # Errors
 /// In words: files that cannot be read or written, or do not say what is changed here.
-pub(super) fn written(scene: &Scene, folder: &Path) -> Result<[PathBuf; 2], String> {
-    let read = |path: PathBuf| std::fs::read_to_string(&path).map_err(|e| format!("{}: {e}", path.display()));
-    let write = |name: &str, text: String| {
-        let path = folder.join(name);
-        std::fs::write(&path, text).map_err(|e| format!("{}: {e}", path.display()))?;
-        Ok::<_, String>(path)
-    };
-    let unit = scene.wheelbase.word();
-    let rig = read(root().join(format!("rigs/{unit}.toml")))?;
-    let mut procedure = read(root().join("procedures/heat.toml"))?;
+pub(super) fn in_folder(scene: &Scene, folder: &Path) -> Result<[PathBuf; 2], String> {
+    let unit = format!("{}.toml", scene.wheelbase.word());
+    let rig = read(&format!("rigs/{unit}"))?;
+    let mut procedure = read("procedures/heat.toml")?;
     for (before, after) in TIMES {
         if procedure.matches(before).count() != 1 {
             return Err(format!("procedures/heat.toml does not say {before} once"));
@@ -42,8 +36,8 @@ pub(super) fn written(scene: &Scene, folder: &Path) -> Result<[PathBuf; 2], Stri
         procedure = procedure.replace(before, after);
     }
     Ok([
-        write(&format!("{unit}.toml"), a_tenth(&rig)?)?,
-        write("heat.toml", procedure)?,
+        written(folder, &unit, &a_tenth(&rig)?)?,
+        written(folder, "heat.toml", &procedure)?,
     ])
 }
 

@@ -6,6 +6,7 @@ use truerim::fitting::Quantity;
 use virtual_rig::describe::describe;
 use virtual_rig::parameters::RigParameters;
 
+use super::brief::BRIEF;
 use super::least::played;
 use super::scene::Scene;
 use super::{driver, drivetrain, root};
@@ -129,7 +130,9 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
             }
             Ok(all)
         }
-        Mounting::BackDriven if scene.procedure == "around" => Ok(drivetrain::under_load(&parameters)),
+        Mounting::BackDriven if ["around", BRIEF].contains(&scene.procedure) => {
+            Ok(drivetrain::under_load(&parameters))
+        }
         Mounting::BackDriven => {
             let speed = scene.drive_rad_s(&parameters)?;
             let name = format!("Friction torque at {speed} rad/s");

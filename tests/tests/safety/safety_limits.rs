@@ -86,7 +86,7 @@ fn cases() -> [Case; 4] {
             // rim without friction, and faster than the limit.
             scene: || {
                 Scene::free()
-                    .rig_with("rim_speed = \"10 rad/s\"", "rim_speed = \"5.6 rad/s\"")
+                    .rig_with("rim_speed = \"10 rad/s\"", "rim_speed = \"5.5 rad/s\"")
                     .fault(FaultKind::TorqueRunaway, 101_000, 1.1)
             },
             condition: Condition::RimSpeed,

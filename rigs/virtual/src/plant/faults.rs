@@ -29,6 +29,7 @@ impl Plant {
             self.mounting.strike(change_rad_s);
         } else {
             self.hub_speed_rad_s += change_rad_s;
+            self.before_rad_s[1] += change_rad_s;
         }
     }
 

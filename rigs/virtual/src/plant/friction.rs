@@ -10,8 +10,9 @@
 //! σ1(v) = σ1·exp(−(v/v_d)²)                      σ1  damping of the bristles, N·m·s/rad; v_d its decay speed
 //! ```
 //!
-//! At speed the bristle equation is stiff (rate `σ0·|v|/g`), so it is stepped by backward Euler, which is explicit in
-//! `z`: `z⁺ = (z + h·v)/(1 + h·σ0·|v|/g)`. An explicit method goes wrong there silently.
+//! At speed the bristle equation is stiff (rate `r = σ0·|v|/g`), so it is stepped by the implicit mid-point rule, which is explicit in
+//! `z`: `z⁺ = ((1 − h·r/2)·z + h·v)/(1 + h·r/2)`, with the torque of the mean deflection; `v/r` from `h·r = 2` on. An explicit method
+//! goes wrong there silently.
 
 /// Friction of one side.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -79,7 +80,12 @@ impl Friction {
         }
         let before = self.deflection_rad;
         let rate = p.stiffness_nm_per_rad * speed_rad_s.abs() / (p.level_nm(speed_rad_s) + load_nm);
-        self.deflection_rad = (before + step_s * speed_rad_s) / (1.0 + step_s * rate);
+        let half = 0.5 * step_s * rate;
+        self.deflection_rad = if half < 1.0 {
+            ((1.0 - half) * before + step_s * speed_rad_s) / (1.0 + half)
+        } else {
+            0.5 * step_s * speed_rad_s / half
+        };
         let d = speed_rad_s / p.damping_speed_rad_s;
         // Beyond five decay speeds less than 1e-10 of the damping is left.
         let damping = if d.abs() < 5.0 {
@@ -87,7 +93,7 @@ impl Friction {
         } else {
             0.0
         };
-        p.stiffness_nm_per_rad * self.deflection_rad
+        0.5 * p.stiffness_nm_per_rad * (before + self.deflection_rad)
             + damping * (self.deflection_rad - before) / step_s
             + p.viscous_nm_s_per_rad * speed_rad_s
     }

@@ -7,6 +7,7 @@
 //! Teeth rub the more the more they carry: the Coulomb and breakaway torques of the motor's side grow by
 //! `μ·|T_mesh|` (see [`super::Friction::step_loaded`]). A measurement of friction without load does not see it.
 
+use super::ahead;
 use super::drive::DriveParameters;
 
 /// Gear stage and intermediate shaft.
@@ -28,6 +29,8 @@ pub(super) struct Shaft {
     parameters: GearParameters,
     pub(super) angle_rad: f64,
     pub(super) speed_rad_s: f64,
+    /// Speed a step before.
+    before_rad_s: f64,
     mesh_nm: f64,
 }
 
@@ -37,22 +40,35 @@ impl Shaft {
             parameters,
             angle_rad: 0.0,
             speed_rad_s: 0.0,
+            before_rad_s: 0.0,
             mesh_nm: 0.0,
         }
     }
 
-    /// Torque from motor to shaft, N·m, and what it adds to the friction level of the motor's side, N·m.
-    pub(super) fn mesh(&mut self, motor_angle_rad: f64, motor_speed_rad_s: f64) -> (f64, f64) {
-        self.mesh_nm = self.parameters.mesh.torque_nm(
-            motor_angle_rad - self.angle_rad,
-            motor_speed_rad_s - self.speed_rad_s,
-        );
+    /// Puts it at this angle and speed.
+    pub(super) fn set_motion(&mut self, motion: [f64; 2]) {
+        [self.angle_rad, self.speed_rad_s] = motion;
+        self.before_rad_s = self.speed_rad_s;
+    }
+
+    /// Its speed in the middle of the step.
+    pub(super) fn ahead_rad_s(&self) -> f64 {
+        ahead(self.speed_rad_s, self.before_rad_s)
+    }
+
+    /// Torque from motor to shaft, N·m, at a rate of twist, and what it adds to the friction level of the motor's side, N·m.
+    pub(super) fn mesh(&mut self, motor_angle_rad: f64, rate_rad_s: f64) -> (f64, f64) {
+        self.mesh_nm = self
+            .parameters
+            .mesh
+            .torque_nm(motor_angle_rad - self.angle_rad, rate_rad_s);
         (self.mesh_nm, self.parameters.load_share * self.mesh_nm.abs())
     }
 
-    /// Mesh, belt and bearings act for `step_s`.
-    pub(super) fn push(&mut self, drive_nm: f64, step_s: f64) {
-        let lost = self.parameters.shaft_viscous_nm_s_per_rad * self.speed_rad_s;
+    /// Mesh, belt and bearings act for `step_s`, the bearings as at `ahead_rad_s`.
+    pub(super) fn push(&mut self, drive_nm: f64, ahead_rad_s: f64, step_s: f64) {
+        let lost = self.parameters.shaft_viscous_nm_s_per_rad * ahead_rad_s;
+        self.before_rad_s = self.speed_rad_s;
         self.speed_rad_s += step_s * (self.mesh_nm - lost - drive_nm) / self.parameters.shaft_kg_m2;
     }
 

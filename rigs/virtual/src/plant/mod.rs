@@ -8,8 +8,10 @@
 //! A unit with a gear stage in front of its belt has a third mass between the two ([`GearParameters`]).
 //!
 //! Each block has its own file with its equations. Steps are drift – kick – drift: half a step of motion, the torques
-//! at the mid-point with the bristles stepped implicitly, then the other half. Springs are thereby followed to second
-//! order and give no energy away or in; dampers and friction are first order in the step, which is the order claimed.
+//! at the mid-point with the bristles stepped by the implicit mid-point rule, then the other half. Springs are thereby followed to
+//! second order and give no energy away or in. What depends on speed takes that in the middle of the step, from the last two (after
+//! Adams and Bashforth), and is of second order too, but for the step within which teeth hit: with the speed at the beginning the first mode of the belt unit would be a
+//! seventh of a percent high at steps of 25 µs, and its response above it 0.4 %.
 
 mod current_loop;
 mod drive;
@@ -44,6 +46,11 @@ use gear::Shaft;
 /// Steps of the heat model come this often, s.
 const HEAT_STEP_S: f64 = 1.0e-3;
 
+/// A speed half a step on, as it has changed over the step before.
+fn ahead(speed_rad_s: f64, before_rad_s: f64) -> f64 {
+    speed_rad_s + 0.5 * (speed_rad_s - before_rad_s)
+}
+
 /// The simulated wheelbase.
 #[derive(Debug, Clone)]
 pub struct Plant {
@@ -73,6 +80,8 @@ pub struct Plant {
     motor_speed_rad_s: f64,
     hub_angle_rad: f64,
     hub_speed_rad_s: f64,
+    /// Speeds of motor and hub a step before.
+    before_rad_s: [f64; 2],
     sensor_nm: f64,
     square_sum_a2: f64,
     heat_steps: u32,
@@ -106,6 +115,7 @@ impl Plant {
             motor_speed_rad_s: 0.0,
             hub_angle_rad: 0.0,
             hub_speed_rad_s: 0.0,
+            before_rad_s: [0.0; 2],
             sensor_nm: 0.0,
             square_sum_a2: 0.0,
             heat_steps: 0,
@@ -139,8 +149,9 @@ impl Plant {
     pub fn set_motion(&mut self, motor: [f64; 2], hub: [f64; 2]) {
         [self.motor_angle_rad, self.motor_speed_rad_s] = motor;
         [self.hub_angle_rad, self.hub_speed_rad_s] = hub;
+        self.before_rad_s = [motor[1], hub[1]];
         if let Some(shaft) = &mut self.shaft {
-            [shaft.angle_rad, shaft.speed_rad_s] = motor;
+            shaft.set_motion(motor);
         }
     }
 
@@ -168,9 +179,12 @@ impl Plant {
             self.set_setpoint_nm(last);
         }
         let demand = self.runaway_nm.unwrap_or(demand);
+        let motor_rad_s = ahead(self.motor_speed_rad_s, self.before_rad_s[0]);
+        let hub_rad_s = ahead(self.hub_speed_rad_s, self.before_rad_s[1]);
+        self.before_rad_s = [self.motor_speed_rad_s, self.hub_speed_rad_s];
         let motor_nm = self
             .current_loop
-            .step(self.stage, demand, self.motor_speed_rad_s, &self.thermal);
+            .step(self.stage, demand, motor_rad_s, &self.thermal);
 
         self.drift(0.5 * h);
         let ripple = ripple_nm(&self.parameters.ripple, self.motor_angle_rad, motor_nm);
@@ -181,29 +195,28 @@ impl Plant {
             None => {
                 let drive = last.torque_nm(
                     self.motor_angle_rad - self.hub_angle_rad - slipped,
-                    self.motor_speed_rad_s - self.hub_speed_rad_s,
+                    motor_rad_s - hub_rad_s,
                 );
                 let drive = if broken { 0.0 } else { drive };
                 (drive, drive, 0.0)
             }
             Some(shaft) => {
-                let (mesh, load) = shaft.mesh(self.motor_angle_rad, self.motor_speed_rad_s);
-                let drive = last.torque_nm(
-                    shaft.angle_rad - self.hub_angle_rad - slipped,
-                    shaft.speed_rad_s - self.hub_speed_rad_s,
-                );
+                let shaft_rad_s = shaft.ahead_rad_s();
+                let (mesh, load) = shaft.mesh(self.motor_angle_rad, motor_rad_s - shaft_rad_s);
+                let twist_rad = shaft.angle_rad - self.hub_angle_rad - slipped;
+                let drive = last.torque_nm(twist_rad, shaft_rad_s - hub_rad_s);
                 let drive = if broken { 0.0 } else { drive };
-                shaft.push(drive, h);
+                shaft.push(drive, shaft_rad_s, h);
                 (mesh, drive, load)
             }
         };
-        let motor_friction = self.motor_friction.step_loaded(self.motor_speed_rad_s, h, load);
+        let motor_friction = self.motor_friction.step_loaded(motor_rad_s, h, load);
         let uneven = self.parameters.uneven.level_nm(self.hub_angle_rad);
-        let output_friction =
-            self.output_friction
-                .step_loaded(self.hub_speed_rad_s, h, self.grab_nm + uneven);
-        let sensor = self.mounting.torque_nm(self.hub_angle_rad, self.hub_speed_rad_s);
-        let hub = self.hub_nm();
+        let output_friction = self
+            .output_friction
+            .step_loaded(hub_rad_s, h, self.grab_nm + uneven);
+        let sensor = self.mounting.torque_ahead_nm(self.hub_angle_rad, hub_rad_s);
+        let hub = self.hub_nm(hub_rad_s);
         self.motor_speed_rad_s +=
             h * (motor_nm + ripple - motor_friction - mesh) / self.parameters.reflected_kg_m2();
         self.hub_speed_rad_s += h * (drive - output_friction - sensor + hub) / self.parameters.hub_kg_m2;
@@ -224,13 +237,12 @@ impl Plant {
         }
     }
 
-    /// Torque on the hub from bearing and end stops, N·m.
-    fn hub_nm(&self) -> f64 {
+    /// Torque on the hub from bearing and end stops at a speed, N·m.
+    fn hub_nm(&self, speed_rad_s: f64) -> f64 {
         let p = &self.parameters;
         p.bearing.torque_nm(self.hub_angle_rad)
-            + p.end_stops.map_or(0.0, |stops| {
-                stops.torque_nm(self.hub_angle_rad, self.hub_speed_rad_s)
-            })
+            + p.end_stops
+                .map_or(0.0, |stops| stops.torque_nm(self.hub_angle_rad, speed_rad_s))
     }
 
     fn drift(&mut self, time_s: f64) {

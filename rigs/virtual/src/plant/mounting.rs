@@ -10,6 +10,7 @@
 //! - back-driven: the far side is a drive that turns as its script says ([`Turning`]), whatever the torque; sensor and
 //!   fixture springs act in series. The drive does the work `−∫T_sensor·ω_far dt`.
 
+use super::ahead;
 use super::turning::{Turning, TurningParameters};
 
 /// The springs between hub and far side.
@@ -64,6 +65,8 @@ pub struct Mounting {
     time_s: f64,
     far_angle_rad: f64,
     far_speed_rad_s: f64,
+    /// Speed a step before; of a drive its own in the middle of the step.
+    before_rad_s: f64,
     /// Friction of a hand on the disc, N·m.
     held_nm: f64,
 }
@@ -83,14 +86,27 @@ impl Mounting {
             time_s: 0.0,
             far_angle_rad: 0.0,
             far_speed_rad_s: 0.0,
+            before_rad_s: 0.0,
             held_nm: 0.0,
         }
     }
 
     /// Torque through the sensor, N·m.
     pub fn torque_nm(&self, hub_angle_rad: f64, hub_speed_rad_s: f64) -> f64 {
+        self.between_nm(hub_angle_rad, hub_speed_rad_s - self.far_speed_rad_s)
+    }
+
+    /// The same in the middle of a step, where the hub has this speed.
+    pub(super) fn torque_ahead_nm(&self, hub_angle_rad: f64, hub_speed_rad_s: f64) -> f64 {
+        self.between_nm(
+            hub_angle_rad,
+            hub_speed_rad_s - ahead(self.far_speed_rad_s, self.before_rad_s),
+        )
+    }
+
+    fn between_nm(&self, hub_angle_rad: f64, rate_rad_s: f64) -> f64 {
         let torque = self.stiffness_nm_per_rad * (hub_angle_rad - self.far_angle_rad)
-            + self.parameters.damping_nm_s_per_rad * (hub_speed_rad_s - self.far_speed_rad_s);
+            + self.parameters.damping_nm_s_per_rad * rate_rad_s;
         match self.parameters.far_side {
             FarSide::Ground { holding_nm } => torque.clamp(-holding_nm, holding_nm),
             FarSide::Disc { .. } | FarSide::Drive(_) => torque,
@@ -102,6 +118,7 @@ impl Mounting {
         if let Some(turning) = &self.turning {
             self.time_s += time_s;
             [self.far_angle_rad, self.far_speed_rad_s] = turning.at(self.time_s);
+            self.before_rad_s = self.far_speed_rad_s;
         } else {
             self.far_angle_rad += time_s * self.far_speed_rad_s;
         }
@@ -118,6 +135,7 @@ impl Mounting {
                 }
             }
             FarSide::Disc { inertia_kg_m2 } => {
+                self.before_rad_s = self.far_speed_rad_s;
                 let speed = self.far_speed_rad_s + step_s * torque_nm / inertia_kg_m2;
                 // Coulomb friction over a step takes speed away, down to rest and no further.
                 let taken = step_s * self.held_nm / inertia_kg_m2;
@@ -130,6 +148,7 @@ impl Mounting {
     /// Puts the far side at this angle and speed; a drive goes on with its script.
     pub fn set_far_motion(&mut self, motion: [f64; 2]) {
         [self.far_angle_rad, self.far_speed_rad_s] = motion;
+        self.before_rad_s = self.far_speed_rad_s;
     }
 
     /// Changes what the clamp holds, N·m; no effect on a disc or a drive.
@@ -152,6 +171,7 @@ impl Mounting {
     /// A blow changes the disc's speed by this, rad/s.
     pub fn strike(&mut self, change_rad_s: f64) {
         self.far_speed_rad_s += change_rad_s;
+        self.before_rad_s += change_rad_s;
     }
 
     /// Energy in the spring and in the disc, J. A drive's own is not counted: it is a source.

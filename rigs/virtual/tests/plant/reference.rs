@@ -111,18 +111,19 @@ fn agrees_with_scipy() {
         let (coarse, fine) = (unit.differences(25.0), unit.differences(1.0));
         println!("{}: at 25 us {coarse:?}\n    at 1 us {fine:?}", unit.name);
         for (coarse, fine) in coarse.iter().zip(&fine) {
-            // Rim torque, angles: 0.3 % at the shipped step, 0.02 % at a fine one.
+            // Rim torque, angles: 0.1 % at the shipped step, 0.2 % where teeth hit within one; 0.005 % at a fine step.
+            let most = if unit.name == "geared" { 2e-3 } else { 1e-3 };
             for column in [1, 2, 3, 4] {
-                assert!(coarse[column] < 4e-3, "{}: {coarse:?}", unit.name);
-                assert!(fine[column] < 2e-4, "{}: {fine:?}", unit.name);
+                assert!(coarse[column] < most, "{}: {coarse:?}", unit.name);
+                assert!(fine[column] < 5e-5, "{}: {fine:?}", unit.name);
             }
         }
     }
 }
 
-/// The order claimed is one: halving the step halves the error.
+/// The order claimed is two: halving the step leaves a quarter of the error. Where teeth hit within a step it is one that is left.
 #[test]
-fn halving_the_step_halves_the_error() {
+fn halving_the_step_leaves_a_quarter_of_the_error() {
     for unit in &UNITS {
         // From twice the shipped step to a twenty-fifth of that: over the whole span, as it is a matter of luck when
         // within a step teeth hit, and one halving may do more or less there.
@@ -132,8 +133,9 @@ fn halving_the_step_halves_the_error() {
             let errors = errors.map(|both| both[kind][1]);
             println!("{}: rim torque errors at {steps:?} us: {errors:?}", unit.name);
             let order = (errors[0] / errors[4]).log2() / 25_f64.log2();
+            let least = if unit.name == "geared" { 0.85 } else { 1.9 };
             assert!(
-                (0.85..1.4).contains(&order),
+                (least..2.2).contains(&order),
                 "{}: order {order}: {errors:?}",
                 unit.name
             );
@@ -141,7 +143,7 @@ fn halving_the_step_halves_the_error() {
                 for pair in errors[..4].windows(2) {
                     let order = (pair[0] / pair[1]).log2();
                     assert!(
-                        (0.85..1.2).contains(&order),
+                        (1.7..2.3).contains(&order),
                         "{}: order {order}: {errors:?}",
                         unit.name
                     );

@@ -67,7 +67,7 @@ fn sines_come_out_as_computed_elsewhere() {
             "{f} Hz: gain {gain:.5} ({:.5}), phase off by {off:.3} deg",
             gains[index]
         );
-        common::close(gain / gains[index], 1.0, 0.01, &format!("gain at {f} Hz"));
-        common::close(off, 0.0, 0.5, &format!("phase at {f} Hz"));
+        common::close(gain / gains[index], 1.0, 5e-4, &format!("gain at {f} Hz"));
+        common::close(off, 0.0, 0.03, &format!("phase at {f} Hz"));
     }
 }

@@ -1,7 +1,7 @@
 //! The belt unit's bytes stay what they are: truths that were computed from this unit hold as long as they do.
 //!
-//! The hash is of everything that the rig wrote in lock-step under fixed stimuli, taken before the geared and the
-//! direct-drive unit came. Sines and exponentials are the platform's: on another one the last bits, and with them the
+//! The hash is of everything that the rig wrote in lock-step under fixed stimuli, taken when the plant's steps became of second
+//! order; that brought it sixty times nearer to the integrations the truths come from (`reference.rs`, `response.rs`). Sines and exponentials are the platform's: on another one the last bits, and with them the
 //! hash, may differ; the whole comparison is therefore made on the platform it was taken on.
 
 #![cfg(all(target_os = "linux", target_arch = "x86_64", target_env = "gnu"))]
@@ -58,7 +58,7 @@ fn bytes(seed: u64) -> Vec<u8> {
 
 #[test]
 fn the_belt_unit_writes_what_it_wrote() {
-    for (seed, expected) in [(1, 0x58b7_6387_0053_a6a8), (42, 0x7dd0_d852_a54a_dc11)] {
+    for (seed, expected) in [(1, 0x6db8_3858_e00b_4d63), (42, 0x30a2_c8b3_311b_d0cb)] {
         let bytes = bytes(seed);
         assert!(bytes.len() > 100_000, "{}", bytes.len());
         assert_eq!(hash(&bytes), expected, "seed {seed}: {:#018x}", hash(&bytes));
