@@ -58,6 +58,27 @@ fn no_fault_gets_past() {
     assert!(verdicts.iter().filter(ignored).all(Verdict::warned));
 }
 
+/// A clamped direct unit in a chirp through its resonance, where the rim moves further than twice the static twist, while the torque
+/// sensor begins to drift: noticed, and what the rim did until then it does without the drift too.
+#[test]
+fn what_a_rim_does_anyway_is_not_the_faults() {
+    let case = Case::new(0x7473_6ac9_9659_179b, Only::default());
+    let verdict = judge(&case);
+    let twin = play(&case, false);
+    let seen = &verdict.played.seen;
+    let furthest = |kept: &[[f32; 2]]| {
+        kept.iter()
+            .fold(0.0_f32, |most, [place, _]| most.max(place.abs()))
+    };
+    let (with, without) = (&seen.kept[..], &twin.seen.kept[..seen.kept.len()]);
+    let budget_rad = verdict.budget.total_rad();
+    println!("{} rad of {budget_rad}", seen.travel_rad);
+    assert_eq!(verdict.class, Class::Noticed);
+    assert!(verdict.budget.is_passed(&verdict.played));
+    assert!((furthest(with) - furthest(without)).abs() < 1e-6 && furthest(with) > 0.003);
+    assert!(verdict.failures.is_empty(), "{:?}", verdict.failures);
+}
+
 #[test]
 fn nothing_trips_without_a_fault() {
     let pairings: Vec<(Unit, &str)> = Unit::ALL
