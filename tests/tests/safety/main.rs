@@ -1,5 +1,6 @@
 //! What stops the motor, in virtual time.
 
+mod check_page;
 mod fault_campaign;
 mod interlock_diagram;
 mod limits_table;
@@ -8,5 +9,6 @@ mod model_check;
 mod safety_conditions;
 mod safety_endings;
 mod safety_limits;
+mod safety_slow;
 mod scripted_faults;
 mod stopping;

@@ -1,5 +1,4 @@
 //! Sensors on a pseudo-terminal: what they send is read, what is damaged is counted, and a port that goes away is told.
-#![cfg(target_os = "linux")]
 #![allow(clippy::unwrap_used, clippy::panic)] // helpers of a test may fail it
 
 use std::os::fd::OwnedFd;

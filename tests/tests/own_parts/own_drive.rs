@@ -1,5 +1,4 @@
 //! Torque onto a force-feedback device, in virtual time: setpoints are played at their ticks, and every way to end ends the torque.
-#![cfg(target_os = "linux")]
 #![allow(clippy::unwrap_used, clippy::panic)] // helpers of a test may fail it
 
 use std::cell::RefCell;

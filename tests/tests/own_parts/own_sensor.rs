@@ -1,5 +1,4 @@
 //! Torque from a sensor on a port of its own, in virtual time: it arrives in the rows at its own moment, and what is late stops the motor.
-#![cfg(target_os = "linux")]
 #![allow(clippy::unwrap_used, clippy::panic)] // helpers of a test may fail it
 
 use acceptance::parts::{Sensor, World, bench, two_steps};

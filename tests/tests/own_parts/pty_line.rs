@@ -1,6 +1,5 @@
 //! The bench's serial line on a pseudo-terminal: every byte, in order, both ways; and what it says when the far side goes.
 
-#![cfg(unix)]
 #![allow(clippy::unwrap_used)] // helpers count as production code
 
 use std::time::Duration;
