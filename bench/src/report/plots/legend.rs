@@ -19,9 +19,10 @@ pub(crate) const ROW: f64 = 26.0;
 const SIZE: f64 = 12.0;
 const SWATCH: f64 = 24.0;
 
-/// Width of an entry, px.
+/// Width of an entry, px. Two letters are nearly as wide as the type is high, others little more than half of that.
 fn wide(text: &str) -> f64 {
-    SWATCH + 6.0 + 0.55 * SIZE * text.chars().count() as f64
+    let em = |letter| if "mwMW".contains(letter) { 0.95 } else { 0.57 };
+    SWATCH + 6.0 + SIZE * text.chars().map(em).sum::<f64>()
 }
 
 /// Entries laid out in rows of at most `width` px: row and left edge of each, and the number of rows.
