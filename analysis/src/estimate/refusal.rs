@@ -132,7 +132,7 @@ pub enum Refusal {
     },
     /// Output that does not follow input.
     #[error(
-        "coherence {coherence} at {f_hz} Hz is below {limit}: noise or distortion outweighs the response there; raise the amplitude, average more, or lower f_max"
+        "coherence {coherence:.3} at {f_hz:.1} Hz is below {limit}: noise or distortion outweighs the response there; raise the amplitude, average more, or lower f_max"
     )]
     LowCoherence {
         /// Frequency, Hz.

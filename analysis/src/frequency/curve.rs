@@ -75,7 +75,7 @@ impl Piece {
             return Err(Refusal::LowCoherence {
                 f_hz,
                 coherence,
-                limit: coherence,
+                limit: response.min_coherence,
             });
         }
         let x: Vec<f64> = response.f_hz[bands.clone()].iter().map(|f| f.ln()).collect();

@@ -113,6 +113,8 @@ pub struct FrequencyResponse {
     pub averages: Vec<f64>,
     /// Whether the coherence reaches the limit.
     pub usable: Vec<bool>,
+    /// That limit.
+    pub min_coherence: f64,
     /// Magnitude and phase of each repeat alone, aligned with the mean: `[repeat][band] = [re, im]`.
     pub repeats: Vec<Vec<[f64; 2]>>,
     /// Bulk delay of each repeat, s, sensor delay taken out: a common delay plus the repeat's own deviation.

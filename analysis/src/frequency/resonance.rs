@@ -116,7 +116,7 @@ fn fit_all(response: &FrequencyResponse, options: &ResonanceOptions) -> Result<[
         return Err(Refusal::LowCoherence {
             f_hz,
             coherence,
-            limit: coherence,
+            limit: response.min_coherence,
         });
     }
     let mode = fit_mode(response, None, peak, 1.35)?;

@@ -356,6 +356,7 @@ fn empty(options: &FrequencyOptions, age: f64, fs_hz: f64, lines: &[Lines]) -> F
         phase_u_rad: Vec::new(),
         averages: Vec::new(),
         usable: Vec::new(),
+        min_coherence: options.min_coherence,
         repeats: Vec::new(),
         repeat_delay_s: Vec::new(),
         output_delay_s: options.output_delay_s,

@@ -379,6 +379,7 @@ impl BestLinear {
             phase_u_rad: coherence.iter().map(|c| phase_error_rad(*c, many)).collect(),
             averages: vec![many; n],
             usable: coherence.iter().map(|c| *c >= self.min_coherence).collect(),
+            min_coherence: self.min_coherence,
             coherence,
             repeats: self.realisations.clone(),
             repeat_delay_s: self.delay_s.clone(),

@@ -98,6 +98,7 @@ fn seen() -> FrequencyResponse {
         phase_u_rad: vec![1e-3; n],
         averages: vec![100.0; n],
         usable: vec![true; n],
+        min_coherence: 0.5,
         repeats: vec![h.iter().map(|h| [h.re, h.im]).collect(); 3],
         repeat_delay_s: vec![0.0; 3],
         output_delay_s: 0.0,

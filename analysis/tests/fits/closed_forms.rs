@@ -30,6 +30,7 @@ fn exact(f_min: f64, f_max: f64, delay_s: f64, h: impl Fn(Complex64) -> Complex6
         phase_u_rad: vec![1e-5; n],
         averages: vec![100.0; n],
         usable: vec![true; n],
+        min_coherence: 0.5,
         repeats: vec![values.iter().map(|v| [v.re, v.im]).collect(); 3],
         repeat_delay_s: vec![delay_s; 3],
         output_delay_s: 0.0,
@@ -182,6 +183,20 @@ fn fr2_half_power_is_not_three_decibels() {
     );
     assert!((three.estimate().unwrap().value / 19.847_185 - 1.0).abs() < 1e-4);
     assert!((half.estimate().unwrap().value / 19.894_368 - 1.0).abs() < 1e-4);
+}
+
+/// Where a reading needs a band that is not usable, it says at what frequency and what the limit is.
+#[test]
+fn a_crossing_among_bands_without_coherence_is_refused() {
+    let mut response = exact(0.5, 200.0, 0.004, lag);
+    let known = bandwidth(&response, &BandwidthOptions::default());
+    let corner_hz = known.estimate().unwrap().value;
+    let there = response.f_hz.iter().position(|f| *f > corner_hz).unwrap();
+    (response.usable[there], response.coherence[there]) = (false, 0.4);
+    let refused = bandwidth(&response, &BandwidthOptions::default());
+    let text = &refused.refused().unwrap().message;
+    let expected = format!("coherence 0.400 at {:.1} Hz is below 0.5: ", response.f_hz[there]);
+    assert!(text.starts_with(&expected), "{text}");
 }
 
 /// FR-3: half-power bandwidth of the second-order system, and its peak; a light one comes back with its parameters.
