@@ -12,7 +12,7 @@ pub(super) const BRIEF: &str = "around-brief";
 /// What the rig file says of the drive's legs, up to what follows them.
 const LEGS: [&str; 2] = ["speeds = [", "acceleration = \"5 rad/s²\""];
 /// The legs instead: `procedures/around.toml` names these, and how long a level has to last for them.
-const THREE: &str = "speeds = [\"0.4 rad/s\", \"-0.4 rad/s\", \"0.6 rad/s\", \"-0.6 rad/s\", \"0.8 rad/s\", \"-0.8 rad/s\"]\nangle = \"360 deg\"\n";
+const THREE: [(f64, u32); 3] = [(0.4, 360), (0.6, 360), (0.8, 360)];
 const HOLD: [&str; 2] = ["hold = \"400 s\"", "hold = \"110 s\""];
 
 /// Writes rig file and procedure of a seed into a folder.
@@ -27,16 +27,26 @@ pub(super) fn in_folder(scene: &Scene, folder: &Path) -> Result<[PathBuf; 2], St
         return Err(format!("procedures/around.toml does not say {} once", HOLD[0]));
     }
     Ok([
-        written(folder, &unit, &three_speeds(&rig)?)?,
+        written(folder, &unit, &with_legs(&rig, &THREE)?)?,
         written(folder, "around.toml", &procedure.replace(HOLD[0], HOLD[1]))?,
     ])
 }
 
-/// A rig file whose drive has three speeds.
-fn three_speeds(rig: &str) -> Result<String, String> {
+/// A rig file whose drive goes other legs: to and fro at a speed (rad/s) over an angle (°), one pair after the other.
+///
+/// # Errors
+/// When the file does not say what legs its drive goes.
+pub fn with_legs(rig: &str, legs: &[(f64, u32)]) -> Result<String, String> {
     let parts = rig
         .split_once(LEGS[0])
         .and_then(|(before, rest)| Some((before, rest.split_once(LEGS[1])?.1)));
     let (before, after) = parts.ok_or("the rig file does not say what legs its drive goes")?;
-    Ok(format!("{before}{THREE}{}{after}", LEGS[1]))
+    let both =
+        |leg: &dyn Fn(&(f64, u32)) -> [String; 2]| legs.iter().flat_map(leg).collect::<Vec<_>>().join(", ");
+    let speeds = both(&|(v, _)| [format!("\"{v} rad/s\""), format!("\"-{v} rad/s\"")]);
+    let angles = both(&|(_, a)| [format!("\"{a} deg\""), format!("\"{a} deg\"")]);
+    Ok(format!(
+        "{before}{}{speeds}]\nangles = [{angles}]\n{}{after}",
+        LEGS[0], LEGS[1]
+    ))
 }

@@ -4,9 +4,9 @@
 use serde_json::Value;
 use truerim::fitting::Quantity;
 
+use super::Truth;
 use super::scene::Scene;
 use super::tenfold::{SHARE, TENFOLD};
-use super::{Truth, root};
 use crate::campaign::units::Unit;
 
 const PLAYED: &str = "independent integration, tests/reference/plant/driver.py";
@@ -22,7 +22,7 @@ pub(super) fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
     } else {
         "driver"
     };
-    let known = read(name, scene.wheelbase)?;
+    let known = known(name, scene.wheelbase)?;
     let all = match scene.procedure {
         "static" => of(&known["static"], "", &STATIC, PLAYED),
         "heat" => of(&known["heat"], "", &HEAT, PLAYED),
@@ -57,14 +57,12 @@ pub(super) fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
 /// # Errors
 /// When they cannot be read.
 pub fn cold_sines(unit: Unit) -> Result<Vec<Truth>, String> {
-    Ok(sines(&read("driver", unit)?["cold_sines"]))
+    Ok(sines(&known("driver", unit)?["cold_sines"]))
 }
 
 /// A file of known values.
-fn read(name: &str, unit: Unit) -> Result<Value, String> {
-    let file = root().join(format!("tests/reference/plant/{name}-{}.json", unit.word()));
-    let text = std::fs::read_to_string(&file).map_err(|error| format!("{}: {error}", file.display()))?;
-    serde_json::from_str(&text).map_err(|error| format!("{}: {error}", file.display()))
+fn known(name: &str, unit: Unit) -> Result<Value, String> {
+    super::known(&format!("{name}-{}.json", unit.word()))
 }
 
 const STATIC: [(Quantity, &str); 8] = [

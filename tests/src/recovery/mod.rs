@@ -28,6 +28,7 @@ use crate::seeds;
 use brief::BRIEF;
 use tenfold::TENFOLD;
 
+pub use brief::with_legs;
 pub use driver::cold_sines;
 pub use scene::{Scene, scenes};
 pub use table::{Row, markdown, rows, table};
@@ -63,6 +64,12 @@ pub fn root() -> PathBuf {
 fn read(name: &str) -> Result<String, String> {
     let path = root().join(name);
     std::fs::read_to_string(&path).map_err(|e| format!("{}: {e}", path.display()))
+}
+
+/// What a file of independently computed values holds.
+fn known(name: &str) -> Result<serde_json::Value, String> {
+    let text = read(&format!("tests/reference/plant/{name}"))?;
+    serde_json::from_str(&text).map_err(|error| format!("{name}: {error}"))
 }
 
 /// Writes a text into a folder.

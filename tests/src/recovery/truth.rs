@@ -1,7 +1,6 @@
 //! What a perfect measurement of a virtual unit would find.
 
 use bench_core::rig::Mounting;
-use serde_json::Value;
 use truerim::fitting::Quantity;
 use virtual_rig::describe::describe;
 use virtual_rig::parameters::RigParameters;
@@ -9,7 +8,7 @@ use virtual_rig::parameters::RigParameters;
 use super::brief::BRIEF;
 use super::least::played;
 use super::scene::Scene;
-use super::{driver, drivetrain, root};
+use super::{driver, drivetrain, known};
 
 /// A known value.
 #[derive(Debug, Clone, PartialEq)]
@@ -187,9 +186,7 @@ fn integrated(scene: &Scene) -> Result<Vec<Truth>, String> {
     let Some(reference) = scene.reference else {
         return Ok(Vec::new());
     };
-    let file = root().join("tests/reference/plant").join(reference);
-    let text = std::fs::read_to_string(&file).map_err(|error| format!("{}: {error}", file.display()))?;
-    let reference: Value = serde_json::from_str(&text).map_err(|error| error.to_string())?;
+    let reference = known(reference)?;
     Ok(INTEGRATED
         .iter()
         .filter_map(|(quantity, key)| {

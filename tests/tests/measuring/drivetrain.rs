@@ -4,7 +4,7 @@
 
 use acceptance::campaign::units::Unit;
 use acceptance::changed::{run, shipped};
-use acceptance::recovery::{Row, Scene, root, rows, survey, table, truths};
+use acceptance::recovery::{Row, Scene, root, rows, survey, table, truths, with_legs};
 use bench_core::rig::Mounting;
 use bench_core::run::{End, Permit};
 use truerim::drive::StopFlag;
@@ -43,21 +43,7 @@ fn driven(unit: Unit, legs: &[(f64, u32)], procedure: (&str, [&str; 2])) -> FitD
 }
 
 fn driven_by(rig: &str, legs: &[(f64, u32)], (name, holds): (&str, [&str; 2])) -> FitDocument {
-    let (before, rest) = rig.split_once("speeds = [").unwrap();
-    let (_, after) = rest.split_once("acceleration = \"5 rad/s²\"").unwrap();
-    let speeds: Vec<String> = legs
-        .iter()
-        .flat_map(|(v, _)| [format!("\"{v} rad/s\""), format!("\"-{v} rad/s\"")])
-        .collect();
-    let angles: Vec<String> = legs
-        .iter()
-        .flat_map(|(_, a)| [format!("\"{a} deg\""), format!("\"{a} deg\"")])
-        .collect();
-    let rig = format!(
-        "{before}speeds = [{}]\nangles = [{}]\nacceleration = \"5 rad/s²\"{after}",
-        speeds.join(", "),
-        angles.join(", ")
-    );
+    let rig = with_legs(rig, legs).unwrap();
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("rig.toml");
     std::fs::write(&file, rig).unwrap();

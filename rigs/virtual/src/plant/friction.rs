@@ -84,7 +84,7 @@ impl Friction {
         self.deflection_rad = if half < 1.0 {
             ((1.0 - half) * before + step_s * speed_rad_s) / (1.0 + half)
         } else {
-            0.5 * step_s * speed_rad_s / half
+            speed_rad_s / rate
         };
         let d = speed_rad_s / p.damping_speed_rad_s;
         // Beyond five decay speeds less than 1e-10 of the damping is left.

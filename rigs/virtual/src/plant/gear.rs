@@ -65,9 +65,9 @@ impl Shaft {
         (self.mesh_nm, self.parameters.load_share * self.mesh_nm.abs())
     }
 
-    /// Mesh, belt and bearings act for `step_s`, the bearings as at `ahead_rad_s`.
-    pub(super) fn push(&mut self, drive_nm: f64, ahead_rad_s: f64, step_s: f64) {
-        let lost = self.parameters.shaft_viscous_nm_s_per_rad * ahead_rad_s;
+    /// Mesh, belt and bearings act for `step_s`.
+    pub(super) fn push(&mut self, drive_nm: f64, step_s: f64) {
+        let lost = self.parameters.shaft_viscous_nm_s_per_rad * self.ahead_rad_s();
         self.before_rad_s = self.speed_rad_s;
         self.speed_rad_s += step_s * (self.mesh_nm - lost - drive_nm) / self.parameters.shaft_kg_m2;
     }

@@ -10,8 +10,8 @@
 //! Each block has its own file with its equations. Steps are drift – kick – drift: half a step of motion, the torques
 //! at the mid-point with the bristles stepped by the implicit mid-point rule, then the other half. Springs are thereby followed to
 //! second order and give no energy away or in. What depends on speed takes that in the middle of the step, from the last two (after
-//! Adams and Bashforth), and is of second order too, but for the step within which teeth hit: with the speed at the beginning the first mode of the belt unit would be a
-//! seventh of a percent high at steps of 25 µs, and its response above it 0.4 %.
+//! Adams and Bashforth), and is of second order too, but for the step within which teeth hit: with the speed at the beginning the first
+//! mode of the belt unit would be a seventh of a percent high at steps of 25 µs, and its response above it 0.4 %.
 
 mod current_loop;
 mod drive;
@@ -206,7 +206,7 @@ impl Plant {
                 let twist_rad = shaft.angle_rad - self.hub_angle_rad - slipped;
                 let drive = last.torque_nm(twist_rad, shaft_rad_s - hub_rad_s);
                 let drive = if broken { 0.0 } else { drive };
-                shaft.push(drive, shaft_rad_s, h);
+                shaft.push(drive, h);
                 (mesh, drive, load)
             }
         };
