@@ -1,5 +1,7 @@
 //! The shape sampled on a fine grid, for one size of step and any friction.
 
+use std::f64::consts::SQRT_2;
+
 use super::shape::{SensorForm, ShapeModel};
 
 /// What the drive is asked for.
@@ -51,39 +53,35 @@ const NODES: usize = 3;
 /// interpolation adds less than 1e-7.
 const STEP_S: f64 = 25e-6;
 
-/// Rotor angle and speed, bristle, hub angle and speed, sensor and its rate, shaft angle and speed; each at the three
-/// frictions.
-const STATES: usize = 9;
+/// Places in a state; what turns between rotor and rig comes only where there is such a thing, the sensor's filter after it.
+const ANGLE: usize = 0;
+const SPEED: usize = 1;
+const BRISTLE: usize = 2;
+const HUB: usize = 3;
+const SHAFT: usize = 5;
+
+/// Each at the three frictions.
 type Lane = [f64; NODES];
-type State = [Lane; STATES];
+type State<const N: usize> = [Lane; N];
 
 impl Table {
     /// Integrates the model up to `until_s` after onset.
     pub(crate) fn new(model: &ShapeModel, demand: Demand, view: View) -> Self {
-        let steps = (view.until_s.max(STEP_S) / STEP_S).ceil() as usize + 2;
         let rates = Rates::new(model, demand, view);
-        let mut rows = Vec::with_capacity(steps);
-        let mut x: State = [[0.0; NODES]; STATES];
-        let half = 0.5 * STEP_S;
-        let mut now = rates.drive(0.0);
-        for i in 0..steps {
-            let t = i as f64 * STEP_S;
-            let (mid, next) = (rates.drive(t + half), rates.drive(t + STEP_S));
-            let k1 = rates.at(now, &x);
-            rows.push(rates.read(&x, &k1));
-            let k2 = rates.at(mid, &add(&x, &k1, half));
-            let k3 = rates.at(mid, &add(&x, &k2, half));
-            let k4 = rates.at(next, &add(&x, &k3, STEP_S));
-            for j in 0..STATES {
-                for n in 0..NODES {
-                    x[j][n] += STEP_S / 6.0 * (k1[j][n] + 2.0 * (k2[j][n] + k3[j][n]) + k4[j][n]);
-                }
-            }
-            now = next;
-        }
-        for row in &mut rows {
-            row[1].iter_mut().for_each(|v| *v *= STEP_S);
-        }
+        let sensor = match rates.form {
+            SensorForm::Pure => 0,
+            SensorForm::FirstOrder => 1,
+            SensorForm::SecondOrder => 2,
+        };
+        let rows = match rates.sensor_at + sensor {
+            3 => rates.rows::<3>(view.until_s),
+            4 => rates.rows::<4>(view.until_s),
+            5 => rates.rows::<5>(view.until_s),
+            6 => rates.rows::<6>(view.until_s),
+            7 => rates.rows::<7>(view.until_s),
+            8 => rates.rows::<8>(view.until_s),
+            _ => rates.rows::<9>(view.until_s),
+        };
         Self {
             node_nm: view.friction_node_nm,
             rows,
@@ -130,14 +128,8 @@ impl Table {
     }
 }
 
-fn add(x: &State, k: &State, h: f64) -> State {
-    let mut y = *x;
-    for j in 0..STATES {
-        for n in 0..NODES {
-            y[j][n] += h * k[j][n];
-        }
-    }
-    y
+fn add<const N: usize>(x: &State<N>, k: &State<N>, h: f64) -> State<N> {
+    std::array::from_fn(|j| std::array::from_fn(|n| x[j][n] + h * k[j][n]))
 }
 
 /// Coefficients of the equations of motion. The rig's stiffness is the unit of stiffness, so angles are in N·m.
@@ -161,6 +153,8 @@ struct Rates {
     series: f64,
     /// Without a hub the rotor alone moves, on both springs in series.
     with_hub: bool,
+    /// Place of the sensor's filter in the state.
+    sensor_at: usize,
     /// Stiffness of both stages and inertia between them.
     shaft: Option<[f64; 3]>,
 }
@@ -207,7 +201,12 @@ impl Rates {
             presliding: model.presliding_nm / series,
             series,
             with_hub: view.with_hub,
-            shaft: view.with_shaft.then(|| {
+            sensor_at: match (view.with_hub, view.with_shaft) {
+                (false, _) => HUB,
+                (true, false) => SHAFT,
+                (true, true) => SHAFT + 2,
+            },
+            shaft: (view.with_hub && view.with_shaft).then(|| {
                 // In series they are the drive's stiffness.
                 let (first, second) = (k * (1.0 + model.stage_ratio), k * (1.0 + 1.0 / model.stage_ratio));
                 let w3 = std::f64::consts::TAU * model.shaft_hz;
@@ -216,43 +215,80 @@ impl Rates {
         }
     }
 
-    fn at(&self, drive_nm: f64, x: &State) -> State {
-        let mut out = [[0.0; NODES]; STATES];
-        for n in 0..NODES {
-            let (angle, speed, bristle) = (x[0][n], x[1][n], x[2][n]);
-            let (hub_angle, hub_speed) = (x[3][n], x[4][n]);
-            // Dahl friction: the rise does not last long enough to tell a Stribeck curve.
-            out[2][n] = (speed - speed.abs() * bristle) / self.presliding;
-            let rig_held = hub_angle + self.rig_lead_s * hub_speed;
-            // Torque on the rotor's side of the drive, on the rim's side of it, and through the rig.
-            let (rotor_side, rim_side, rig) = if let Some([first, second, inertia]) = self.shaft {
+    /// Value and slope (per grid step) at each instant, by Runge and Kutta's rule.
+    fn rows<const N: usize>(&self, until_s: f64) -> Vec<[Lane; 2]> {
+        let steps = (until_s.max(STEP_S) / STEP_S).ceil() as usize + 2;
+        let mut rows = Vec::with_capacity(steps);
+        let mut x: State<N> = [[0.0; NODES]; N];
+        let half = 0.5 * STEP_S;
+        let mut drive = Drive::new(self, half);
+        let mut now = drive.next();
+        for _ in 0..steps {
+            let (mid, next) = (drive.next(), drive.next());
+            let k1 = self.at(now, &x);
+            let [value, rate] = self.read(&x, &k1);
+            rows.push([value, rate.map(|v| v * STEP_S)]);
+            let k2 = self.at(mid, &add(&x, &k1, half));
+            let k3 = self.at(mid, &add(&x, &k2, half));
+            let k4 = self.at(next, &add(&x, &k3, STEP_S));
+            for j in 0..N {
+                for n in 0..NODES {
+                    x[j][n] += STEP_S / 6.0 * (k1[j][n] + 2.0 * (k2[j][n] + k3[j][n]) + k4[j][n]);
+                }
+            }
+            now = next;
+        }
+        rows
+    }
+
+    /// Rates of change of a state. What is there and what not is asked outside the loops over the frictions.
+    #[inline]
+    fn at<const N: usize>(&self, drive_nm: f64, x: &State<N>) -> State<N> {
+        let mut out = [[0.0; NODES]; N];
+        let of = |f: &dyn Fn(usize) -> f64| -> Lane { std::array::from_fn(f) };
+        out[ANGLE] = x[SPEED];
+        // Dahl friction: the rise does not last long enough to tell a Stribeck curve.
+        out[BRISTLE] = of(&|n| (x[SPEED][n] - x[SPEED][n].abs() * x[BRISTLE][n]) / self.presliding);
+        // Torque on the rotor's side of the drive, on the rim's side of it, and through the rig.
+        let (rotor_side, rim_side, rig): (Lane, Lane, Lane) = if self.with_hub {
+            let held = of(&|n| x[HUB][n] + self.rig_lead_s * x[HUB + 1][n]);
+            if let Some([first, second, inertia]) = self.shaft {
                 let lead_s = self.drive_loss / self.ratio;
                 let through = |k: f64, twist: f64, rate: f64| k * (twist + lead_s * rate);
-                let rotor_side = through(first, angle - x[7][n], speed - x[8][n]);
-                let rim_side = through(second, x[7][n] - hub_angle, x[8][n] - hub_speed);
-                out[7][n] = x[8][n];
-                out[8][n] = (rotor_side - rim_side) / inertia;
-                (rotor_side, rim_side, rig_held)
-            } else if self.with_hub {
-                let drive = self.ratio * (angle - hub_angle) + self.drive_loss * (speed - hub_speed);
-                (drive, drive, rig_held)
+                let rotor_side =
+                    of(&|n| through(first, x[ANGLE][n] - x[SHAFT][n], x[SPEED][n] - x[SHAFT + 1][n]));
+                let rim_side =
+                    of(&|n| through(second, x[SHAFT][n] - x[HUB][n], x[SHAFT + 1][n] - x[HUB + 1][n]));
+                out[SHAFT] = x[SHAFT + 1];
+                out[SHAFT + 1] = of(&|n| (rotor_side[n] - rim_side[n]) / inertia);
+                (rotor_side, rim_side, held)
             } else {
-                let torque = self.series * (angle + self.massless_lead() * speed);
-                (torque, torque, torque)
-            };
-            out[0][n] = speed;
-            out[1][n] = (drive_nm - self.friction[n] * bristle - self.rotor_loss * speed - rotor_side)
-                / self.rotor_inertia;
-            out[3][n] = hub_speed;
-            out[4][n] = (rim_side - rig) / self.hub_inertia;
-            match self.form {
-                SensorForm::Pure => {}
-                SensorForm::FirstOrder => out[5][n] = (rig - x[5][n]) / self.sensor_delay_s,
-                SensorForm::SecondOrder => {
-                    let w = self.corner;
-                    out[5][n] = x[6][n];
-                    out[6][n] = w * (w * (rig - x[5][n]) - 2.0_f64.sqrt() * x[6][n]);
-                }
+                let drive = of(&|n| {
+                    self.ratio * (x[ANGLE][n] - x[HUB][n]) + self.drive_loss * (x[SPEED][n] - x[HUB + 1][n])
+                });
+                (drive, drive, held)
+            }
+        } else {
+            let lead_s = self.massless_lead();
+            let torque = of(&|n| self.series * (x[ANGLE][n] + lead_s * x[SPEED][n]));
+            (torque, torque, torque)
+        };
+        out[SPEED] = of(&|n| {
+            (drive_nm - self.friction[n] * x[BRISTLE][n] - self.rotor_loss * x[SPEED][n] - rotor_side[n])
+                / self.rotor_inertia
+        });
+        if self.with_hub {
+            out[HUB] = x[HUB + 1];
+            out[HUB + 1] = of(&|n| (rim_side[n] - rig[n]) / self.hub_inertia);
+        }
+        let at = self.sensor_at;
+        match self.form {
+            SensorForm::Pure => {}
+            SensorForm::FirstOrder => out[at] = of(&|n| (rig[n] - x[at][n]) / self.sensor_delay_s),
+            SensorForm::SecondOrder => {
+                let w = self.corner;
+                out[at] = x[at + 1];
+                out[at + 1] = of(&|n| w * (w * (rig[n] - x[at][n]) - SQRT_2 * x[at + 1][n]));
             }
         }
         out
@@ -264,34 +300,66 @@ impl Rates {
     }
 
     /// Torque that the sensor shows, and its rate.
-    fn read(&self, x: &State, rates: &State) -> [Lane; 2] {
-        match self.form {
-            SensorForm::FirstOrder | SensorForm::SecondOrder => [x[5], rates[5]],
-            SensorForm::Pure => {
-                let of = |x: &State, n: usize| {
-                    if self.with_hub {
-                        x[3][n] + self.rig_lead_s * x[4][n]
-                    } else {
-                        self.series * (x[0][n] + self.massless_lead() * x[1][n])
-                    }
-                };
-                [
-                    std::array::from_fn(|n| of(x, n)),
-                    std::array::from_fn(|n| of(rates, n)),
-                ]
+    fn read<const N: usize>(&self, x: &State<N>, rates: &State<N>) -> [Lane; 2] {
+        if self.form != SensorForm::Pure {
+            return [x[self.sensor_at], rates[self.sensor_at]];
+        }
+        let of = |x: &State<N>, n: usize| {
+            if self.with_hub {
+                x[HUB][n] + self.rig_lead_s * x[HUB + 1][n]
+            } else {
+                self.series * (x[ANGLE][n] + self.massless_lead() * x[SPEED][n])
             }
+        };
+        [
+            std::array::from_fn(|n| of(x, n)),
+            std::array::from_fn(|n| of(rates, n)),
+        ]
+    }
+}
+
+/// The limited ramp after the first-order lag, in closed form, from one instant to the next.
+struct Drive {
+    step_s: f64,
+    lag_s: f64,
+    /// What is left of a lag after one step.
+    left: f64,
+    /// Rate, when it begins, and what is left of the lag's answer to it.
+    knots: Vec<(f64, f64, f64)>,
+    steps: f64,
+}
+
+impl Drive {
+    fn new(rates: &Rates, step_s: f64) -> Self {
+        Self {
+            step_s,
+            lag_s: rates.lag_s,
+            left: (-step_s / rates.lag_s).exp(),
+            knots: rates
+                .knots
+                .iter()
+                .map(|(at, rate)| (*rate, *at, f64::NAN))
+                .collect(),
+            steps: 0.0,
         }
     }
 
-    /// The limited ramp after the first-order lag, in closed form.
-    fn drive(&self, t: f64) -> f64 {
-        let lagged = |t: f64| {
-            if t > 0.0 {
-                t + self.lag_s * (-t / self.lag_s).exp_m1()
-            } else {
-                0.0
+    fn next(&mut self) -> f64 {
+        let t = self.steps * self.step_s;
+        self.steps += 1.0;
+        let mut sum = 0.0;
+        for (rate, at, rest) in &mut self.knots {
+            let since = t - *at;
+            if since > 0.0 {
+                // The exponential once, then from one instant to the next.
+                *rest = if rest.is_nan() {
+                    (-since / self.lag_s).exp()
+                } else {
+                    *rest * self.left
+                };
+                sum += *rate * (since + self.lag_s * (*rest - 1.0));
             }
-        };
-        self.knots.iter().map(|(at, rate)| rate * lagged(t - at)).sum()
+        }
+        sum
     }
 }
