@@ -26,6 +26,8 @@ pub struct Options {
     pub lower: Option<Vec<f64>>,
     /// Upper bound of each parameter; `None` for none.
     pub upper: Option<Vec<f64>>,
+    /// Whether a fit that comes to rest with a parameter at a bound fails.
+    pub fail_at_bound: bool,
     /// What the damping acts on.
     pub damping: Damping,
     /// Most iterations.
@@ -44,6 +46,7 @@ impl Default for Options {
             scale: None,
             lower: None,
             upper: None,
+            fail_at_bound: false,
             damping: Damping::ColumnNorms,
             max_iterations: 500,
             x_tolerance: 1e-12,
@@ -120,6 +123,14 @@ pub enum Failure {
         /// Relative offset there.
         offset: f64,
     },
+    /// A parameter has run to a bound, where that was to be a failure.
+    #[error("a parameter ran to the end of its range after {iterations} iterations (rss {rss:e})")]
+    AtBound {
+        /// Iterations made.
+        iterations: usize,
+        /// Residual sum of squares reached.
+        rss: f64,
+    },
     /// The Jacobian has lost rank: some parameter no longer matters.
     #[error("parameters cannot be told apart after {iterations} iterations (rss {rss:e})")]
     Singular {
@@ -137,6 +148,7 @@ impl Failure {
             Self::Setup(_) | Self::BadStart => 0,
             Self::TooManyIterations { iterations, .. }
             | Self::Stuck { iterations, .. }
+            | Self::AtBound { iterations, .. }
             | Self::Singular { iterations, .. } => *iterations,
         };
         Refusal::NotConverged {

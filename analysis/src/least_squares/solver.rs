@@ -264,6 +264,9 @@ impl<'o> Solver<'o> {
     ) -> Result<Fit, Failure> {
         let linear = self.linearise(f, jac, r, rss);
         let n = self.x.len();
+        if self.options.fail_at_bound && linear.free.len() < n {
+            return Err(Failure::AtBound { iterations, rss });
+        }
         let Some(gram) = inverse_gram(&linear.qr.r) else {
             return Err(Failure::Singular { iterations, rss });
         };

@@ -15,6 +15,7 @@
 
 mod lines;
 mod model;
+mod on_lines;
 mod order;
 mod polynomial;
 mod readings;

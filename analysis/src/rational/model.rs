@@ -41,17 +41,6 @@ impl Factor {
         }
     }
 
-    /// Derivatives of the value with respect to the logarithms of corner; or of frequency and damping.
-    pub(crate) fn slopes(&self, s: Complex64) -> [Complex64; 2] {
-        match self {
-            Self::Real { corner_hz } => [-s / (TAU * corner_hz), Complex64::default()],
-            Self::Pair { f_hz, damping } => {
-                let r = s / (TAU * f_hz);
-                [-2.0 * r * (r + damping), 2.0 * damping * r]
-            }
-        }
-    }
-
     /// Roots, rad/s.
     pub(crate) fn roots(&self) -> Vec<Complex64> {
         match self {

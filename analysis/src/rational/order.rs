@@ -21,7 +21,7 @@ const SHARES: [f64; 6] = [1.0, 0.9, 0.75, 0.6, 0.35, 0.0];
 
 /// A fit from its start: to a thousandth of a standard uncertainty.
 const WHOLE: Effort = Effort {
-    iterations: 150,
+    iterations: 80,
     rss_tolerance: 1e-9,
 };
 
@@ -49,6 +49,9 @@ const HOPELESS: (f64, f64) = (2.0, 100.0);
 
 /// Starts of one number of poles that are carried on to a fit.
 const CARRIED: usize = 3;
+
+/// Places over the range at which a pole is added to the best fit with one less.
+const GROWN: usize = 5;
 
 /// One number of poles and zeros that was tried.
 #[derive(Debug, Clone)]
@@ -84,24 +87,26 @@ pub(crate) fn choose(
     let cost = |c: &Candidate| c.prediction() + dear * c.parameters() as f64;
     let mut leader = (f64::INFINITY, options.orders[0]);
     let mut least = f64::INFINITY;
-    for order in options.orders[0]..=options.orders[1] {
+    // Fewer poles than are asked for only lead to starts.
+    for order in 1..=options.orders[1] {
         if order > leader.1 + IN_VAIN && leader.0.is_finite() {
             break;
         }
-        let starts = starts(&lines, order, data.bulk_delay_s(), options);
+        let mut starts = starts(&lines, order, data.bulk_delay_s(), options);
+        starts.extend(grown(&lines, &candidates, order));
         let mut before: Option<RationalModel> = None;
         for excess in options.excess[0]..=options.excess[1].min(order) {
             match fit(&lines, order - excess, &starts, before.as_ref(), options) {
                 Ok(fit) => {
                     before = Some(fit.model.clone());
                     least = least.min(fit.rss);
-                    let folds = if fit.rss > HOPELESS.0 * least + HOPELESS.1 {
+                    let folds = if order < options.orders[0] || fit.rss > HOPELESS.0 * least + HOPELESS.1 {
                         vec![f64::INFINITY]
                     } else {
                         validate(data, &fit, options)
                     };
                     let candidate = Candidate { fit, folds };
-                    if cost(&candidate) < leader.0 {
+                    if order >= options.orders[0] && cost(&candidate) < leader.0 {
                         leader = (cost(&candidate), order);
                     }
                     candidates.push(candidate);
@@ -110,6 +115,7 @@ pub(crate) fn choose(
             }
         }
     }
+    candidates.retain(|c| c.fit.model.orders().0 >= options.orders[0]);
     candidates.sort_by_key(|c| (c.parameters(), c.fit.model.orders()));
     let best = (0..candidates.len())
         .filter(|i| candidates[*i].prediction().is_finite())
@@ -158,6 +164,47 @@ fn starts(lines: &[Line], order: usize, bulk_s: f64, options: &RationalOptions) 
         .collect();
     all.sort_by(|a, b| a.2.total_cmp(&b.2));
     all.into_iter().take(CARRIED).map(|(d, p, _)| (d, p)).collect()
+}
+
+/// The best fit with fewer poles, and the missing ones at a few places over the range: what is found step by step is not lost
+/// where poles that are found at once lie far off.
+fn grown(lines: &[Line], candidates: &[Candidate], order: usize) -> Vec<(f64, Vec<Factor>)> {
+    let below = candidates.iter().map(|c| (c.fit.model.orders().0, &c.fit));
+    let nearer =
+        |a: &(usize, &Refined), b: &(usize, &Refined)| a.0.cmp(&b.0).then(b.1.rss.total_cmp(&a.1.rss));
+    let Some((poles, best)) = below.max_by(nearer) else {
+        return Vec::new();
+    };
+    let range = |(low, high): (f64, f64), (f, _, _): &Line| (low.min(*f), high.max(*f));
+    let (low_hz, high_hz) = lines.iter().fold((f64::INFINITY, 0.0), range);
+    (0..GROWN)
+        .map(|i| {
+            let corner_hz = low_hz * (high_hz / low_hz).powf((i as f64 + 0.5) / GROWN as f64);
+            let one_more = |factors: Vec<Factor>, _| with_real(&factors, corner_hz);
+            let factors = (poles..order).fold(best.model.poles.clone(), one_more);
+            (best.model.delay_s, factors)
+        })
+        .collect()
+}
+
+/// Poles with a real one more. Two real ones are held as a pair, which may become a complex one.
+fn with_real(poles: &[Factor], corner_hz: f64) -> Vec<Factor> {
+    let mut poles = poles.to_vec();
+    let real = poles.iter_mut().find_map(|factor| match factor {
+        Factor::Real { corner_hz } => Some((*corner_hz, factor)),
+        Factor::Pair { .. } => None,
+    });
+    match real {
+        Some((other_hz, factor)) => {
+            let f_hz = (other_hz * corner_hz).sqrt();
+            *factor = Factor::Pair {
+                f_hz,
+                damping: 0.5 * (other_hz + corner_hz) / f_hz,
+            };
+        }
+        None => poles.push(Factor::Real { corner_hz }),
+    }
+    poles
 }
 
 /// One number of zeros from the best of a few starts: those of the number of poles, and the fit with one zero more.

@@ -1,10 +1,12 @@
 //! Maximum likelihood: all parameters together, weighted by the errors of the lines.
 
+use std::cell::RefCell;
+
 use ndarray::Array2;
 use realfft::num_complex::Complex64;
-use std::f64::consts::TAU;
 
 use super::model::{Factor, RationalModel};
+use super::on_lines::OnLines;
 use crate::least_squares::{Failure, Matrix, Options, minimise_with_jacobian};
 
 /// A line of the response: frequency, value, error of each of real and imaginary part.
@@ -24,7 +26,7 @@ pub(crate) struct Refined {
 }
 
 /// Unit of the delay among the parameters.
-const DELAY_UNIT_S: f64 = 1e-3;
+pub(crate) const DELAY_UNIT_S: f64 = 1e-3;
 
 /// Parameters: logarithms of the poles' figures, then of the zeros', then gain, then delay in ms.
 pub(crate) fn pack(model: &RationalModel) -> Vec<f64> {
@@ -73,6 +75,29 @@ pub(crate) struct Effort {
     pub(crate) rss_tolerance: f64,
 }
 
+/// How far beyond the lowest and the highest line a corner or natural frequency may lie, as a factor.
+const BEYOND: [f64; 2] = [10.0, 20.0];
+
+/// Damping ratios that make sense; two real roots lie four times its square apart.
+const DAMPING: [f64; 2] = [1e-4, 30.0];
+
+/// Least and largest parameters, in the order of [`pack`].
+fn bounds(lines: &[Line], like: &RationalModel) -> (Vec<f64>, Vec<f64>) {
+    let range = |(low, high): (f64, f64), (f, _, _): &Line| (low.min(*f), high.max(*f));
+    let (low_hz, high_hz) = lines.iter().fold((f64::INFINITY, 0.0), range);
+    let corner = [low_hz / BEYOND[0], high_hz * BEYOND[1]].map(f64::ln);
+    let mut of = Vec::new();
+    for factor in like.poles.iter().chain(&like.zeros) {
+        of.push(corner);
+        if matches!(factor, Factor::Pair { .. }) {
+            of.push(DAMPING.map(f64::ln));
+        }
+    }
+    // Gain and delay.
+    of.extend([[f64::NEG_INFINITY, f64::INFINITY]; 2]);
+    of.iter().map(|[low, high]| (*low, *high)).unzip()
+}
+
 /// Fits from a start. `delay_known` holds the delay where it is.
 pub(crate) fn refine(
     lines: &[Line],
@@ -96,7 +121,12 @@ pub(crate) fn refine(
         2 => 0.1 * from.gain.abs().max(1e-12),
         _ => 0.3,
     };
+    let (lower, upper) = bounds(lines, from);
     let options = Options {
+        lower: Some(free.iter().map(|k| lower[*k]).collect()),
+        upper: Some(free.iter().map(|k| upper[*k]).collect()),
+        // A root that lies beyond what the lines tell goes on to wander; such a model has one root too many.
+        fail_at_bound: true,
         scale: Some(free.iter().map(|k| scale(*k)).collect()),
         max_iterations: effort.iterations,
         x_tolerance: 1e-9,
@@ -104,24 +134,14 @@ pub(crate) fn refine(
         offset_tolerance: 1e-2,
         ..Options::default()
     };
-    let residuals = &mut |p: &[f64], out: &mut [f64]| {
-        let model = unpack(&whole(p), from);
-        for (i, (f, h, u)) in lines.iter().enumerate() {
-            let miss = (model.at(*f) - h) / u;
-            (out[2 * i], out[2 * i + 1]) = (miss.re, miss.im);
-        }
-    };
+    let on = RefCell::new(OnLines::new(lines));
+    let mut column_of = vec![None; n];
+    free.iter()
+        .enumerate()
+        .for_each(|(column, k)| column_of[*k] = Some(column));
+    let residuals = &mut |p: &[f64], out: &mut [f64]| on.borrow_mut().misfits(&unpack(&whole(p), from), out);
     let jacobian = &mut |p: &[f64], out: &mut Matrix| {
-        let model = unpack(&whole(p), from);
-        let mut row = vec![Complex64::default(); n];
-        for (i, (f, _, u)) in lines.iter().enumerate() {
-            gradient(&model, *f, &mut row);
-            for (j, k) in free.iter().enumerate() {
-                let v = row[*k] / u;
-                let column = out.col_mut(j);
-                (column[2 * i], column[2 * i + 1]) = (v.re, v.im);
-            }
-        }
+        on.borrow_mut().slopes(&unpack(&whole(p), from), &column_of, out);
     };
     let begin: Vec<f64> = free.iter().map(|k| start[*k]).collect();
     let fit = minimise_with_jacobian(residuals, jacobian, 2 * lines.len(), &begin, &options)?;
@@ -145,25 +165,6 @@ pub(crate) fn refine(
         rss: fit.rss,
         dof: fit.dof,
     })
-}
-
-/// Derivatives of the response at `f_hz` with respect to all parameters.
-fn gradient(model: &RationalModel, f_hz: f64, out: &mut [Complex64]) {
-    let s = Complex64::new(0.0, TAU * f_hz);
-    let h = model.at(f_hz);
-    let mut k = 0;
-    let sides = [(&model.poles, -1.0), (&model.zeros, 1.0)];
-    for (factors, sign) in sides {
-        for factor in factors {
-            let value = factor.at(s);
-            for slope in &factor.slopes(s)[..factor.count()] {
-                out[k] = sign * h * slope / value;
-                k += 1;
-            }
-        }
-    }
-    out[k] = h / model.gain;
-    out[k + 1] = -s * DELAY_UNIT_S * h;
 }
 
 impl Refined {
@@ -193,45 +194,5 @@ impl Refined {
             }
         }
         variance.is_finite().then_some((value, variance.max(0.0).sqrt()))
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// The gradient against central differences of the model.
-    #[test]
-    fn gradient_is_that_of_the_model() {
-        let model = RationalModel {
-            gain: 1.3,
-            delay_s: 3e-3,
-            poles: vec![
-                Factor::Pair {
-                    f_hz: 40.0,
-                    damping: 0.2,
-                },
-                Factor::Real { corner_hz: 90.0 },
-            ],
-            zeros: vec![
-                Factor::Real { corner_hz: 60.0 },
-                Factor::Pair {
-                    f_hz: 70.0,
-                    damping: 1.4,
-                },
-            ],
-        };
-        let p = pack(&model);
-        let mut found = vec![Complex64::default(); p.len()];
-        gradient(&model, 33.0, &mut found);
-        for (k, found) in found.iter().enumerate() {
-            let at = |h: f64| {
-                let mut q = p.clone();
-                q[k] += h;
-                unpack(&q, &model).at(33.0)
-            };
-            let expected = (at(1e-6) - at(-1e-6)) / 2e-6;
-            assert!((found - expected).norm() < 1e-7, "{k}: {found} {expected}");
-        }
     }
 }
