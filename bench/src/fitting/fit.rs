@@ -1,5 +1,8 @@
 //! The fit of one recording.
 
+use std::panic::resume_unwind;
+use std::thread;
+
 use truerim_analysis::estimate::{Contribution, Estimate, Outcome};
 use truerim_analysis::frequency::{FrequencyOptions, FrequencyResponse};
 use truerim_analysis::latency::LatencyOptions;
@@ -127,8 +130,21 @@ fn clamped(
 ) -> Result<Found, FittingError> {
     let terms = sweeps::DriveTerms::of(source.recording);
     let drive = (source.sensor, terms, source.declared.stages);
-    let mut results = fit_steps(source.recording, cuts, drive, options, base, shown)?;
-    let by_frequency = by_frequency::of(source, cuts, options, base, shown)?;
+    // The two take about as long as one another and share nothing.
+    let (steps, by_frequency) = thread::scope(|scope| {
+        let by_frequency = scope.spawn(|| {
+            let mut shown = Curves::default();
+            by_frequency::of(source, cuts, options, base, &mut shown).map(|found| (found, shown.frequency))
+        });
+        let steps = fit_steps(source.recording, cuts, drive, options, base, shown);
+        (
+            steps,
+            by_frequency.join().unwrap_or_else(|panic| resume_unwind(panic)),
+        )
+    });
+    let mut results = steps?;
+    let (by_frequency, curve) = by_frequency?;
+    shown.frequency = curve;
     results.push(delay_agreement(&results, &by_frequency.measurands, base));
     results.push(sensor_delay(source.sensor, base));
     results.extend(by_frequency.measurands);

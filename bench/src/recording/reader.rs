@@ -33,6 +33,9 @@ pub struct Recording {
     seal: Option<Seal>,
 }
 
+/// Rows looked at on either side of where a tick is expected.
+const NEAR: usize = 8;
+
 impl Recording {
     /// Opens the recording at `path` for reading.
     ///
@@ -221,9 +224,22 @@ impl Recording {
         Ok(start..self.first_row_from(end_tick)?.max(start))
     }
 
-    /// First row with a tick of `tick` or later, by halving: ticks rise.
+    /// First row with a tick of `tick` or later: ticks rise. Looked for where it is if no sample was lost, then by halving.
     fn first_row_from(&self, tick: u64) -> Result<usize, RecordingError> {
         let (mut low, mut high) = (0, self.rows);
+        if let Some(first) = self.ticks(0..high.min(1))?.first() {
+            let period = u64::from(self.header.sample_period_ticks).max(1);
+            let guess = usize::try_from(tick.saturating_sub(*first) / period).unwrap_or(high);
+            let near = guess.min(high).saturating_sub(NEAR)..guess.saturating_add(NEAR).min(high);
+            let ticks = self.ticks(near.clone())?;
+            let before = ticks.iter().take_while(|t| **t < tick).count();
+            if before > 0 {
+                low = near.start + before;
+            }
+            if before < ticks.len() {
+                high = near.start + before;
+            }
+        }
         while low < high {
             let middle = low + (high - low) / 2;
             let found = self.ticks(middle..middle + 1)?;

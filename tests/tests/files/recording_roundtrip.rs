@@ -102,6 +102,17 @@ fn rows_are_found_by_tick_and_a_gap_stays_a_gap() {
         3_000..3_000
     );
     assert_eq!(between(support::tick(20), support::tick(10)), 20..20);
+    // Each row, behind the gap as well, where it no longer lies as many periods behind the first as its number says.
+    for row in (0..4_000).chain([5_000]) {
+        let start = support::tick(row);
+        let expected = row.min(4_000)..4_000;
+        assert_eq!(between(start, u64::MAX), expected, "{row}");
+        assert_eq!(
+            between(start.saturating_sub(1), u64::MAX),
+            expected,
+            "just before {row}"
+        );
+    }
     assert_eq!(
         recording.ticks(2_999..3_001).unwrap().to_vec(),
         [support::tick(2_999), support::tick(3_000)]
