@@ -1,5 +1,6 @@
 //! Measures of one step.
 
+use super::fine::{PARTS, between, smoothed};
 use super::{StepMeasures, StepOptions, StepRecord, state_levels};
 use crate::estimate::Refusal;
 use crate::statistics::{all_finite, median};
@@ -52,36 +53,46 @@ pub fn measure_step(record: &StepRecord<'_>, options: &StepOptions) -> Result<St
     if let Some(drift_nm) = drift(&t, &y, tail).filter(|d| d.abs() > band_nm) {
         return Err(Refusal::Drifting { drift_nm, band_nm });
     }
-    let last_outside = y.iter().rposition(|v| (v - levels.high).abs() > band_nm);
+    let coarse = |fraction: f64| first_passage(&t, &y, levels.low + fraction * amplitude_nm);
+    let (i10, i50, i90) = (coarse(0.1)?.1, coarse(0.5)?.1, coarse(0.9)?.1);
+    // Half a period of the ringing, in samples, for what smoothing may span.
+    let peak_and_bottom = |y: &[f64]| {
+        let peak = i50 + extreme(&y[i50..], |v| v - levels.high).0;
+        (peak, peak + extreme(&y[peak..], |v| levels.high - v).0)
+    };
+    let (peak, bottom) = peak_and_bottom(&y);
+    let half = bottom - peak;
+    let ringing = smoothed(&y, i90..i90 + (y.len() - i90) / 5, noise_nm, half / 5);
+    let calm = smoothed(&y, y.len() / 3..y.len(), noise_nm, half / 3);
+    let settled = |edge_nm: f64| settling(&t, &calm, levels.high, edge_nm);
+    let last_outside = calm.iter().rposition(|v| (v - levels.high).abs() > band_nm);
     if let Some(i) = last_outside.filter(|i| *i + tail >= y.len()) {
         return Err(Refusal::NeverSettled {
             at_s: t[i],
-            excursion_nm: (y[i] - levels.high).abs(),
+            excursion_nm: (calm[i] - levels.high).abs(),
             band_nm,
         });
     }
-    let passage = |fraction: f64| first_passage(&t, &y, levels.low + fraction * amplitude_nm);
-    let (t10_s, i10) = passage(0.1)?;
-    let (t50_s, i50) = passage(0.5)?;
-    let (t90_s, i90) = passage(0.9)?;
-    let transition_s = t90_s - t10_s;
-    let (peak, high_side) = extreme(&y[i50..], |v| v - levels.high);
-    let (_, low_side) = extreme(&y[i50 + peak..], |v| levels.high - v);
+    let (peak, bottom) = peak_and_bottom(&ringing);
     let (_, far_side) = extreme(&y[..i50], |v| levels.low - v);
-    let settling_s = match last_outside {
-        Some(i) if i + 1 < y.len() => {
-            let edge = if y[i] > levels.high {
-                levels.high + band_nm
-            } else {
-                levels.high - band_nm
-            };
-            t[i] + sample_s * (edge - y[i]) / (y[i + 1] - y[i])
-        }
-        _ => t90_s,
+    // The rise and what surrounds it, between samples.
+    let first = i10.saturating_sub(AROUND);
+    let rise = Fine::new(&t, &y, first..(peak + AROUND).min(y.len()), sample_s);
+    let passage = |fraction: f64| rise.passage(levels.low + fraction * amplitude_nm);
+    let (t10_s, t50_s, t90_s) = (passage(0.1)?, passage(0.5)?, passage(0.9)?);
+    let transition_s = t90_s - t10_s;
+    let around = |i: usize| {
+        let range = i.saturating_sub(AROUND)..(i + AROUND).min(y.len());
+        Fine::new(&t, &ringing, range, sample_s)
     };
-    let steepest = (i10.max(1)..=i90.max(i10.max(1)).min(y.len() - 2))
-        .map(|i| (y[i + 1] - y[i - 1]) / (2.0 * sample_s))
-        .fold(f64::NEG_INFINITY, f64::max);
+    let (hill, valley) = (around(peak), around(bottom));
+    let (top, high_side) = hill.extreme(t50_s, |v| v - levels.high);
+    let (_, low_side) = valley.extreme(hill.t_s[top], |v| levels.high - v);
+    let settling_s = settled(band_nm).unwrap_or(t90_s);
+    // How far the last entry moves when the edge of the band is a noise's breadth in doubt.
+    let doubt = |edge_nm: f64| (settled(edge_nm).unwrap_or(t90_s) - settling_s).abs();
+    let settling_doubt_s = doubt(band_nm - noise_nm).max(doubt(band_nm + noise_nm));
+    let (steepest, chord) = rise.steepest((i10.saturating_sub(first), i90 + 1 - first), noise_nm);
     let (low_nm, high_nm) = (sign * levels.low, sign * levels.high);
     Ok(StepMeasures {
         low_nm,
@@ -94,17 +105,92 @@ pub fn measure_step(record: &StepRecord<'_>, options: &StepOptions) -> Result<St
         transition_s,
         slew_nm_per_s: 0.8 * amplitude_nm / transition_s,
         steepest_nm_per_s: steepest,
-        sustained_nm_per_s: sustained(&t, &y, 0.5 * amplitude_nm),
+        chord_nm_per_s: chord,
+        sustained_nm_per_s: sustained(&rise.t_s, &rise.y_nm, 0.5 * amplitude_nm),
         overshoot: (high_side / amplitude_nm).max(0.0),
         undershoot: (low_side / amplitude_nm).max(0.0),
         preshoot: (far_side / amplitude_nm).max(0.0),
-        peak_nm: sign * y[i50 + peak],
-        peak_s: t[i50 + peak],
+        peak_nm: sign * hill.y_nm[top],
+        peak_s: hill.t_s[top],
         settling_s,
+        settling_doubt_s,
         settle_band: band_nm / amplitude_nm,
         noise_nm,
         sample_s,
     })
+}
+
+/// Samples looked at beyond the part of a record that is looked at between samples.
+const AROUND: usize = 6;
+
+/// A part of a record on a finer grid.
+struct Fine {
+    t_s: Vec<f64>,
+    y_nm: Vec<f64>,
+    step_s: f64,
+}
+
+impl Fine {
+    fn new(t: &[f64], y: &[f64], range: std::ops::Range<usize>, sample_s: f64) -> Self {
+        let step_s = sample_s / PARTS as f64;
+        let y_nm = between(y, range.clone());
+        let t_s = (0..y_nm.len())
+            .map(|i| t[range.start] + i as f64 * step_s)
+            .collect();
+        Self { t_s, y_nm, step_s }
+    }
+
+    /// First passage of a level, s.
+    fn passage(&self, level: f64) -> Result<f64, Refusal> {
+        first_passage(&self.t_s, &self.y_nm, level).map(|(t_s, _)| t_s)
+    }
+
+    /// Place and value of the largest `score` from an instant on.
+    fn extreme(&self, from_s: f64, score: impl Fn(f64) -> f64) -> (usize, f64) {
+        let first = self.t_s.partition_point(|t| *t < from_s).min(self.y_nm.len() - 1);
+        let (at, value) = extreme(&self.y_nm[first..], score);
+        (first + at, value)
+    }
+
+    /// Steepest slope between two samples of the part, N·m/s, and how far it is in doubt: by what a chord over two samples falls
+    /// short of it, and by what the narrow chords beside differ. Where it is
+    /// steepest is asked of wide chords, how steep of narrow ones, whose noise is another: the largest of noisy slopes would be
+    /// too large. What both fall short by goes with the square of their length.
+    fn steepest(&self, (first, last): (usize, usize), noise_nm: f64) -> (f64, f64) {
+        let slope = |i: usize, reach: usize| -> Option<f64> {
+            let (before, after) = (self.y_nm.get(i.checked_sub(reach)?)?, self.y_nm.get(i + reach)?);
+            Some((after - before) / (2.0 * reach as f64 * self.step_s))
+        };
+        // A standard deviation of the difference of two narrow chords.
+        let clear = noise_nm / (PARTS as f64 * self.step_s);
+        let both = |i: usize| Some((slope(i, PARTS)?, slope(i, 2 * PARTS)?));
+        let places = PARTS * first..=PARTS * last;
+        let steepest = places
+            .filter_map(|i| Some((i, both(i)?.1)))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        let (near, _) = steepest.unwrap_or((PARTS * first, 0.0));
+        // A single steep difference is steep for several wide chords alike: a narrow one beside it that is steeper than noise
+        // makes it is the one.
+        let (Some(own), Some(best)) = (
+            both(near),
+            (near.saturating_sub(PARTS)..=near + PARTS)
+                .filter_map(both)
+                .max_by(|a, b| a.0.total_cmp(&b.0)),
+        ) else {
+            return (f64::NAN, 0.0);
+        };
+        let (narrow, wide) = if best.0 > own.0 + clear { best } else { own };
+        let short = ((narrow - wide) / 3.0).max(0.0);
+        (narrow + short, short + best.0 - own.0)
+    }
+}
+
+/// Last entry into a band of half-width `edge_nm` about a level; `None` when the record never leaves it.
+fn settling(t: &[f64], y: &[f64], level_nm: f64, edge_nm: f64) -> Option<f64> {
+    let i = y.iter().rposition(|v| (v - level_nm).abs() > edge_nm)?;
+    let next = y.get(i + 1)?;
+    let edge = level_nm + edge_nm.copysign(y[i] - level_nm);
+    Some(t[i] + (t[i + 1] - t[i]) * (edge - y[i]) / (next - y[i]))
 }
 
 /// Lengths, finite values, even spacing; returns the sample interval.

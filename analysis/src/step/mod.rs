@@ -5,11 +5,14 @@
 //! Negative steps are turned over first, so "low" is always the level left and "high" the level reached.
 
 mod band;
+mod filter;
+mod fine;
 mod levels;
 mod measure;
 mod summary;
 
 pub use band::{Percentiles, StepBand, StepSpread, spread_of_steps, step_band};
+pub use filter::filtered_again;
 pub use levels::{StateLevels, state_levels};
 pub use measure::measure_step;
 pub(crate) use measure::{check_record, noise_sd};
@@ -79,8 +82,10 @@ pub struct StepMeasures {
     pub transition_s: f64,
     /// 0.8 · amplitude / transition duration, N·m/s.
     pub slew_nm_per_s: f64,
-    /// Steepest central difference over the transition, N·m/s.
+    /// Steepest slope over the transition, N·m/s, what chords fall short of it made good.
     pub steepest_nm_per_s: f64,
+    /// How far that is in doubt, N·m/s: what a chord over two samples falls short by, and what chords beside it differ by.
+    pub chord_nm_per_s: f64,
     /// Rate kept over half the amplitude: that half over the shortest time in which the torque rises by it, N·m/s. A single
     /// steep difference does not make it.
     pub sustained_nm_per_s: f64,
@@ -94,8 +99,11 @@ pub struct StepMeasures {
     pub peak_nm: f64,
     /// Its instant, s.
     pub peak_s: f64,
-    /// Last entry into the settling band, s.
+    /// Last entry into the settling band, s; noise that a running parabola takes away left out.
     pub settling_s: f64,
+    /// How far that moves when the band's edge is a standard deviation of the noise in doubt, s: half a period of the ringing where a
+    /// peak just meets the edge.
+    pub settling_doubt_s: f64,
     /// Half-width of the band used, as a fraction of the amplitude: the one asked for, or four times the noise.
     pub settle_band: f64,
     /// Standard deviation of the noise, N·m.

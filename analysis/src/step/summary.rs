@@ -56,19 +56,41 @@ pub struct StepSummary {
 }
 
 /// Summarises repeats of one step: mean, scatter (type A), and what sampling, clock and sensor leave open (type B).
-pub fn summarise_steps(steps: &[StepMeasures], options: &SummaryOptions) -> StepSummary {
+///
+/// `again` are the same steps with the sensor's filter let act once more ([`super::filtered_again`]): what that does to a shape
+/// is about what it has done already. Empty where there is no filter.
+pub fn summarise_steps(
+    steps: &[StepMeasures],
+    again: &[StepMeasures],
+    options: &SummaryOptions,
+) -> StepSummary {
+    let filter = |pick: fn(&StepMeasures) -> f64| {
+        let mean = |all: &[StepMeasures]| all.iter().map(pick).sum::<f64>() / all.len().max(1) as f64;
+        let moved = if steps.len() == again.len() {
+            mean(again) - mean(steps)
+        } else {
+            0.0
+        };
+        Contribution::rectangular("filter of the sensor", moved)
+    };
     let of =
         |pick: fn(&StepMeasures) -> f64, unit: &str, what: &str, parts: &dyn Fn(f64) -> Vec<Contribution>| {
             Outcome::from(summarise(steps, options, pick, unit, what, parts))
         };
     let sample_s = steps.iter().map(|s| s.sample_s).fold(0.0, f64::max);
-    // Chord error of linear interpolation between samples, bounded by an eighth of a sample for any smooth rise that
-    // has at least two samples in it.
-    let instant = Contribution::rectangular("interpolation between samples", 0.125 * sample_s);
+    // Chord error of linear interpolation, bounded by an eighth of its length for any smooth rise that has at least two of
+    // them in it. Instants are looked for on a grid eight times as fine as the samples; what a polynomial through those
+    // leaves is taken as large as that once more.
+    let instant = Contribution::rectangular("interpolation between samples", 0.25 / 8.0 * sample_s);
     let clock = Contribution::rectangular("clock resolution", 0.5 * options.tick_s);
     let gain = |value: f64| Contribution::type_b("torque gain", options.gain_rel_u * value.abs());
     let zero = Contribution::type_b("torque zero", options.zero_u_nm);
     let times = |_: f64| vec![instant.clone(), clock.clone()];
+    let half_mean = |pick: fn(&StepMeasures) -> f64| {
+        0.5 * steps.iter().map(pick).sum::<f64>().abs() / steps.len().max(1) as f64
+    };
+    let chords = Contribution::rectangular("chords between samples", half_mean(|s| s.chord_nm_per_s));
+    let edge = Contribution::rectangular("noise at the edge of the band", half_mean(|s| s.settling_doubt_s));
     StepSummary {
         amplitude: of(
             |s| s.amplitude_nm,
@@ -76,36 +98,40 @@ pub fn summarise_steps(steps: &[StepMeasures], options: &SummaryOptions) -> Step
             "amplitude between histogram modes",
             &|v| vec![gain(v)],
         ),
-        transition: of(|s| s.transition_s, "s", "transition duration 10 to 90 %", &times),
+        transition: of(|s| s.transition_s, "s", "transition duration 10 to 90 %", &|_| {
+            vec![instant.clone(), clock.clone(), filter(|s| s.transition_s)]
+        }),
         t50: of(|s| s.t50_s, "s", "first passage of 50 %", &times),
         slew: of(
             |s| s.slew_nm_per_s,
             "N.m/s",
             "0.8 amplitude over transition duration",
-            &|v| vec![gain(v)],
+            &|v| vec![gain(v), filter(|s| s.slew_nm_per_s)],
         ),
-        steepest: of(
-            |s| s.steepest_nm_per_s,
-            "N.m/s",
-            "steepest central difference",
-            &|v| vec![gain(v)],
-        ),
+        steepest: of(|s| s.steepest_nm_per_s, "N.m/s", "steepest slope", &|v| {
+            vec![gain(v), chords.clone(), filter(|s| s.steepest_nm_per_s)]
+        }),
         sustained: of(
             |s| s.sustained_nm_per_s,
             "N.m/s",
             "rate kept over half the amplitude",
-            &|v| vec![gain(v)],
+            &|v| vec![gain(v), filter(|s| s.sustained_nm_per_s)],
         ),
         undershoot: of(
             |s| s.undershoot,
             "1",
             "largest excursion short of the level after the peak",
-            &|_| Vec::new(),
+            &|_| vec![filter(|s| s.undershoot)],
         ),
         overshoot: of(|s| s.overshoot, "1", "largest excursion over amplitude", &|_| {
-            Vec::new()
+            vec![filter(|s| s.overshoot)]
         }),
-        settling: of(|s| s.settling_s, "s", "last entry into the settling band", &times),
+        settling: of(
+            |s| s.settling_s,
+            "s",
+            "last entry into the settling band",
+            &|_| vec![instant.clone(), clock.clone(), edge.clone()],
+        ),
         peak: of(|s| s.peak_nm, "N.m", "largest excursion", &|v| {
             vec![gain(v), zero.clone()]
         }),

@@ -191,7 +191,7 @@ fn repeats_are_summarised_with_both_kinds_of_uncertainty() {
         gain_rel_u: 1e-3,
         ..SummaryOptions::default()
     };
-    let summary = summarise_steps(&steps, &options);
+    let summary = summarise_steps(&steps, &[], &options);
     let transition = summary.transition.estimate().unwrap();
     assert!(
         transition.interval[0] < 13.031_392e-3 && 13.031_392e-3 < transition.interval[1],
@@ -202,7 +202,7 @@ fn repeats_are_summarised_with_both_kinds_of_uncertainty() {
         amplitude.interval[0] < 2.0 && 2.0 < amplitude.interval[1] && amplitude.std_uncertainty >= 1.9e-3
     );
     assert_eq!(
-        summarise_steps(&steps[..1], &options)
+        summarise_steps(&steps[..1], &[], &options)
             .peak
             .refused()
             .unwrap()

@@ -85,22 +85,24 @@ def rhs(p, ripples, geared, demand, y, d):
 
 
 @njit
-def play(p, ripples, geared, values, fluxes, first, poll, dead, scale, most, keep):
-    """Torque through the sensor every `keep` steps."""
+def play(p, ripples, geared, values, fluxes, first, poll, dead, scale, most, keep, spread):
+    """Torque through the sensor every `keep` steps; the rig goes to a setpoint by `spread` a step."""
     gain, offset, peak = scale
     n = len(values) * STRIDE
     kept = np.zeros(n // keep)
     y, w = np.zeros(9), np.zeros(9)
     k1, k2, k3, k4 = np.zeros(9), np.zeros(9), np.zeros(9), np.zeros(9)
     due, asked = np.full(256, -1), np.zeros(256)
-    head, tail, target, s = 0, 0, 0.0, 0.0
+    head, tail, target, s, force = 0, 0, 0.0, 0.0, 0.0
     emf = p[4] / p[5]
     for i in range(n):
         if i % STRIDE == 0:
             p[5] = fluxes[i // STRIDE]
             p[4] = emf * p[5]
+        away = values[i // STRIDE] - force
+        force = values[i // STRIDE] if abs(away) <= spread else force + math.copysign(spread, away)
         if i >= first and (i - first) % poll == 0:
-            due[tail % 256], asked[tail % 256] = i + dead, values[i // STRIDE]
+            due[tail % 256], asked[tail % 256] = i + dead, force
             tail += 1
         if head < tail and due[head % 256] == i:
             target = min(max(gain * asked[head % 256] + offset, -peak), peak)
@@ -154,16 +156,21 @@ def rises(u, values):
     return np.stack([np.interp(at, known, found[:, k]) for k in (0, 1)], 1)
 
 
-def run(u, values, phase, keep):
+def first_poll(u, phase):
+    """Step at which the firmware reads for the first time."""
+    return int(phase * u.poll_s / H) // STRIDE * STRIDE + STRIDE // 2
+
+
+def run(u, values, phase, keep, spread=math.inf):
     """Torque through the sensor every `keep` steps of 25 µs; the first read comes at about `phase` of the polling period, in
-    the middle of a setpoint: clocks that drift read them as old as that on average. Magnets lose strength as the case warms."""
+    the middle of a setpoint: clocks that drift read them as old as that on average. Magnets lose strength as the case warms.
+    `spread`: the rig's own limit on the rate of setpoints, N·m/s."""
     per = lambda t: int(round(t / H))
     p, ripples, geared = pack(u)
-    poll = per(u.poll_s)
     values = np.asarray(values, dtype=float)
     fluxes = 1 - u.heat.flux_loss * (rises(u, values)[:, 1] - 20)
-    return play(p, ripples, geared, values, fluxes, int(phase * poll) // STRIDE * STRIDE + STRIDE // 2, poll, per(u.dead_s),
-                (u.gain, u.offset, u.peak), u.slew * H, keep)
+    return play(p, ripples, geared, values, fluxes, first_poll(u, phase), per(u.poll_s), per(u.dead_s),
+                (u.gain, u.offset, u.peak), u.slew * H, keep, spread * H)
 
 
 def main():

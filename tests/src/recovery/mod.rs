@@ -9,6 +9,7 @@ mod driver;
 mod drivetrain;
 mod least;
 mod scene;
+mod steps;
 mod table;
 mod tenfold;
 mod truth;

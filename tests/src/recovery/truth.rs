@@ -8,7 +8,7 @@ use virtual_rig::parameters::RigParameters;
 use super::brief::BRIEF;
 use super::least::played;
 use super::scene::Scene;
-use super::{driver, drivetrain, known};
+use super::{driver, drivetrain, known, steps};
 
 /// A known value.
 #[derive(Debug, Clone, PartialEq)]
@@ -65,13 +65,17 @@ const FREE: [(Quantity, &str); 3] = [
 ];
 
 /// Figures of the independent integration.
-const INTEGRATED: [(Quantity, &str); 2] = [
+const INTEGRATED: [(Quantity, &str); 6] = [
     (Quantity::Bandwidth, "minus_3_db_hz"),
     (Quantity::FlatBand, "flat_band_hz"),
+    (Quantity::PhaseNinety, "phase_ninety_hz"),
+    (Quantity::GroupDelay, "group_delay_s"),
+    (Quantity::Resonance, "mode_hz"),
+    (Quantity::ResonanceDamping, "mode_damping"),
 ];
 
 const DESCRIBED: &str = "rig file by closed form, as truerim's virtual rig describes itself";
-const INTEGRATION: &str = "independent integration, tests/reference/plant/truth.py";
+const INTEGRATION: &str = "independent integration, tests/reference/plant/truth.py and readings.py";
 
 /// The known values of a unit in a scene.
 ///
@@ -109,6 +113,7 @@ pub fn truths(scene: &Scene) -> Result<Vec<Truth>, String> {
             all.extend(integrated(scene)?);
             if scene.procedure == "quick" {
                 least_spreads(scene, &parameters, &mut all)?;
+                all.extend(steps::truths(unit, &parameters)?);
             }
             all.sort_by_key(|truth| truth.quantity);
             Ok(all)
@@ -181,7 +186,7 @@ fn least_spreads(scene: &Scene, parameters: &RigParameters, truths: &mut [Truth]
     Ok(())
 }
 
-/// Bandwidth and flat band at the amplitude of the quick procedure.
+/// Bands, delay and mode at the amplitude of the quick procedure.
 fn integrated(scene: &Scene) -> Result<Vec<Truth>, String> {
     let Some(reference) = scene.reference else {
         return Ok(Vec::new());
