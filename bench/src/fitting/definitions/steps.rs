@@ -47,7 +47,8 @@ pub(super) const SETTLING_TIME: Words = (
     "settling_time",
     "Settling time",
     "Time from the setpoint coming into force until the torque stays within the settling band (2 % of the \
-     step, or four times the noise if that is wider). The torque sensor's delay is taken out.",
+     step, or four times the noise if that is wider), noise left out. Where a peak of the ringing just meets the edge of the \
+     band, the interval spans half a period. The torque sensor's delay is taken out.",
     STEP,
     ShownIn::Milliseconds,
 );
@@ -137,8 +138,8 @@ pub(super) const RISE_TO_HALF: Words = (
 pub(super) const SLEW_LARGEST: Words = (
     "slew_largest",
     "Slew rate, largest",
-    "Steepest rise of the rim torque over two sample intervals within the transition. Ringing on the springs of \
-     drivetrain and rig adds to what the drive does.",
+    "Steepest slope of the rim torque within the transition, as the torque sensor's band shows it; what chords between \
+     samples fall short of it is made good. Ringing on the springs of drivetrain and rig adds to what the drive does.",
     STEP,
     ShownIn::NewtonMetresPerMillisecond,
 );
