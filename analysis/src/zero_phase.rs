@@ -8,14 +8,29 @@ use crate::estimate::Refusal;
 
 /// One section in transposed direct form II, unit gain at zero frequency.
 #[derive(Debug, Clone, Copy)]
-struct Section {
+pub(crate) struct Section {
     b: [f64; 3],
     a: [f64; 2],
 }
 
 impl Section {
+    /// A second-order low-pass of prewarped corner `k`, the tangent of half the angle a sample, and `damping`, that of its poles twice,
+    /// times `k`.
+    pub(crate) fn low_pass(k: f64, damping: f64) -> Self {
+        let norm = 1.0 + damping + k * k;
+        let gain = k * k / norm;
+        Self {
+            b: [gain, 2.0 * gain, gain],
+            a: [2.0 * (k * k - 1.0) / norm, (1.0 - damping + k * k) / norm],
+        }
+    }
+
     /// Passes over all rows, from rest on the first values: output equals input.
-    fn pass<'a, const N: usize>(&self, start: [f64; N], rows: impl Iterator<Item = &'a mut [f64; N]>) {
+    pub(crate) fn pass<'a, const N: usize>(
+        &self,
+        start: [f64; N],
+        rows: impl Iterator<Item = &'a mut [f64; N]>,
+    ) {
         let (b, a) = (self.b, self.a);
         let mut z = start.map(|x| {
             let z2 = (b[2] - a[1]) * x;
@@ -69,13 +84,7 @@ impl LowPass {
             .map(|i| {
                 // Poles at ± theta from the negative real axis.
                 let theta = std::f64::consts::PI * (2 * i + 1) as f64 / (2 * order) as f64;
-                let damping = 2.0 * theta.cos() * k;
-                let norm = 1.0 + damping + k * k;
-                let gain = k * k / norm;
-                Section {
-                    b: [gain, 2.0 * gain, gain],
-                    a: [2.0 * (k * k - 1.0) / norm, (1.0 - damping + k * k) / norm],
-                }
+                Section::low_pass(k, 2.0 * theta.cos() * k)
             })
             .collect();
         Ok(Self {

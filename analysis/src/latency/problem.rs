@@ -1,7 +1,7 @@
 //! The joint fit: shared shape; delay, base and friction of each repeat, which are eliminated.
 
 use super::prepare::{Class, Repeat};
-use super::shape::{HUB, PARAMETERS, SHAFT, STAGES, ShapeModel};
+use super::shape::{HUB_HZ, PARAMETERS, SHAFT_HZ, STAGE_RATIO, ShapeModel};
 use super::table::{Demand, Point, Table, View};
 use super::{LatencyOptions, SensorForm};
 use crate::least_squares::{Damping, Failure, Fit, Matrix, Options, minimise_with_jacobian};
@@ -263,8 +263,8 @@ impl<'r> Problem<'r> {
     /// Whether a parameter has any part in the shape: without a hub, or a shaft between stages, theirs have none.
     fn shapes(&self, parameter: usize) -> bool {
         match parameter {
-            HUB => self.view.with_hub,
-            SHAFT | STAGES => self.view.with_shaft,
+            HUB_HZ => self.view.with_hub,
+            SHAFT_HZ | STAGE_RATIO => self.view.with_shaft,
             _ => true,
         }
     }

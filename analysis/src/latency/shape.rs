@@ -48,9 +48,9 @@ pub struct ShapeModel {
 pub(crate) const PARAMETERS: usize = 12;
 
 /// Places of the hub's and the shaft's frequency, and of the ratio of the stages.
-pub(crate) const HUB: usize = 8;
-pub(crate) const SHAFT: usize = 10;
-pub(crate) const STAGES: usize = 11;
+pub(crate) const HUB_HZ: usize = 8;
+pub(crate) const SHAFT_HZ: usize = 10;
+pub(crate) const STAGE_RATIO: usize = 11;
 
 impl ShapeModel {
     /// Logarithms, in which the fit works: all parameters are positive and known by their order of magnitude.

@@ -206,7 +206,7 @@ impl Rates {
                 (true, false) => SHAFT,
                 (true, true) => SHAFT + 2,
             },
-            shaft: (view.with_hub && view.with_shaft).then(|| {
+            shaft: view.with_shaft.then(|| {
                 // In series they are the drive's stiffness.
                 let (first, second) = (k * (1.0 + model.stage_ratio), k * (1.0 + 1.0 / model.stage_ratio));
                 let w3 = std::f64::consts::TAU * model.shaft_hz;

@@ -331,3 +331,32 @@ fn relative_change(from: &[f64], to: &[f64]) -> f64 {
     let change: Vec<f64> = from.iter().zip(to).map(|(a, b)| a - b).collect();
     norm(&change) / norm(to).max(f64::MIN_POSITIVE)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A line through y = 2x whose slope may be 1 at most: the best allowed is 1, held there; where that is to fail, it does. A bound
+    /// beyond 2 holds nothing.
+    #[test]
+    fn a_bound_holds_a_parameter_or_fails_the_fit() {
+        let fit = |upper: f64, fail_at_bound: bool| {
+            let options = Options {
+                upper: Some(vec![upper]),
+                fail_at_bound,
+                ..Options::default()
+            };
+            let residuals = &mut |p: &[f64], r: &mut [f64]| {
+                for (i, r) in r.iter_mut().enumerate() {
+                    *r = (p[0] - 2.0) * i as f64;
+                }
+            };
+            minimise(residuals, 5, &[0.5], &options)
+        };
+        let held = fit(1.0, false).map(|fit| (fit.parameters, fit.at_bound));
+        assert_eq!(held, Ok((vec![1.0], vec![true])));
+        assert!(matches!(fit(1.0, true), Err(Failure::AtBound { .. })));
+        let free = fit(3.0, true).map(|fit| fit.parameters[0]);
+        assert!(free.is_ok_and(|slope| (slope - 2.0).abs() < 1e-9));
+    }
+}

@@ -13,7 +13,7 @@ use super::RationalOptions;
 use super::lines::ResponseLines;
 use super::model::{Factor, RationalModel};
 use super::refine::{Effort, Line, Refined, refine};
-use super::vector::{Aligned, numerator, poles};
+use super::vector::{Aligned, numerator, poles, range};
 use crate::estimate::Refusal;
 
 /// Delays tried at the start, as shares of the mean delay of all lines: the rest of that is lag.
@@ -175,8 +175,7 @@ fn grown(lines: &[Line], candidates: &[Candidate], order: usize) -> Vec<(f64, Ve
     let Some((poles, best)) = below.max_by(nearer) else {
         return Vec::new();
     };
-    let range = |(low, high): (f64, f64), (f, _, _): &Line| (low.min(*f), high.max(*f));
-    let (low_hz, high_hz) = lines.iter().fold((f64::INFINITY, 0.0), range);
+    let (low_hz, high_hz) = range(lines);
     (0..GROWN)
         .map(|i| {
             let corner_hz = low_hz * (high_hz / low_hz).powf((i as f64 + 0.5) / GROWN as f64);
@@ -287,4 +286,26 @@ fn validate(data: &ResponseLines, from: &Refined, options: &RationalOptions) -> 
             judge(&train, &test)
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Real roots at 3 and 12 Hz are those of a pair at 6 Hz with a damping ratio of 1.25 (their product and sum).
+    #[test]
+    fn a_second_real_pole_makes_a_pair_of_both() {
+        let pair = |f_hz, damping| Factor::Pair { f_hz, damping };
+        let real = |corner_hz| Factor::Real { corner_hz };
+        assert_eq!(
+            with_real(&[pair(40.0, 0.1), real(3.0)], 12.0),
+            [pair(40.0, 0.1), pair(6.0, 1.25)]
+        );
+        assert_eq!(with_real(&[pair(40.0, 0.1)], 12.0), [pair(40.0, 0.1), real(12.0)]);
+        let both: Vec<f64> = pair(6.0, 1.25).roots().iter().map(|root| root.re / TAU).collect();
+        assert!(
+            (both[0] + 3.0).abs() < 1e-12 && (both[1] + 12.0).abs() < 1e-12,
+            "{both:?}"
+        );
+    }
 }

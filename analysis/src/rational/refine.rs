@@ -7,6 +7,7 @@ use realfft::num_complex::Complex64;
 
 use super::model::{Factor, RationalModel};
 use super::on_lines::OnLines;
+use super::vector::range;
 use crate::least_squares::{Failure, Matrix, Options, minimise_with_jacobian};
 
 /// A line of the response: frequency, value, error of each of real and imaginary part.
@@ -83,8 +84,7 @@ const DAMPING: [f64; 2] = [1e-4, 30.0];
 
 /// Least and largest parameters, in the order of [`pack`].
 fn bounds(lines: &[Line], like: &RationalModel) -> (Vec<f64>, Vec<f64>) {
-    let range = |(low, high): (f64, f64), (f, _, _): &Line| (low.min(*f), high.max(*f));
-    let (low_hz, high_hz) = lines.iter().fold((f64::INFINITY, 0.0), range);
+    let (low_hz, high_hz) = range(lines);
     let corner = [low_hz / BEYOND[0], high_hz * BEYOND[1]].map(f64::ln);
     let mut of = Vec::new();
     for factor in like.poles.iter().chain(&like.zeros) {

@@ -35,7 +35,8 @@ pub(crate) fn poles(lines: &[Aligned], order: usize) -> Option<(Vec<Factor>, f64
     best
 }
 
-fn range(lines: &[Aligned]) -> (f64, f64) {
+/// Lowest and highest frequency, Hz.
+pub(super) fn range(lines: &[Aligned]) -> (f64, f64) {
     let bounds = |(a, b): (f64, f64), l: &Aligned| (a.min(l.0), b.max(l.0));
     lines.iter().fold((f64::INFINITY, 0.0), bounds)
 }

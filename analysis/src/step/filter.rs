@@ -2,6 +2,8 @@
 
 use std::f64::consts::SQRT_2;
 
+use crate::zero_phase::Section;
+
 /// The record as a second-order Butterworth low-pass of that delay, the usual amplifier's, would show it (bilinear transform with
 /// the corner prewarped; Oppenheim and Schafer, Discrete-Time Signal Processing, ch. 7), from rest on the first value. It comes later
 /// by the delay. A delay that is less than a sample leaves the record as it is: such a filter passes all that the samples hold.
@@ -15,19 +17,9 @@ pub fn filtered_again(y_nm: &[f64], sample_s: f64, delay_s: f64) -> Vec<f64> {
         return y_nm.to_vec();
     }
     let k = half_turn.tan();
-    let norm = 1.0 / (1.0 + SQRT_2 * k + k * k);
-    let (b, a1, a2) = (
-        k * k * norm,
-        2.0 * (k * k - 1.0) * norm,
-        (1.0 - SQRT_2 * k + k * k) * norm,
-    );
-    let (mut x1, mut x2, mut y1, mut y2) = (first, first, first, first);
-    let step = |x: f64| {
-        let y = b * (x + 2.0 * x1 + x2) - a1 * y1 - a2 * y2;
-        (x2, x1, y2, y1) = (x1, x, y1, y);
-        y
-    };
-    y_nm.iter().copied().map(step).collect()
+    let mut rows: Vec<[f64; 1]> = y_nm.iter().map(|y| [*y]).collect();
+    Section::low_pass(k, SQRT_2 * k).pass([first], rows.iter_mut());
+    rows.into_iter().flatten().collect()
 }
 
 #[cfg(test)]

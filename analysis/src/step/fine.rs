@@ -1,9 +1,13 @@
-//! Between samples, and under noise: what a step's measures need of both.
+//! A part of a step between its samples.
 //!
 //! Chords between samples cut the corners of a rise: at a quarter of a millisecond they make a transition of a millisecond
 //! longer by some hundredths of it, always to the same side. Lagrange's polynomial through the six nearest samples is near
 //! what a signal with nothing above a third of the sample rate does between them.
 
+use std::ops::Range;
+
+use super::measure::{extreme, first_passage};
+use crate::estimate::Refusal;
 use crate::linear::dot;
 
 /// Points on the fine grid for each sample.
@@ -13,7 +17,7 @@ pub(super) const PARTS: usize = 8;
 const TAPS: usize = 6;
 
 /// Values `PARTS` times as dense between the samples of `range`, the first at its start; chords where a neighbour is missing.
-pub(super) fn between(y: &[f64], range: std::ops::Range<usize>) -> Vec<f64> {
+fn between(y: &[f64], range: Range<usize>) -> Vec<f64> {
     let end = range.end.min(y.len());
     let mut out = Vec::with_capacity(PARTS * range.len());
     for i in range.start..end {
@@ -66,66 +70,78 @@ fn weights(x: f64) -> [f64; TAPS] {
     })
 }
 
-/// Reaches of the smoothing, samples to either side, the widest first.
-const REACHES: [usize; 7] = [12, 8, 6, 4, 3, 2, 1];
-
-/// What smoothing may take away beyond noise: more is signal.
-const MORE_THAN_NOISE: f64 = 1.3;
-
-/// The record under a running parabola (Savitzky and Golay 1964), as wide as takes away noise alone over `judged`. Otherwise
-/// ringing leaves a band too late, and its peaks are too high, by about the breadth of the noise and always to the same side.
-/// Never wider than `most` samples to either side: a fifth of a period of ringing under the parabola costs a thousandth of it.
-pub(super) fn smoothed(y: &[f64], judged: std::ops::Range<usize>, noise_nm: f64, most: usize) -> Vec<f64> {
-    for reach in REACHES.into_iter().filter(|reach| *reach <= most) {
-        let weights = parabola(reach);
-        let out = run(y, &weights);
-        let pairs = y.iter().zip(&out).take(judged.end).skip(judged.start);
-        let taken: Vec<f64> = pairs.map(|(y, s)| y - s).collect();
-        let rms = (dot(&taken, &taken) / taken.len().max(1) as f64).sqrt();
-        // Of white noise this takes away all but the share of the middle sample.
-        if rms <= MORE_THAN_NOISE * noise_nm * (1.0 - weights[reach]).sqrt() {
-            return out;
-        }
-    }
-    y.to_vec()
+/// A part of a record on a finer grid.
+pub(super) struct Fine {
+    pub(super) t_s: Vec<f64>,
+    pub(super) y_nm: Vec<f64>,
+    step_s: f64,
 }
 
-/// Weights of a parabola's value in the middle of `2 reach + 1` samples.
-fn parabola(reach: usize) -> Vec<f64> {
-    let m = reach as f64;
-    let n = (2.0 * m - 1.0) * (2.0 * m + 1.0) * (2.0 * m + 3.0);
-    let of = |k: f64| 3.0 * (3.0 * m * m + 3.0 * m - 1.0 - 5.0 * k * k) / n;
-    (0..=2 * reach).map(|i| of(i as f64 - m)).collect()
-}
-
-/// Weighted sums; samples near the ends stay as they are.
-fn run(y: &[f64], weights: &[f64]) -> Vec<f64> {
-    let reach = weights.len() / 2;
-    let mut out = y.to_vec();
-    for (middle, window) in y.windows(weights.len()).enumerate() {
-        out[middle + reach] = dot(weights, window);
+impl Fine {
+    pub(super) fn new(t: &[f64], y: &[f64], range: Range<usize>, sample_s: f64) -> Self {
+        let step_s = sample_s / PARTS as f64;
+        let y_nm = between(y, range.clone());
+        let t_s = (0..y_nm.len())
+            .map(|i| t[range.start] + i as f64 * step_s)
+            .collect();
+        Self { t_s, y_nm, step_s }
     }
-    out
+
+    /// First passage of a level, s.
+    pub(super) fn passage(&self, level: f64) -> Result<f64, Refusal> {
+        first_passage(&self.t_s, &self.y_nm, level).map(|(t_s, _)| t_s)
+    }
+
+    /// Place and value of the largest `score` from an instant on.
+    pub(super) fn extreme(&self, from_s: f64, score: impl Fn(f64) -> f64) -> (usize, f64) {
+        let first = self.t_s.partition_point(|t| *t < from_s).min(self.y_nm.len() - 1);
+        let (at, value) = extreme(&self.y_nm[first..], score);
+        (first + at, value)
+    }
+
+    /// Steepest slope between two samples of the part, N·m/s, and how far it is in doubt: by what a chord over two samples falls
+    /// short of it, and by what the narrow chords beside differ. Where it is
+    /// steepest is asked of wide chords, how steep of narrow ones, whose noise is another: the largest of noisy slopes would be
+    /// too large. What both fall short by goes with the square of their length.
+    pub(super) fn steepest(&self, (first, last): (usize, usize), noise_nm: f64) -> (f64, f64) {
+        let slope = |i: usize, reach: usize| -> Option<f64> {
+            let (before, after) = (self.y_nm.get(i.checked_sub(reach)?)?, self.y_nm.get(i + reach)?);
+            Some((after - before) / (2.0 * reach as f64 * self.step_s))
+        };
+        // A standard deviation of the difference of two narrow chords.
+        let clear = noise_nm / (PARTS as f64 * self.step_s);
+        let both = |i: usize| Some((slope(i, PARTS)?, slope(i, 2 * PARTS)?));
+        let places = PARTS * first..=PARTS * last;
+        let steepest = places
+            .filter_map(|i| Some((i, both(i)?.1)))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        let (near, _) = steepest.unwrap_or((PARTS * first, 0.0));
+        // A single steep difference is steep for several wide chords alike: a narrow one beside it that is steeper than noise
+        // makes it is the one.
+        let (Some(own), Some(best)) = (
+            both(near),
+            (near.saturating_sub(PARTS)..=near + PARTS)
+                .filter_map(both)
+                .max_by(|a, b| a.0.total_cmp(&b.0)),
+        ) else {
+            return (f64::NAN, 0.0);
+        };
+        let (narrow, wide) = if best.0 > own.0 + clear { best } else { own };
+        let short = ((narrow - wide) / 3.0).max(0.0);
+        (narrow + short, short + best.0 - own.0)
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    /// Weights of five and seven points as tabulated by Savitzky and Golay (1964): -3 12 17 12 -3 over 35, -2 3 6 7 6 3 -2
-    /// over 21.
+    /// Half-way: 3 -25 150 150 -25 3 over 256 (Lagrange's of six points, any table of interpolation).
     #[test]
     fn weights_are_those_tabulated() {
-        let close = |found: &[f64], expected: &[f64], over: f64| {
-            assert_eq!(found.len(), expected.len());
-            for (found, expected) in found.iter().zip(expected) {
-                assert!((found - expected / over).abs() < 1e-14, "{found} {expected}");
-            }
-        };
-        close(&parabola(2), &[-3.0, 12.0, 17.0, 12.0, -3.0], 35.0);
-        close(&parabola(3), &[-2.0, 3.0, 6.0, 7.0, 6.0, 3.0, -2.0], 21.0);
-        // Half-way: -> 3 -25 150 150 -25 3 over 256 (Lagrange's of six points, any table of interpolation).
-        close(&weights(0.5), &[3.0, -25.0, 150.0, 150.0, -25.0, 3.0], 256.0);
+        for (found, expected) in weights(0.5).iter().zip([3.0, -25.0, 150.0, 150.0, -25.0, 3.0]) {
+            assert!((found - expected / 256.0).abs() < 1e-14, "{found} {expected}");
+        }
     }
 
     #[test]
@@ -146,23 +162,5 @@ mod tests {
             let expected = at(5.0 + i as f64 / PARTS as f64);
             assert!((found - expected).abs() < 5e-5, "{i}: {found} {expected}");
         }
-    }
-
-    /// Ringing of eight samples a period is signal, not noise: it is left alone, however little noise there is.
-    #[test]
-    fn ringing_is_not_smoothed_away() {
-        let ringing: Vec<f64> = (0..200).map(|i| (0.785 * f64::from(i)).sin()).collect();
-        assert_eq!(smoothed(&ringing, 0..200, 1e-3, 12), ringing);
-        let slow: Vec<f64> = (0..200).map(|i| (0.1 * f64::from(i)).sin()).collect();
-        // Noise from -1 to 1 (Lehmer's generator), so with a standard deviation of 1/√3.
-        let mut state = 1_u64;
-        let mut noise = || {
-            state = state * 48_271 % 2_147_483_647;
-            2.0 * state as f64 / 2_147_483_647.0 - 1.0
-        };
-        let rough: Vec<f64> = slow.iter().map(|v| v + 1e-2 * noise()).collect();
-        let out = smoothed(&rough, 0..200, 5.8e-3, 12);
-        let rms = |a: &[f64]| (a.iter().zip(&slow).map(|(a, b)| (a - b).powi(2)).sum::<f64>() / 200.0).sqrt();
-        assert!(rms(&out) < 0.6 * rms(&rough), "{} {}", rms(&out), rms(&rough));
     }
 }

@@ -1,6 +1,7 @@
 //! Measures of one step.
 
-use super::fine::{PARTS, between, smoothed};
+use super::fine::Fine;
+use super::smooth::smoothed;
 use super::{StepMeasures, StepOptions, StepRecord, state_levels};
 use crate::estimate::Refusal;
 use crate::statistics::{all_finite, median};
@@ -65,8 +66,8 @@ pub fn measure_step(record: &StepRecord<'_>, options: &StepOptions) -> Result<St
     let ringing = smoothed(&y, i90..i90 + (y.len() - i90) / 5, noise_nm, half / 5);
     let calm = smoothed(&y, y.len() / 3..y.len(), noise_nm, half / 3);
     let settled = |edge_nm: f64| settling(&t, &calm, levels.high, edge_nm);
-    let last_outside = calm.iter().rposition(|v| (v - levels.high).abs() > band_nm);
-    if let Some(i) = last_outside.filter(|i| *i + tail >= y.len()) {
+    let last = settled(band_nm);
+    if let Some((i, _)) = last.filter(|(i, _)| *i + tail >= y.len()) {
         return Err(Refusal::NeverSettled {
             at_s: t[i],
             excursion_nm: (calm[i] - levels.high).abs(),
@@ -88,9 +89,10 @@ pub fn measure_step(record: &StepRecord<'_>, options: &StepOptions) -> Result<St
     let (hill, valley) = (around(peak), around(bottom));
     let (top, high_side) = hill.extreme(t50_s, |v| v - levels.high);
     let (_, low_side) = valley.extreme(hill.t_s[top], |v| levels.high - v);
-    let settling_s = settled(band_nm).unwrap_or(t90_s);
+    let entered = |last: Option<(usize, f64)>| last.map_or(t90_s, |(_, t_s)| t_s);
+    let settling_s = entered(last);
     // How far the last entry moves when the edge of the band is a noise's breadth in doubt.
-    let doubt = |edge_nm: f64| (settled(edge_nm).unwrap_or(t90_s) - settling_s).abs();
+    let doubt = |edge_nm: f64| (entered(settled(edge_nm)) - settling_s).abs();
     let settling_doubt_s = doubt(band_nm - noise_nm).max(doubt(band_nm + noise_nm));
     let (steepest, chord) = rise.steepest((i10.saturating_sub(first), i90 + 1 - first), noise_nm);
     let (low_nm, high_nm) = (sign * levels.low, sign * levels.high);
@@ -123,74 +125,15 @@ pub fn measure_step(record: &StepRecord<'_>, options: &StepOptions) -> Result<St
 /// Samples looked at beyond the part of a record that is looked at between samples.
 const AROUND: usize = 6;
 
-/// A part of a record on a finer grid.
-struct Fine {
-    t_s: Vec<f64>,
-    y_nm: Vec<f64>,
-    step_s: f64,
-}
-
-impl Fine {
-    fn new(t: &[f64], y: &[f64], range: std::ops::Range<usize>, sample_s: f64) -> Self {
-        let step_s = sample_s / PARTS as f64;
-        let y_nm = between(y, range.clone());
-        let t_s = (0..y_nm.len())
-            .map(|i| t[range.start] + i as f64 * step_s)
-            .collect();
-        Self { t_s, y_nm, step_s }
-    }
-
-    /// First passage of a level, s.
-    fn passage(&self, level: f64) -> Result<f64, Refusal> {
-        first_passage(&self.t_s, &self.y_nm, level).map(|(t_s, _)| t_s)
-    }
-
-    /// Place and value of the largest `score` from an instant on.
-    fn extreme(&self, from_s: f64, score: impl Fn(f64) -> f64) -> (usize, f64) {
-        let first = self.t_s.partition_point(|t| *t < from_s).min(self.y_nm.len() - 1);
-        let (at, value) = extreme(&self.y_nm[first..], score);
-        (first + at, value)
-    }
-
-    /// Steepest slope between two samples of the part, N·m/s, and how far it is in doubt: by what a chord over two samples falls
-    /// short of it, and by what the narrow chords beside differ. Where it is
-    /// steepest is asked of wide chords, how steep of narrow ones, whose noise is another: the largest of noisy slopes would be
-    /// too large. What both fall short by goes with the square of their length.
-    fn steepest(&self, (first, last): (usize, usize), noise_nm: f64) -> (f64, f64) {
-        let slope = |i: usize, reach: usize| -> Option<f64> {
-            let (before, after) = (self.y_nm.get(i.checked_sub(reach)?)?, self.y_nm.get(i + reach)?);
-            Some((after - before) / (2.0 * reach as f64 * self.step_s))
-        };
-        // A standard deviation of the difference of two narrow chords.
-        let clear = noise_nm / (PARTS as f64 * self.step_s);
-        let both = |i: usize| Some((slope(i, PARTS)?, slope(i, 2 * PARTS)?));
-        let places = PARTS * first..=PARTS * last;
-        let steepest = places
-            .filter_map(|i| Some((i, both(i)?.1)))
-            .max_by(|a, b| a.1.total_cmp(&b.1));
-        let (near, _) = steepest.unwrap_or((PARTS * first, 0.0));
-        // A single steep difference is steep for several wide chords alike: a narrow one beside it that is steeper than noise
-        // makes it is the one.
-        let (Some(own), Some(best)) = (
-            both(near),
-            (near.saturating_sub(PARTS)..=near + PARTS)
-                .filter_map(both)
-                .max_by(|a, b| a.0.total_cmp(&b.0)),
-        ) else {
-            return (f64::NAN, 0.0);
-        };
-        let (narrow, wide) = if best.0 > own.0 + clear { best } else { own };
-        let short = ((narrow - wide) / 3.0).max(0.0);
-        (narrow + short, short + best.0 - own.0)
-    }
-}
-
-/// Last entry into a band of half-width `edge_nm` about a level; `None` when the record never leaves it.
-fn settling(t: &[f64], y: &[f64], level_nm: f64, edge_nm: f64) -> Option<f64> {
+/// Last sample outside a band of half-width `edge_nm` about a level, and the entry behind it, s; `None` when there is none. A record
+/// that ends outside enters with its last sample.
+fn settling(t: &[f64], y: &[f64], level_nm: f64, edge_nm: f64) -> Option<(usize, f64)> {
     let i = y.iter().rposition(|v| (v - level_nm).abs() > edge_nm)?;
-    let next = y.get(i + 1)?;
+    let Some(next) = y.get(i + 1) else {
+        return Some((i, t[i]));
+    };
     let edge = level_nm + edge_nm.copysign(y[i] - level_nm);
-    Some(t[i] + (t[i + 1] - t[i]) * (edge - y[i]) / (next - y[i]))
+    Some((i, t[i] + (t[i + 1] - t[i]) * (edge - y[i]) / (next - y[i])))
 }
 
 /// Lengths, finite values, even spacing; returns the sample interval.
@@ -306,7 +249,7 @@ fn start_level(t: &[f64], y: &[f64]) -> Result<f64, Refusal> {
 }
 
 /// First upward passage of `level`, with linear interpolation; and the index of the sample after it.
-fn first_passage(t: &[f64], y: &[f64], level: f64) -> Result<(f64, usize), Refusal> {
+pub(super) fn first_passage(t: &[f64], y: &[f64], level: f64) -> Result<(f64, usize), Refusal> {
     match y.iter().position(|v| *v >= level) {
         Some(i) if i > 0 => Ok((
             t[i - 1] + (t[i] - t[i - 1]) * (level - y[i - 1]) / (y[i] - y[i - 1]),
@@ -321,7 +264,7 @@ fn first_passage(t: &[f64], y: &[f64], level: f64) -> Result<(f64, usize), Refus
 }
 
 /// Index and value of the largest `score`; zero for an empty slice.
-fn extreme(y: &[f64], score: impl Fn(f64) -> f64) -> (usize, f64) {
+pub(super) fn extreme(y: &[f64], score: impl Fn(f64) -> f64) -> (usize, f64) {
     let mut best = (0, f64::NEG_INFINITY);
     for (i, v) in y.iter().enumerate() {
         if score(*v) > best.1 {

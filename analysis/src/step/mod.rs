@@ -9,6 +9,7 @@ mod filter;
 mod fine;
 mod levels;
 mod measure;
+mod smooth;
 mod summary;
 
 pub use band::{Percentiles, StepBand, StepSpread, spread_of_steps, step_band};
@@ -16,7 +17,7 @@ pub use filter::filtered_again;
 pub use levels::{StateLevels, state_levels};
 pub use measure::measure_step;
 pub(crate) use measure::{check_record, noise_sd};
-pub use summary::{StepSummary, SummaryOptions, summarise_steps};
+pub use summary::{StepSummary, SummaryOptions, between_samples, summarise_steps};
 
 use ndarray::ArrayView1;
 use serde::{Deserialize, Serialize};

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::StepMeasures;
+use super::fine::PARTS;
 use crate::estimate::{Contribution, Estimate, Outcome, Refusal};
 use crate::statistics::mean_sd;
 
@@ -55,6 +56,16 @@ pub struct StepSummary {
     pub peak: Outcome,
 }
 
+/// What interpolation leaves of an instant on a rise, for samples that far apart: the chord error of linear interpolation is bounded by
+/// an eighth of its length for any smooth rise that has at least two of them in it. Instants are looked for on a grid eight times as fine
+/// as the samples; what a polynomial through those leaves is taken as large as that once more.
+pub fn between_samples(sample_s: f64) -> Contribution {
+    Contribution::rectangular(
+        "interpolation between samples",
+        2.0 * 0.125 / PARTS as f64 * sample_s,
+    )
+}
+
 /// Summarises repeats of one step: mean, scatter (type A), and what sampling, clock and sensor leave open (type B).
 ///
 /// `again` are the same steps with the sensor's filter let act once more ([`super::filtered_again`]): what that does to a shape
@@ -65,9 +76,8 @@ pub fn summarise_steps(
     options: &SummaryOptions,
 ) -> StepSummary {
     let filter = |pick: fn(&StepMeasures) -> f64| {
-        let mean = |all: &[StepMeasures]| all.iter().map(pick).sum::<f64>() / all.len().max(1) as f64;
         let moved = if steps.len() == again.len() {
-            mean(again) - mean(steps)
+            mean(again, pick) - mean(steps, pick)
         } else {
             0.0
         };
@@ -78,17 +88,13 @@ pub fn summarise_steps(
             Outcome::from(summarise(steps, options, pick, unit, what, parts))
         };
     let sample_s = steps.iter().map(|s| s.sample_s).fold(0.0, f64::max);
-    // Chord error of linear interpolation, bounded by an eighth of its length for any smooth rise that has at least two of
-    // them in it. Instants are looked for on a grid eight times as fine as the samples; what a polynomial through those
-    // leaves is taken as large as that once more.
-    let instant = Contribution::rectangular("interpolation between samples", 0.25 / 8.0 * sample_s);
+    let instant = between_samples(sample_s);
     let clock = Contribution::rectangular("clock resolution", 0.5 * options.tick_s);
     let gain = |value: f64| Contribution::type_b("torque gain", options.gain_rel_u * value.abs());
     let zero = Contribution::type_b("torque zero", options.zero_u_nm);
     let times = |_: f64| vec![instant.clone(), clock.clone()];
-    let half_mean = |pick: fn(&StepMeasures) -> f64| {
-        0.5 * steps.iter().map(pick).sum::<f64>().abs() / steps.len().max(1) as f64
-    };
+    // The doubt of single steps lies to one side: their mean is in the middle of it.
+    let half_mean = |pick| 0.5 * mean(steps, pick);
     let chords = Contribution::rectangular("chords between samples", half_mean(|s| s.chord_nm_per_s));
     let edge = Contribution::rectangular("noise at the edge of the band", half_mean(|s| s.settling_doubt_s));
     StepSummary {
@@ -136,6 +142,10 @@ pub fn summarise_steps(
             vec![gain(v), zero.clone()]
         }),
     }
+}
+
+fn mean(steps: &[StepMeasures], pick: fn(&StepMeasures) -> f64) -> f64 {
+    steps.iter().map(pick).sum::<f64>() / steps.len().max(1) as f64
 }
 
 fn summarise(

@@ -10,7 +10,6 @@ use truerim_analysis::multisine::BestLinear;
 use super::cut::Cuts;
 use super::document::{Conditions, Measurand, ModelFacts, Quantity};
 use super::groups::{self, Group};
-use super::shown::Curves;
 use super::sweeps::DriveTerms;
 use super::{FitOptions, FittingError, Source, curves, ideal, model, multisines, sweeps, twist};
 
@@ -21,6 +20,8 @@ pub(crate) struct ByFrequency {
     /// Response of the headline group.
     pub(crate) response: Option<FrequencyResponse>,
     pub(crate) models: Vec<ModelFacts>,
+    /// Curve of the headline group.
+    pub(crate) curve: Option<super::FrequencyCurve>,
 }
 
 /// Every group of every kind.
@@ -29,7 +30,6 @@ pub(crate) fn of(
     cuts: &Cuts,
     options: &FitOptions,
     base: &Conditions,
-    shown: &mut Curves,
 ) -> Result<ByFrequency, FittingError> {
     let recording = source.recording;
     let (fs_hz, drive) = (recording.header().sample_rate_hz(), DriveTerms::of(recording));
@@ -43,7 +43,7 @@ pub(crate) fn of(
             &drive,
             &options.frequency,
         )?;
-        found.take(source, &group, results, None, options, shown)?;
+        found.take(source, &group, results, None, options)?;
     }
     for kind in [&cuts.multisines, &cuts.pseudo_random] {
         // What came before stands for the document; distortion stands for itself, and pseudo-random signals tell none.
@@ -60,7 +60,7 @@ pub(crate) fn of(
             if !stands {
                 results.response = None;
             }
-            found.take(source, &group, results, linear.as_ref(), options, shown)?;
+            found.take(source, &group, results, linear.as_ref(), options)?;
         }
     }
     if found.measurands.is_empty() {
@@ -72,7 +72,7 @@ pub(crate) fn of(
 }
 
 impl ByFrequency {
-    /// Takes the results of a group; the headline's response is read further and shown.
+    /// Takes the results of a group; the headline's response is read further and becomes the curve.
     fn take(
         &mut self,
         source: &Source<'_>,
@@ -80,7 +80,6 @@ impl ByFrequency {
         results: sweeps::Results,
         linear: Option<&BestLinear>,
         options: &FitOptions,
-        shown: &mut Curves,
     ) -> Result<(), FittingError> {
         let mut measurands = results.measurands;
         if let (true, Some((response, reference_hz))) = (group.headline, results.response) {
@@ -93,8 +92,8 @@ impl ByFrequency {
                 self,
             )?;
             not_springs_alone(&mut measurands);
-            shown.frequency = curve(group, &response, reference_hz, options, &measurands);
-            if let (Some(curve), Some(linear)) = (&mut shown.frequency, linear) {
+            self.curve = curve(group, &response, reference_hz, options, &measurands);
+            if let (Some(curve), Some(linear)) = (&mut self.curve, linear) {
                 curves::levels(curve, linear);
             }
             self.response = Some(response);

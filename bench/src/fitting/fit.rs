@@ -132,10 +132,7 @@ fn clamped(
     let drive = (source.sensor, terms, source.declared.stages);
     // The two take about as long as one another and share nothing.
     let (steps, by_frequency) = thread::scope(|scope| {
-        let by_frequency = scope.spawn(|| {
-            let mut shown = Curves::default();
-            by_frequency::of(source, cuts, options, base, &mut shown).map(|found| (found, shown.frequency))
-        });
+        let by_frequency = scope.spawn(|| by_frequency::of(source, cuts, options, base));
         let steps = fit_steps(source.recording, cuts, drive, options, base, shown);
         (
             steps,
@@ -143,8 +140,8 @@ fn clamped(
         )
     });
     let mut results = steps?;
-    let (by_frequency, curve) = by_frequency?;
-    shown.frequency = curve;
+    let by_frequency = by_frequency?;
+    shown.frequency = by_frequency.curve;
     results.push(delay_agreement(&results, &by_frequency.measurands, base));
     results.push(sensor_delay(source.sensor, base));
     results.extend(by_frequency.measurands);

@@ -1,10 +1,12 @@
 //! Results from steps.
 
+use ndarray::ArrayView1;
 use truerim_analysis::estimate::{Check, Contribution, Estimate, Outcome, Refusal};
 use truerim_analysis::latency::{LatencyFit, LatencyGroups, LatencyOptions, LatencyRecords};
 use truerim_analysis::statistics::mean_sd;
 use truerim_analysis::step::{
-    StepMeasures, StepOptions, StepRecord, SummaryOptions, filtered_again, measure_step, summarise_steps,
+    StepMeasures, StepOptions, StepRecord, SummaryOptions, between_samples, filtered_again, measure_step,
+    summarise_steps,
 };
 
 use super::FittingError;
@@ -125,15 +127,6 @@ pub(crate) fn latency_curve(
     })
 }
 
-/// The samples once more through a filter of the sensor's delay.
-fn through_filter(samples: &Samples, fs_hz: f64, delay_s: f64) -> Samples {
-    let torque_nm = samples.torque_nm.to_vec();
-    Samples {
-        torque_nm: filtered_again(&torque_nm, 1.0 / fs_hz, delay_s).into(),
-        ..samples.clone()
-    }
-}
-
 /// Measures the steps of a group, one at a time. `latency` is the group's part of the fit of all; `alone` says that there
 /// are no other groups, so that it stands for its latency itself.
 pub(crate) fn measure(
@@ -145,19 +138,24 @@ pub(crate) fn measure(
     alone: bool,
 ) -> Result<StepResults, FittingError> {
     let (mut measures, mut again) = (Vec::new(), Vec::new());
+    let fs_hz = recording.header().sample_rate_hz();
     let mut rises = Vec::new();
     let mut failed: Vec<Refusal> = Vec::new();
     for (i, cut) in group.cuts.iter().enumerate() {
         let mut samples = cut.samples(recording)?;
         // Shapes are read with the sensor's delay taken out, the delay itself is fitted with it told.
         samples.t_s -= sensor.delay_s;
-        let filtered = through_filter(&samples, recording.header().sample_rate_hz(), sensor.delay_s);
         match measure_step(&record(cut, &samples), step_options) {
             Ok(found) => {
                 let delay_s = latency.per_repeat_s.get(i).copied().flatten();
                 rises.extend(delay_s.map(|delay_s| found.t50_s - delay_s));
                 measures.push(found);
-                again.extend(measure_step(&record(cut, &filtered), step_options).ok());
+                let torque_nm = filtered_again(&samples.torque_nm.to_vec(), 1.0 / fs_hz, sensor.delay_s);
+                let filtered = StepRecord {
+                    torque_nm: ArrayView1::from(&torque_nm),
+                    ..record(cut, &samples)
+                };
+                again.extend(measure_step(&filtered, step_options).ok());
             }
             Err(refusal) => failed.push(refusal),
         }
@@ -239,7 +237,7 @@ fn rise_to_half(
     let sample_s = measures.iter().map(|m| m.sample_s).fold(0.0, f64::max);
     let mut budget = vec![
         Contribution::of_mean("scatter of repeats", &stats),
-        Contribution::rectangular("interpolation between samples", 0.25 / 8.0 * sample_s),
+        between_samples(sample_s),
     ];
     // What the onset leaves open; the rest is in the scatter, or the same for both instants.
     let apart = ["scatter of repeats", SensorTerms::DELAY, "clock resolution"];

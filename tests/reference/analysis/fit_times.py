@@ -126,26 +126,6 @@ def local(chirps, fs):
     return centres, np.array([band(aligned, f, w) for f, w in zip(centres, half)])
 
 
-def model(p, s):
-    """Delay, gain, two pole pairs, one zero pair."""
-    def pair(f, z):
-        r = s / (2 * np.pi * np.exp(f))
-        return 1 + 2 * np.exp(z) * r + r * r
-    return p[6] * np.exp(-s * p[7] * 1e-3) * pair(p[4], p[5]) / pair(p[0], p[1]) / pair(p[2], p[3])
-
-
-def rational(f, h):
-    """One fit from a start near the answer."""
-    s, u = 2j * np.pi * f, 0.003 * np.abs(h) + 1e-9
-
-    def miss(p):
-        e = (model(p, s) - h) / u
-        return np.r_[e.real, e.imag]
-
-    start = np.r_[np.log([94, 0.12, 170, 1.5, 88, 0.95]), 1.0, 4.9]
-    return optimize.least_squares(miss, start, x_scale="jac")
-
-
 def product(p, s, poles, zeros):
     """Delay, gain, and real or paired factors: pairs first."""
     def factors(p, count):
@@ -155,6 +135,18 @@ def product(p, s, poles, zeros):
             out, at = out * (1 + 2 * np.exp(p[at + 1]) * r + r * r), at + 2
         return out * (1 + s / (2 * np.pi * np.exp(p[at]))) if count % 2 else out
     return p[-2] * np.exp(-s * p[-1] * 1e-3) * factors(p[poles:], zeros) / factors(p, poles)
+
+
+def rational(f, h):
+    """One fit from a start near the answer."""
+    s, u = 2j * np.pi * f, 0.003 * np.abs(h) + 1e-9
+
+    def miss(p):
+        e = (product(p, s, 4, 2) - h) / u
+        return np.r_[e.real, e.imag]
+
+    start = np.r_[np.log([94, 0.12, 170, 1.5, 88, 0.95]), 1.0, 4.9]
+    return optimize.least_squares(miss, start, x_scale="jac")
 
 
 def chosen(f, h):

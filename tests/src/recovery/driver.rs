@@ -91,7 +91,7 @@ const LIMIT: [(Quantity, &str); 5] = [
 ];
 
 /// Figures of one table.
-fn of(table: &Value, group: &str, keys: &[(Quantity, &str)], source: &'static str) -> Vec<Truth> {
+pub(super) fn of(table: &Value, group: &str, keys: &[(Quantity, &str)], source: &'static str) -> Vec<Truth> {
     let rows = keys
         .iter()
         .filter_map(|(quantity, key)| Some((*quantity, table[*key].as_f64()?)));
@@ -103,7 +103,7 @@ fn of(table: &Value, group: &str, keys: &[(Quantity, &str)], source: &'static st
 }
 
 /// Tables by the name of a group, which the scripts write with hyphens and without units.
-fn tables(known: &Value) -> impl Iterator<Item = (String, &Value)> {
+pub(super) fn tables(known: &Value) -> impl Iterator<Item = (String, &Value)> {
     let rows = known.as_object().into_iter().flatten();
     rows.map(|(name, table)| (name.replace('-', "\u{2212}"), table))
 }

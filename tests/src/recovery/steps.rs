@@ -5,6 +5,7 @@ use truerim::fitting::Quantity;
 use virtual_rig::parameters::RigParameters;
 
 use super::Truth;
+use super::driver::{of, tables};
 use crate::campaign::units::Unit;
 
 const PLAYED: &str = "independent integration, tests/reference/plant/steps.py";
@@ -31,17 +32,14 @@ pub(super) fn truths(unit: Unit, parameters: &RigParameters) -> Result<Vec<Truth
     for shares in GROUPS {
         // As decimal fractions would give it: 0.4 times 3 is 1.2000000000000002.
         let [from, to] = shares.map(|share| (share * peak_nm * 1e6).round() / 1e6);
-        let name = format!("{from} to {to}");
-        let table = &known["steps"][&name];
-        for (quantity, key) in ALL {
-            let value = table[key]
-                .as_f64()
-                .ok_or_else(|| format!("steps-{}.json: no {key} of {name}", unit.word()))?;
-            all.push(Truth {
-                group: format!("{name} N·m").replace('-', "\u{2212}"),
-                ..Truth::of(quantity, value, PLAYED)
-            });
+        let name = format!("{from} to {to}").replace('-', "\u{2212}");
+        let group = format!("{name} N·m");
+        let table = tables(&known["steps"]).find(|(own, _)| *own == name);
+        let found = table.map_or_else(Vec::new, |(_, table)| of(table, &group, &ALL, PLAYED));
+        if found.len() < ALL.len() {
+            return Err(format!("steps-{}.json lacks figures of {group}", unit.word()));
         }
+        all.extend(found);
     }
     Ok(all)
 }
