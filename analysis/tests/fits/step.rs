@@ -352,3 +352,36 @@ fn bands_are_percentiles_of_the_repeats() {
     mixed[3].to_nm = 2.0;
     assert_eq!(step_band(&mixed).unwrap_err().code(), "records_differ");
 }
+
+/// Ringing whose sixth extremum, `exp(-6πζ/√(1-ζ²))` of the step, just meets the edge of the band: noise decides whether the torque
+/// has settled behind it or behind the one before, half a period apart, and the measure says so. With the edge midway between two
+/// extrema it is sure.
+#[test]
+fn a_peak_at_the_edge_of_the_band_leaves_settling_in_doubt() {
+    let (w, z) = (TAU * 40.0, 0.1_f64);
+    let root = (1.0 - z * z).sqrt();
+    let half_period = 0.5 * TAU / (root * w);
+    let ring = |t: f64| {
+        let turn = root * w * t;
+        1.0 - (-z * w * t).exp() * (turn.cos() + z / root * turn.sin())
+    };
+    let t = grid(-0.02, 0.4);
+    let extremum = |k: f64| (-k * std::f64::consts::PI * z / root).exp();
+    let mut random = Random::new(5);
+    let y: Vec<f64> = t
+        .iter()
+        .map(|t| if *t > 0.0 { ring(*t) } else { 0.0 } + 2e-3 * random.normal())
+        .collect();
+    let at_edge = measure(&t, &y, 0.0, 1.0, extremum(6.0)).unwrap();
+    let doubt = at_edge.settling_doubt_s;
+    assert!(
+        doubt > 0.6 * half_period && doubt < 1.2 * half_period,
+        "{doubt} of {half_period}"
+    );
+    let between = measure(&t, &y, 0.0, 1.0, extremum(5.5)).unwrap();
+    assert!(
+        between.settling_doubt_s < 0.05 * half_period,
+        "{}",
+        between.settling_doubt_s
+    );
+}
