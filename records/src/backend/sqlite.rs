@@ -7,13 +7,15 @@ use std::path::Path;
 use std::time::Duration;
 
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
-use rusqlite::{Connection, OpenFlags, Statement, ToSql};
+use rusqlite::{Connection, ErrorCode, OpenFlags, Statement, ToSql};
 
 use super::{Batch, Cell, Database, Dialect, EachResult, EachRow};
 use crate::error::{RecordsError, told};
 
 /// How long one program waits for another to finish its change.
 const PATIENCE: Duration = Duration::from_secs(20);
+/// How often a new file is asked to write ahead: whoever is sent away comes after one that was not.
+const ASKED: usize = 100;
 /// Statements kept prepared.
 const PREPARED: usize = 64;
 /// Memory for pages of the file, as SQLite wants it: negative, KiB. The places where years of results go on must fit.
@@ -43,7 +45,7 @@ impl File {
         connection.set_prepared_statement_cache_capacity(PREPARED);
         let set_up = connection
             .busy_timeout(PATIENCE)
-            .and_then(|()| connection.pragma_update(None, "journal_mode", "WAL"))
+            .and_then(|()| write_ahead(&connection))
             .and_then(|()| connection.pragma_update(None, "synchronous", "FULL"))
             .and_then(|()| connection.pragma_update(None, "cache_size", CACHE_KIB));
         set_up.map_err(|error| unreachable(told(&error)))?;
@@ -61,6 +63,21 @@ impl File {
             why: told(&error),
         }
     }
+}
+
+/// Has changes written ahead, as the file then says for all. Of several that ask this of a new file at once SQLite sends some away without
+/// waiting, lest they wait for one another; each that is sent away waits for its turn to write, and asks again.
+fn write_ahead(connection: &Connection) -> rusqlite::Result<()> {
+    let ask = || connection.pragma_update(None, "journal_mode", "WAL");
+    for _ in 1..ASKED {
+        match ask() {
+            Err(error) if error.sqlite_error_code() == Some(ErrorCode::DatabaseBusy) => {
+                connection.execute_batch("BEGIN IMMEDIATE; ROLLBACK")?;
+            }
+            done => return done,
+        }
+    }
+    ask()
 }
 
 impl ToSql for Cell {
