@@ -20,11 +20,12 @@ const TAPS: usize = 6;
 fn between(y: &[f64], range: Range<usize>) -> Vec<f64> {
     let end = range.end.min(y.len());
     let mut out = Vec::with_capacity(PARTS * range.len());
+    let weights: [[f64; TAPS]; PARTS] = std::array::from_fn(|part| weights(part as f64 / PARTS as f64));
     for i in range.start..end {
-        for part in 0..PARTS {
+        for (part, weights) in weights.iter().enumerate() {
             let x = part as f64 / PARTS as f64;
             out.push(match y.get(i.wrapping_sub(2)..i + 4) {
-                Some(near) if part > 0 => bent(near, x),
+                Some(near) if part > 0 => bent(near, x, weights),
                 _ if part == 0 || i + 1 >= y.len() => y[i],
                 _ => y[i] + x * (y[i + 1] - y[i]),
             });
@@ -33,9 +34,9 @@ fn between(y: &[f64], range: Range<usize>) -> Vec<f64> {
     out
 }
 
-/// Lagrange's value between the middle two of six samples, where it bends no further than the chords beside it: a corner
+/// Lagrange's value at `x` between the middle two of six samples, by its `weights` there, where it bends no further than the chords beside it: a corner
 /// between two straight lines stays one.
-fn bent(near: &[f64], x: f64) -> f64 {
+fn bent(near: &[f64], x: f64, weights: &[f64; TAPS]) -> f64 {
     let chord = near[2] + x * (near[3] - near[2]);
     let left = near[2] + x * (near[2] - near[1]) - chord;
     let right = near[3] - (1.0 - x) * (near[4] - near[3]) - chord;
@@ -57,7 +58,7 @@ fn bent(near: &[f64], x: f64) -> f64 {
     } else {
         [left, right]
     };
-    let bend = dot(&weights(x), near) - chord;
+    let bend = dot(weights, near) - chord;
     chord + bend.clamp(most[0].min(most[1]), most[0].max(most[1]))
 }
 
