@@ -3,6 +3,7 @@
 use ndarray::ArrayView1;
 use serde::{Deserialize, Serialize};
 
+use super::crest::multisine;
 use crate::spectra::Transform;
 
 /// Lines of a multisine, as multiples of the inverse period; all lists ascend.
@@ -52,6 +53,26 @@ impl MultisineLines {
         let last = excited.last().copied().unwrap_or(0);
         Self::of(&excited, last)
     }
+}
+
+/// How far one period of values goes, at most, from what its mean and the lines of `excited` alone can make; 0 for an empty
+/// period. Values that were cut off spread over all lines, and only what falls on excited ones does not show here.
+pub fn off_lines(period: ArrayView1<'_, f64>, excited: &[usize]) -> f64 {
+    let n = period.len();
+    if n == 0 {
+        return 0.0;
+    }
+    let spectrum = Transform::new(n).forward(period.to_vec());
+    let mean = spectrum.first().map_or(0.0, |sum| sum.re / n as f64);
+    // Without half the sample rate: its phase cannot be told.
+    let lines: Vec<usize> = excited.iter().copied().filter(|k| *k > 0 && 2 * k < n).collect();
+    let (amplitudes, phases): (Vec<f64>, Vec<f64>) = lines
+        .iter()
+        .map(|k| (2.0 * spectrum[*k].norm() / n as f64, spectrum[*k].arg()))
+        .unzip();
+    let made = multisine(&lines, &amplitudes, &phases, n);
+    let apart = period.iter().zip(&made).map(|(x, y)| (x - mean - y).abs());
+    apart.fold(0.0, f64::max)
 }
 
 /// Odd lines from `first` to `last` with one left out at random in each group of `group` (random odd grid; Pintelon and

@@ -18,7 +18,7 @@ mod period;
 pub use bla::{BestLinear, MultisineSpectra, best_linear_approximation};
 pub use crest::{clip_phases, crest_factor, multisine, schroeder_phases};
 pub use distortion::Distortion;
-pub use lines::{MultisineLines, odd_random_lines};
+pub use lines::{MultisineLines, odd_random_lines, off_lines};
 
 use ndarray::ArrayView1;
 use serde::{Deserialize, Serialize};

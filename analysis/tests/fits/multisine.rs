@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
 use crate::common::{Random, list};
-use ndarray::ArrayView1;
+use ndarray::{Array1, ArrayView1};
 use serde_json::Value;
 use std::f64::consts::TAU;
 use truerim_analysis::frequency::{BandwidthOptions, bandwidth};
@@ -259,6 +259,28 @@ fn crest_factors() {
     let fine = crest_factor(&multisine(&lines, &flat, &phases, 16_384));
     println!("random {before:.3}, clipped {after:.3}, on a fine grid {fine:.3}");
     assert!(after < 1.6 && after < before && fine < 1.05 * after);
+}
+
+/// The Fourier series of a sine cut off above `c`, one side alone: what is cut off has the mean `m = (√(1-c²) - c acos c)/π` and
+/// the fundamental `b = (acos c - c √(1-c²))/π`; at the corner the rest is `m + b c`, at the crest `1 - c - m - b`.
+#[test]
+fn what_is_cut_off_lies_off_the_lines() {
+    const POINTS: usize = 4_096;
+    for c in [0.5_f64, 0.9] {
+        let played: Array1<f64> = (0..POINTS)
+            .map(|i| 3.0 + (TAU * i as f64 / POINTS as f64).sin().min(c))
+            .collect();
+        let root = (1.0 - c * c).sqrt();
+        let [m, b] = [root - c * c.acos(), c.acos() - c * root].map(|sum| sum / std::f64::consts::PI);
+        let due = (m + b * c).max(1.0 - c - m - b);
+        let found = off_lines(played.view(), &[1]);
+        assert!((found - due).abs() < 2e-3 * due, "{found} of {due}");
+        // A line that is there but not asked for shows as it is; one that is asked for does not.
+        let two = Array1::from(multisine(&[1, 7], &[1.0, c], &[0.3, 0.0], POINTS));
+        assert!((off_lines(two.view(), &[1]) - c).abs() < 1e-12);
+        assert!(off_lines(two.view(), &[1, 7]) < 1e-12);
+    }
+    assert_eq!(off_lines(Array1::zeros(0).view(), &[1]), 0.0);
 }
 
 #[test]

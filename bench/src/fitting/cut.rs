@@ -13,8 +13,8 @@ use ndarray::{Array1, ArrayView1};
 
 use super::FittingError;
 use super::parts;
-use super::periods::{self, MULTISINE, PSEUDO_RANDOM};
-use crate::recording::{Recording, SegmentRow};
+use super::periods;
+use crate::recording::{MULTISINE, PSEUDO_RANDOM, Recording, SegmentRow};
 
 /// Kept before a step, s.
 const BEFORE_STEP_S: f64 = 0.030;

@@ -7,10 +7,9 @@ use truerim_analysis::multisine::{
 };
 
 use super::FittingError;
-use super::cut::Cut;
 use super::document::Quantity;
 use super::groups::Group;
-use super::periods::periods_of;
+use super::periods::{listed, periods_of};
 use super::sensor::SensorTerms;
 use super::sweeps::{self, DriveTerms, MOST_OF_RATE};
 use crate::recording::Recording;
@@ -74,10 +73,14 @@ fn approximation(
         let setpoint = recording.values("setpoint", cut.rows.start..cut.rows.start + period)?;
         let torque = recording.values("torque", cut.rows.start..cut.rows.start + period * periods)?;
         let spectra = spectra.get_or_insert_with(|| {
-            let lines = listed(recording, cut).unwrap_or_else(|| {
-                let highest = (MOST_OF_RATE * period as f64) as usize;
-                MultisineLines::by_power(setpoint.view(), highest, LEAST_SHARE)
-            });
+            let lines = match listed(recording, &cut.row) {
+                // A band may end in lines without power, which the list does not show; they are left out.
+                Some(lines) => MultisineLines::of(&lines, lines.iter().copied().max().unwrap_or(0)),
+                None => {
+                    let highest = (MOST_OF_RATE * period as f64) as usize;
+                    MultisineLines::by_power(setpoint.view(), highest, LEAST_SHARE)
+                }
+            };
             MultisineSpectra::new(MultisineOptions {
                 // Periods in which the rig still settles are marked in the segment table and not among the rows.
                 discard: 0,
@@ -104,22 +107,4 @@ fn approximation(
         needed: 2,
     };
     Ok(spectra.map_or_else(|| Err(none()), |spectra| spectra.approximation()))
-}
-
-/// The lines that carry power, as the recording lists them. A band may end in lines without power, which the list does not
-/// show; they are left out.
-fn listed(recording: &Recording, cut: &Cut) -> Option<MultisineLines> {
-    let name = format!("segment_{}_lines", cut.row.segment);
-    let (_, text) = recording
-        .header()
-        .extra
-        .iter()
-        .find(|(known, _)| *known == name)?;
-    let lines: Vec<usize> = text
-        .split_whitespace()
-        .map(str::parse)
-        .collect::<Result<_, _>>()
-        .ok()?;
-    let last = lines.iter().copied().max()?;
-    (lines.iter().min()? > &0).then(|| MultisineLines::of(&lines, last))
 }

@@ -3,14 +3,12 @@
 //! The segment table has a row a period. Those in which the rig still settles are left out; the rest of one realisation is one
 //! [`Cut`], from the first sample of its first period on, a whole number of periods long.
 
+use ndarray::{ArrayView1, s};
+use truerim_analysis::multisine::off_lines;
+
 use super::FittingError;
 use super::cut::{COUNTS, Cut};
-use crate::recording::{Recording, SegmentRow};
-
-/// The segment table's word for a multisine.
-pub(crate) const MULTISINE: &str = "multisine";
-/// Its word for a pseudo-random signal.
-pub(crate) const PSEUDO_RANDOM: &str = "pseudo-random";
+use crate::recording::{PSEUDO_RANDOM, Recording, SegmentRow, lines_name};
 
 /// Samples in a period of a cut, and whole periods.
 pub(crate) fn periods_of(recording: &Recording, cut: &Cut) -> (usize, usize) {
@@ -80,24 +78,74 @@ fn one(recording: &Recording, row: SegmentRow, periods: usize) -> Result<Result<
     }
     let setpoint_nm = recording.values("setpoint", rows.clone())?;
     let tolerance_nm = COUNTS * recording.channel("setpoint")?.scale.abs();
-    // What was asked for is the same in every period, and its crest is the amplitude.
     let length = samples.round() as usize;
-    let unlike = (length..wanted)
-        .map(|i| (setpoint_nm[i] - setpoint_nm[i - length]).abs())
-        .fold(0.0, f64::max);
-    let crest_nm = setpoint_nm
-        .iter()
-        .map(|nm| (nm - row.preload_nm).abs())
-        .fold(0.0, f64::max);
     let held_ticks = (f64::from(row.hold_us) * 1e-6 / header.tick_s).round() as u64;
+    let departures = [
+        unlike_nm(setpoint_nm.view(), length),
+        short_nm(setpoint_nm.view(), &row),
+        listed(recording, &row).map_or(0.0, |lines| {
+            stray_nm(setpoint_nm.slice(s![..length]), &lines, [held_ticks, period])
+        }),
+    ];
     Ok(Ok(Cut {
         rows,
         span_s: [first, last].map(|tick| header.tick_s * (tick as f64 - row.start_tick as f64)),
         input_age_s: ((first - row.start_tick) % held_ticks.clamp(1, period)) as f64 * header.tick_s,
-        departure_nm: unlike.max(row.amplitude_nm.abs() - crest_nm),
+        departure_nm: departures.into_iter().fold(0.0, f64::max),
         jump_rates_nm_per_s: Vec::new(),
         // Setpoints may come faster than samples, which then miss the crest by a little.
         tolerance_nm: tolerance_nm + 0.02 * row.amplitude_nm.abs(),
         row,
     }))
+}
+
+/// How far one period goes from the one before it, N·m: what was asked for is the same in every one.
+fn unlike_nm(setpoint_nm: ArrayView1<'_, f64>, length: usize) -> f64 {
+    let pairs = setpoint_nm.iter().zip(setpoint_nm.iter().skip(length));
+    pairs
+        .map(|(before, now)| (now - before).abs())
+        .fold(0.0, f64::max)
+}
+
+/// How much the crest lacks of the amplitude, N·m. A pseudo-random signal goes as far up as down; a multisine does so on one
+/// side.
+fn short_nm(setpoint_nm: ArrayView1<'_, f64>, row: &SegmentRow) -> f64 {
+    let about = setpoint_nm.iter().map(|nm| nm - row.preload_nm);
+    let [up, down] = about.fold([0.0_f64; 2], |[up, down], nm| [up.max(nm), down.max(-nm)]);
+    let crest = if row.excitation == PSEUDO_RANDOM {
+        up.min(down)
+    } else {
+        up.max(down)
+    };
+    row.amplitude_nm.abs() - crest
+}
+
+/// How far a period goes from what its lines can make, N·m, whichever side the crest is on. A staircase has lines of its own,
+/// so one sample of each tread is taken; where treads are no whole number of samples, or the other way round, or lines lie above
+/// half their rate, nothing can be told (0).
+fn stray_nm(period_nm: ArrayView1<'_, f64>, lines: &[usize], [held, sample]: [u64; 2]) -> f64 {
+    let tread = match held {
+        0 => return 0.0,
+        held if sample.is_multiple_of(held) => 1,
+        held if held.is_multiple_of(sample) => (held / sample) as usize,
+        _ => return 0.0,
+    };
+    let treads = period_nm.len() / tread;
+    if treads * tread != period_nm.len() || lines.iter().any(|k| 2 * k >= treads) {
+        return 0.0;
+    }
+    off_lines(period_nm.slice(s![..;tread]), lines)
+}
+
+/// The lines that carry power, as the recording lists them.
+pub(crate) fn listed(recording: &Recording, row: &SegmentRow) -> Option<Vec<usize>> {
+    let name = lines_name(row.segment);
+    let extra = &recording.header().extra;
+    let (_, text) = extra.iter().find(|(known, _)| *known == name)?;
+    let lines: Vec<usize> = text
+        .split_whitespace()
+        .map(str::parse)
+        .collect::<Result<_, _>>()
+        .ok()?;
+    (lines.iter().min()? > &0).then_some(lines)
 }

@@ -76,6 +76,7 @@ pub use queue::{Entry, RecorderThread, WhenFull};
 pub use reader::Recording;
 pub use recovery::{Recovered, recover};
 pub use rows::{Block, Completion, EventRow, HostRow, RoundTrip, Seal, SegmentRow, Source};
+pub(crate) use rows::{MULTISINE, PSEUDO_RANDOM, lines_name};
 pub use safe::Safe;
 pub use sealing::{Difference, Verification, verify};
 pub use writer::{RESERVE_BYTES, RecordingWriter};

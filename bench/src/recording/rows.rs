@@ -15,6 +15,16 @@ pub struct Block {
     pub columns: Vec<Vec<i32>>,
 }
 
+/// The segment table's word for a multisine.
+pub(crate) const MULTISINE: &str = "multisine";
+/// Its word for a pseudo-random signal.
+pub(crate) const PSEUDO_RANDOM: &str = "pseudo-random";
+
+/// Under what name a recording lists the lines of a multisine, by the position of its segment.
+pub(crate) fn lines_name(segment: impl std::fmt::Display) -> String {
+    format!("segment_{segment}_lines")
+}
+
 /// One repeat of one segment as it was played. A number that does not apply to the excitation is NaN.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct SegmentRow {

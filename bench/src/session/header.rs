@@ -11,7 +11,9 @@ use super::{Bench, SettingsText, Way, parts};
 use crate::calibration::reference::{self, Reference};
 use crate::drive::clock::today;
 use crate::drive::schedule::Granted;
-use crate::recording::{CLAMPING, ChannelInfo, CountWidth, Header, RigInfo, Sensor, Unit, hexadecimal};
+use crate::recording::{
+    CLAMPING, ChannelInfo, CountWidth, Header, RigInfo, Sensor, Unit, hexadecimal, lines_name,
+};
 
 /// All that is known before the rig has said anything.
 pub(super) fn before_contact(
@@ -121,7 +123,7 @@ fn lines_of_multisines(plan: &Plan) -> Vec<(String, String)> {
         .filter_map(|window| {
             let tones = window.tones.as_deref()?;
             let lines: Vec<String> = tones.lines.iter().map(u32::to_string).collect();
-            Some((format!("segment_{}_lines", window.segment), lines.join(" ")))
+            Some((lines_name(window.segment), lines.join(" ")))
         })
         .collect()
 }

@@ -3,13 +3,18 @@
 use super::synthetic::{CUBE, GAIN, Periodic, SQUARE, Synthetic};
 use super::{FitDocument, Quantity, code, fitted};
 
-/// Odd lines from 1 to 199 but every fourth, with phases of a congruential generator.
+/// Odd lines from 1 to 199 but every fourth.
 fn multisine(seed: u32) -> Periodic {
+    sines((0..100_u32).filter(|i| i % 4 != 1).map(|i| 2 * i + 1), seed)
+}
+
+/// These lines, with phases of a congruential generator.
+fn sines(lines: impl Iterator<Item = u32>, seed: u32) -> Periodic {
     let mut state = seed;
-    let lines = (0..100_u32).filter(|i| i % 4 != 1).map(|i| {
+    let lines = lines.map(|line| {
         state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
         (
-            2 * i + 1,
+            line,
             f64::from(state) / f64::from(u32::MAX) * std::f64::consts::TAU,
         )
     });
@@ -123,6 +128,56 @@ fn a_clipped_period_refuses_its_realisation() {
             }
         );
     }
+}
+
+/// A rig that cuts off the one side that the crest is not on: the amplitude is reached, the lines tell. Odd lines alone go as far
+/// down as up; these are all from 1 to 75.
+#[test]
+fn a_signal_clipped_on_one_side_refuses_its_realisation() {
+    let peaks = |signal: &Periodic| {
+        let played = (0..4_000).map(|i| signal.nm(250 * i));
+        played.fold([0.0_f64; 2], |[low, high], nm| [low.min(nm), high.max(nm)])
+    };
+    // Those whose crest is above.
+    let signals: Vec<Periodic> = (1..40)
+        .map(|seed| sines(1..=75, seed))
+        .filter(|signal| {
+            let [low, high] = peaks(signal);
+            -low < 0.95 * high
+        })
+        .take(2)
+        .collect();
+    let Periodic::Multisine(lines, _) = &signals[0] else {
+        panic!("no multisine");
+    };
+    let lines: Vec<u32> = lines.iter().map(|(k, _)| *k).collect();
+    let shallower = signals.iter().map(|s| -peaks(s)[0]).fold(f64::INFINITY, f64::min);
+    for (share, due) in [(f64::INFINITY, None), (0.9, Some("clipped_setpoint"))] {
+        let synthetic = Synthetic::new().periods(&signals, ("multisine", 2));
+        let document = fitted(Synthetic {
+            least_nm: -share * shallower,
+            lines: Some(lines.clone()),
+            ..synthetic
+        });
+        let check = document.quality.iter().find(|c| c.name == "clipped setpoint");
+        assert_eq!(check.unwrap().passed, due.is_none(), "{check:?}");
+        match due {
+            Some(due) => assert_eq!(code(&document, Quantity::GroupDelay), due),
+            None => assert!(value(&document, Quantity::GroupDelay) > 0.0),
+        }
+    }
+}
+
+/// One that cuts off one side of a pseudo-random signal, which goes as far up as down.
+#[test]
+fn a_pseudo_random_signal_clipped_on_one_side_is_refused() {
+    let signals = vec![Periodic::Binary(vec![1.0, -1.0, -1.0, 1.0, 1.0, 1.0, -1.0]); 2];
+    let synthetic = Synthetic::new().periods(&signals, ("pseudo-random", 2));
+    let document = fitted(Synthetic {
+        least_nm: -0.3,
+        ..synthetic
+    });
+    assert_eq!(code(&document, Quantity::GroupDelay), "clipped_setpoint");
 }
 
 /// The maximum-length sequence of x⁵ + x³ + 1 has 31 bits; every line of its period carries power, so distortion cannot be told.

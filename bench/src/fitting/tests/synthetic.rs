@@ -34,6 +34,10 @@ pub(super) struct Synthetic {
     pub(super) most_nm: f64,
     /// And of signals of whole periods no more than that about their preload, from this tick on.
     pub(super) clipped_from: u64,
+    /// And no less than this about it, N·m.
+    pub(super) least_nm: f64,
+    /// Lines of the multisines, where the recording is to list them.
+    pub(super) lines: Option<Vec<u32>>,
     /// Rows are kept up to this tick.
     pub(super) until: u64,
     pub(super) completion: Completion,
@@ -89,6 +93,8 @@ impl Synthetic {
             lost: None,
             most_nm: f64::INFINITY,
             clipped_from: 0,
+            least_nm: f64::NEG_INFINITY,
+            lines: None,
             until: u64::MAX,
             completion: Completion::Complete,
         }
@@ -196,7 +202,7 @@ impl Synthetic {
             } else {
                 f64::INFINITY
             };
-            return 1.0 + nm.clamp(-most, most);
+            return 1.0 + nm.clamp((-most).max(self.least_nm), most);
         }
         let planned = match chirp {
             Some((start, end, amplitude, preload)) => {
@@ -234,7 +240,12 @@ impl Synthetic {
     }
 
     pub(super) fn write(self, path: &Path) -> Recording {
-        let mut writer = RecordingWriter::create(path, &header()).unwrap();
+        let mut header = header();
+        if let Some(lines) = &self.lines {
+            let lines: Vec<String> = lines.iter().map(u32::to_string).collect();
+            header.extra.push(("segment_2_lines".into(), lines.join(" ")));
+        }
+        let mut writer = RecordingWriter::create(path, &header).unwrap();
         let end = (self.now + 600_000).min(self.until);
         let mut noise = 1_u32;
         let mut block = Block {
