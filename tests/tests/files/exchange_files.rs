@@ -414,7 +414,10 @@ fn a_wrong_map_is_told_with_lines() {
     let wrong = "[time]\ncolumn = \"t\"\nunit = \"N\"\n[columns.commanded]\ncolumn = \"c\"\nunit = \"N\"\nscael = 2\n\
                  [columns.measured]\ncolumn = \"m\"\nunit = \"N\"\nlever_arm = \"0.2 m\"\n\
                  [rig]\nmounting = \"hung\"\n[unit]\nmodel = \"M\"\n\
-                 [[segment]]\nkind = \"step\"\nfrom = \"2 s\"\nto = \"1 s\"\n";
+                 [[segment]]\nkind = \"step\"\nfrom = \"2 s\"\nto = \"1 s\"\n\
+                 [[segment]]\nkind = \"multisine\"\nfrom = \"3 s\"\nto = \"5.5 s\"\nperiod = \"1 s\"\nlines = [3, 0]\n\
+                 [[segment]]\nkind = \"multisine\"\nfrom = \"6 s\"\nto = \"8 s\"\nlines = [3, 5]\n\
+                 [[segment]]\nkind = \"pseudo-random\"\nfrom = \"9 s\"\nto = \"10 s\"\nperiod = \"1 s\"\nlines = [3]\n";
     let findings = Map::from_toml("map.toml", wrong).unwrap_err().to_string();
     for words in [
         "map.toml:3: time.unit = \"N\": not the unit of a time",
@@ -425,6 +428,11 @@ fn a_wrong_map_is_told_with_lines() {
         "rig.mounting = \"hung\": not one of the words known here (allowed: \"clamped\", \"free\", \"back-driven\")",
         "unit.serial: missing",
         "segment[1].to = \"1 s\": not after from (allowed: after 2 s)",
+        "segment[2].to = \"5.5 s\": 2.5 periods after from (allowed: a whole number of periods, 1 to 20000)",
+        "segment[2].lines[2] = 0",
+        "segment[3].period: missing",
+        "with another kind, period or lines",
+        "segment[4].lines",
     ] {
         assert!(findings.contains(words), "{words} is not in\n{findings}");
     }

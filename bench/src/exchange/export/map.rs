@@ -6,9 +6,10 @@ use std::path::Path;
 use super::{Format, column_name};
 use crate::exchange::ExchangeError;
 use crate::exchange::import::Role;
-use crate::recording::{Declared, Recording, SegmentRow};
+use crate::recording::{Declared, Header, MULTISINE, PSEUDO_RANDOM, Recording, SegmentRow, lines_name};
 
-/// Writes a map beside an exported table: columns, resolution, unit under test, sensor, and every step, chirp and hold.
+/// Writes a map beside an exported table: columns, resolution, unit under test, sensor, and every step, chirp, hold,
+/// multisine and pseudo-random signal.
 ///
 /// # Errors
 /// [`ExchangeError::Io`] if the file is there already or cannot be written.
@@ -123,33 +124,61 @@ fn text(recording: &Recording, format: Format) -> String {
     word(o, "started", &header.created);
     word(o, "operator", &header.operator);
     word(o, "recorded_with", &header.software.name);
-    for row in recording.segments() {
-        segment(o, row, header.tick_s);
+    // Periods have a row each; those of one realisation go together.
+    let rows: Vec<&SegmentRow> = recording.segments().iter().filter(|row| is_told(row)).collect();
+    let alike = |a: &&SegmentRow, b: &&SegmentRow| {
+        is_periodic(a) && (a.segment, a.repeat, a.end_tick) == (b.segment, b.repeat, b.start_tick)
+    };
+    for rows in rows.chunk_by(alike) {
+        if let (Some(first), Some(last)) = (rows.first(), rows.last()) {
+            segment(o, header, first, last.end_tick);
+        }
     }
     out
 }
 
-/// One repeat of an excitation.
-fn segment(o: &mut String, row: &SegmentRow, tick_s: f64) {
-    if !row.is_excitation() || !matches!(row.excitation.as_str(), "step" | "chirp" | "hold") {
-        return;
-    }
+fn is_periodic(row: &SegmentRow) -> bool {
+    [MULTISINE, PSEUDO_RANDOM].contains(&row.excitation.as_str())
+}
+
+/// Whether a map can say what was played.
+fn is_told(row: &SegmentRow) -> bool {
+    let known = matches!(row.excitation.as_str(), "step" | "chirp" | "hold") || is_periodic(row);
+    row.is_excitation() && known
+}
+
+/// One repeat of an excitation, up to a tick.
+fn segment(o: &mut String, header: &Header, row: &SegmentRow, end_tick: u64) {
+    let tick_s = header.tick_s;
     o.push_str("\n[[segment]]\n");
     word(o, "kind", &row.excitation);
     word(o, "name", &row.name);
     amount(o, "from", row.start_tick as f64 * tick_s, "s");
-    amount(o, "to", row.end_tick as f64 * tick_s, "s");
+    amount(o, "to", end_tick as f64 * tick_s, "s");
     match row.excitation.as_str() {
         "step" => {
             amount(o, "before", row.from_nm, "N·m");
             amount(o, "after", row.to_nm, "N·m");
         }
+        MULTISINE | PSEUDO_RANDOM => {
+            about_preload(o, row);
+            amount(o, "period", row.duration_s, "s");
+            let name = lines_name(row.segment);
+            if let Some((_, lines)) = header.extra.iter().find(|(known, _)| *known == name) {
+                let lines: Vec<&str> = lines.split_whitespace().collect();
+                let _ = writeln!(o, "lines = [{}]", lines.join(", "));
+            }
+        }
         "chirp" => {
-            amount(o, "amplitude", row.amplitude_nm, "N·m");
-            amount(o, "preload", row.preload_nm, "N·m");
+            about_preload(o, row);
             amount(o, "f_start", row.f_start_hz, "Hz");
             amount(o, "f_end", row.f_end_hz, "Hz");
         }
         _ => {}
     }
+}
+
+fn about_preload(o: &mut String, row: &SegmentRow) {
+    amount(o, "amplitude", row.amplitude_nm, "N·m");
+    amount(o, "preload", row.preload_nm, "N·m");
 }

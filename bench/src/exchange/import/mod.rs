@@ -106,6 +106,7 @@ pub fn import(data: &Path, map: &Map, repairs: Repairs, out: &Path) -> Result<Im
         }
     }
     let mut header = provenance::header(&identity, &data, &map, &binding, &survey, &second, &done);
+    header.extra.extend(write::listed_lines(&map));
     if second.uneven > 0 {
         let error = resampling_error(&data, &map, &binding, &survey)?;
         header.extra.push(("imported_resampling".to_owned(), error));
@@ -263,6 +264,12 @@ fn fits(map: &Map, steps_found: u32) -> String {
     }
     if has(map::SegmentKind::Chirp) {
         can.push("frequency response from chirps");
+    }
+    if has(map::SegmentKind::Multisine) {
+        can.push("frequency response, distortion and noise from multisines");
+    }
+    if has(map::SegmentKind::PseudoRandom) {
+        can.push("frequency response from pseudo-random signals");
     }
     if can.is_empty() {
         return "no fit can run: declare [[segment]] tables, or a [steps] table to have steps found"

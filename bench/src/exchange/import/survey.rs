@@ -6,7 +6,7 @@ use super::clean::Cleaner;
 use super::clock::{Clock, Grid, PeriodSearch, Place};
 use super::counts::{Counts, ON_GRID, Range};
 use super::log::{Code, Log};
-use super::map::{Levels, Map, Role, Segment};
+use super::map::{Levels, Map, Role, Segment, SegmentKind};
 use super::source::DataFile;
 
 /// Correlation below which commanded and measured torque are taken to have opposite signs.
@@ -233,6 +233,8 @@ struct Seen {
     low: f64,
     high: f64,
     last: f64,
+    sum: f64,
+    samples: u64,
 }
 
 /// Second pass: even time, counts, levels of segments.
@@ -256,6 +258,8 @@ pub(super) fn second(
         low: f64::INFINITY,
         high: f64::NEG_INFINITY,
         last: f64::NAN,
+        sum: 0.0,
+        samples: 0,
     };
     let mut seen = vec![nothing; map.segments.len()];
     let (mut current, mut before_nm) = (0, f64::NAN);
@@ -291,6 +295,8 @@ pub(super) fn second(
                 seen.low = seen.low.min(command);
                 seen.high = seen.high.max(command);
                 seen.last = command;
+                seen.sum += command;
+                seen.samples += 1;
             }
             before_nm = command;
         }
@@ -350,8 +356,13 @@ fn levels(segment: &Segment, seen: &Seen, survey: &Survey, log: &mut Log) -> (f6
     }
     match (segment.levels, segment.kind) {
         (Levels::Declared(a, b), _) => (a, b),
-        (Levels::Measured, super::map::SegmentKind::Chirp) => {
+        (Levels::Measured, SegmentKind::Chirp | SegmentKind::PseudoRandom) => {
             (0.5 * (seen.high - seen.low), 0.5 * (seen.high + seen.low))
+        }
+        // Whole periods of sines, which sum to nothing; the crest is on one side alone.
+        (Levels::Measured, SegmentKind::Multisine) => {
+            let mean = seen.sum / seen.samples as f64;
+            ((seen.high - mean).max(mean - seen.low), mean)
         }
         (Levels::Measured, _) => (
             if seen.before.is_nan() {

@@ -7,13 +7,13 @@ use super::bind::{Binding, Bound};
 use super::clean::Cleaner;
 use super::clock::{Grid, Place};
 use super::counts::Counts;
-use super::map::{Map, Role, SegmentKind};
+use super::map::{Map, Role};
 use super::resample::Resampler;
 use super::source::DataFile;
 use super::steps::StepFinder;
 use super::survey::{Second, Survey};
 use crate::recording::{
-    Block, ChannelInfo, Completion, CountWidth, Header, RecordingWriter, Seal, SegmentRow,
+    Block, ChannelInfo, Completion, CountWidth, Header, RecordingWriter, Seal, SegmentRow, lines_name,
 };
 
 /// Rows of a block.
@@ -66,42 +66,61 @@ fn channel(bound: &Bound, counts: &Counts) -> ChannelInfo {
 /// The segments that the map declares, as rows of the recording.
 pub(super) fn segment_rows(map: &Map, survey: &Survey, second: &Second) -> Vec<SegmentRow> {
     let hold_s = map.hold_s.unwrap_or(survey.clock.period_s);
-    let mut names: Vec<&str> = Vec::new();
-    let mut repeats: Vec<u32> = Vec::new();
+    let names = map.segment_names();
+    let mut repeats = vec![0_u32; names.len()];
     let mut rows = Vec::with_capacity(map.segments.len());
     for (segment, (a, b)) in map.segments.iter().zip(&second.levels) {
-        let at = names.iter().position(|n| *n == segment.name).unwrap_or_else(|| {
-            names.push(&segment.name);
-            repeats.push(0);
-            names.len() - 1
-        });
+        let at = names.iter().position(|n| *n == segment.name).unwrap_or(0);
         let repeat = repeats.get(at).copied().unwrap_or(0);
         if let Some(next) = repeats.get_mut(at) {
             *next += 1;
         }
-        let (from_nm, to_nm, amplitude_nm, preload_nm) = match segment.kind {
-            SegmentKind::Chirp => (*b, *b, *a, *b),
-            _ => (*a, *b, b - a, *a),
+        let (from_nm, to_nm, amplitude_nm, preload_nm) = if segment.kind.is_about_preload() {
+            (*b, *b, *a, *b)
+        } else {
+            (*a, *b, b - a, *a)
         };
-        rows.push(SegmentRow {
-            name: segment.name.clone(),
-            excitation: segment.kind.word().to_owned(),
-            role: "excite".to_owned(),
-            segment: u32::try_from(at).unwrap_or(u32::MAX),
-            repeat,
-            start_tick: survey.clock.tick(segment.from_s),
-            end_tick: survey.clock.tick(segment.to_s),
-            from_nm,
-            to_nm,
-            amplitude_nm,
-            preload_nm,
-            f_start_hz: segment.frequencies_hz[0],
-            f_end_hz: segment.frequencies_hz[1],
-            duration_s: segment.to_s - segment.from_s,
-            hold_us: (1e6 * hold_s).round() as u32,
-        });
+        let periods = segment.periods();
+        let duration_s = segment.period_s.unwrap_or(segment.to_s - segment.from_s);
+        let tick = |part: u32| match part {
+            // Not by way of the period: the end stands in the map.
+            part if part == periods => survey.clock.tick(segment.to_s),
+            part => survey.clock.tick(segment.from_s + f64::from(part) * duration_s),
+        };
+        for part in 0..periods {
+            rows.push(SegmentRow {
+                name: segment.name.clone(),
+                excitation: segment.kind.word().to_owned(),
+                role: "excite".to_owned(),
+                segment: u32::try_from(at).unwrap_or(u32::MAX),
+                repeat,
+                start_tick: tick(part),
+                end_tick: tick(part + 1),
+                from_nm,
+                to_nm,
+                amplitude_nm,
+                preload_nm,
+                f_start_hz: segment.frequencies_hz[0],
+                f_end_hz: segment.frequencies_hz[1],
+                duration_s,
+                hold_us: (1e6 * hold_s).round() as u32,
+            });
+        }
     }
     rows
+}
+
+/// The lines of multisines, by the names under which fits look for them.
+pub(super) fn listed_lines(map: &Map) -> Vec<(String, String)> {
+    let first = |name: &&str| map.segments.iter().find(|s| s.name == **name);
+    let named = map.segment_names().into_iter().enumerate();
+    named
+        .filter_map(|(at, name)| {
+            let lines = &first(&name)?.lines;
+            let words: Vec<String> = lines.iter().map(usize::to_string).collect();
+            (!words.is_empty()).then(|| (lines_name(at), words.join(" ")))
+        })
+        .collect()
 }
 
 /// Gathers rows to blocks and finds steps on the way.

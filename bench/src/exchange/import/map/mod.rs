@@ -196,3 +196,16 @@ pub struct Map {
     pub(crate) steps: Option<StepSearch>,
     pub(crate) repairs: Repairs,
 }
+
+impl Map {
+    /// Names of segments in order of their first; a segment's place among them is its number in the recording.
+    pub(crate) fn segment_names(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = Vec::new();
+        for segment in &self.segments {
+            if !names.contains(&segment.name.as_str()) {
+                names.push(&segment.name);
+            }
+        }
+        names
+    }
+}

@@ -2,8 +2,14 @@
 
 use settings_file::{Frequency, Section, Time, Torque, any, write_number};
 
-/// Most segments a map may declare.
+use crate::recording::{MULTISINE, PSEUDO_RANDOM};
+
+/// Most segments a map may declare, and most periods of one.
 const MOST: usize = 20_000;
+/// Most lines of a multisine, and the highest.
+const LINES: usize = 100_000;
+/// How far the length of a segment may be from whole periods, as a share of a period.
+const WHOLE: f64 = 1e-6;
 
 /// What was played.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -11,11 +17,25 @@ pub(crate) enum SegmentKind {
     Step,
     Chirp,
     Hold,
+    Multisine,
+    PseudoRandom,
 }
 
 impl SegmentKind {
+    /// Played in whole periods, over and over.
+    pub(crate) const fn is_periodic(self) -> bool {
+        matches!(self, Self::Multisine | Self::PseudoRandom)
+    }
+
+    /// Whether its levels are an amplitude about a preload, not a torque before and one after.
+    pub(crate) const fn is_about_preload(self) -> bool {
+        matches!(self, Self::Chirp) || self.is_periodic()
+    }
+
     pub(crate) const fn word(self) -> &'static str {
         match self {
+            Self::Multisine => MULTISINE,
+            Self::PseudoRandom => PSEUDO_RANDOM,
             Self::Step => "step",
             Self::Chirp => "chirp",
             Self::Hold => "hold",
@@ -23,7 +43,7 @@ impl SegmentKind {
     }
 }
 
-/// Torque levels of a segment: `[before, after]` of a step, `[amplitude, preload]` of a chirp, N·m.
+/// Torque levels of a segment: `[before, after]` of a step, `[amplitude, preload]` of a chirp or of whole periods, N·m.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Levels {
     /// As the map says.
@@ -41,10 +61,23 @@ pub(crate) struct Segment {
     pub(crate) from_s: f64,
     pub(crate) to_s: f64,
     pub(crate) levels: Levels,
-    /// First and last frequency of a chirp, Hz.
+    /// First and last frequency of a chirp, lowest and highest line of a multisine, Hz.
     pub(crate) frequencies_hz: [f64; 2],
+    /// One period of what is played in whole periods, s.
+    pub(crate) period_s: Option<f64>,
+    /// Lines of a multisine that carry power, as multiples of one over its period; none where the map lists none.
+    pub(crate) lines: Vec<usize>,
     /// Key and line in the map, for messages.
     pub(crate) place: String,
+}
+
+impl Segment {
+    /// Whole periods; 1 for what is not played in periods.
+    pub(crate) fn periods(&self) -> u32 {
+        let length_s = self.to_s - self.from_s;
+        self.period_s
+            .map_or(1, |period_s| (length_s / period_s).round() as u32)
+    }
 }
 
 /// The array of tables `[[segment]]`, in order of time.
@@ -53,6 +86,8 @@ pub(super) fn read(root: &Section<'_>) -> Vec<Segment> {
         ("step", SegmentKind::Step),
         ("chirp", SegmentKind::Chirp),
         ("hold", SegmentKind::Hold),
+        (MULTISINE, SegmentKind::Multisine),
+        (PSEUDO_RANDOM, SegmentKind::PseudoRandom),
     ];
     let mut found: Vec<Segment> = Vec::new();
     for s in root.sections("segment", 0..=MOST) {
@@ -61,16 +96,17 @@ pub(super) fn read(root: &Section<'_>) -> Vec<Segment> {
         let torque = |key: &str| s.optional_quantity::<Torque>(key, -500.0..=500.0);
         let levels = match kind {
             SegmentKind::Step => (torque("before"), torque("after")),
-            SegmentKind::Chirp => (torque("amplitude"), torque("preload")),
             SegmentKind::Hold => (None, None),
+            _ => (torque("amplitude"), torque("preload")),
         };
         let levels = match levels {
             (Some(a), Some(b)) => Levels::Declared(a, b),
             (None, None) => Levels::Measured,
             _ => {
-                let (a, b) = match kind {
-                    SegmentKind::Chirp => ("amplitude", "preload"),
-                    _ => ("before", "after"),
+                let (a, b) = if kind.is_about_preload() {
+                    ("amplitude", "preload")
+                } else {
+                    ("before", "after")
                 };
                 let problem = format!("one of {a} and {b} alone");
                 s.report(
@@ -92,6 +128,32 @@ pub(super) fn read(root: &Section<'_>) -> Vec<Segment> {
         }
         let name = s.optional_text("name").unwrap_or_else(|| kind.word().to_owned());
         let both = s.has("from") && s.has("to");
+        let period_s = kind
+            .is_periodic()
+            .then(|| period(&s, both.then_some(to_s - from_s)));
+        let lines = if kind == SegmentKind::Multisine {
+            lines(&s)
+        } else {
+            Vec::new()
+        };
+        if let (Some(period_s), Some(low), Some(high)) = (period_s, lines.first(), lines.last()) {
+            frequencies_hz = [low, high].map(|k| *k as f64 / period_s);
+        }
+        if let Some(other) = found.iter().find(|other| other.name == name)
+            && (other.kind.is_periodic() || kind.is_periodic())
+            && (other.kind, other.period_s, &other.lines) != (kind, period_s, &lines)
+        {
+            let problem = format!(
+                "{name:?}, as is {}, with another kind, period or lines",
+                other.place
+            );
+            s.report(
+                "name",
+                problem,
+                None,
+                "give realisations of one signal the same name, others another",
+            );
+        }
         if both && to_s - from_s < 1e-9 {
             let allowed = Some(format!("after {} s", write_number(from_s)));
             s.report("to", "not after from", allowed, "correct one of the two");
@@ -108,8 +170,44 @@ pub(super) fn read(root: &Section<'_>) -> Vec<Segment> {
             to_s,
             levels,
             frequencies_hz,
+            period_s,
+            lines,
             place: format!("{} (line {})", s.path(), s.line()),
         });
     }
     found
+}
+
+/// One period, s. What is played in periods is a whole number of them long.
+fn period(s: &Section<'_>, length_s: Option<f64>) -> f64 {
+    let period_s = s.quantity::<Time>("period", 1e-3..=3_600.0);
+    if let (Some(length_s), true) = (length_s, s.has("period")) {
+        let periods = length_s / period_s;
+        let is_whole = (periods - periods.round()).abs() <= WHOLE;
+        if !is_whole || !(1..=MOST).contains(&(periods.round() as usize)) {
+            s.report(
+                "to",
+                format!("{} periods after from", write_number(periods)),
+                Some(format!("a whole number of periods, 1 to {MOST}")),
+                "leave out what comes before the first whole period in which all has settled, and behind the last one",
+            );
+        }
+    }
+    period_s
+}
+
+/// The lines of a multisine, ascending; none where the map lists none.
+fn lines(s: &Section<'_>) -> Vec<usize> {
+    let Some(entry) = s.optional("lines") else {
+        return Vec::new();
+    };
+    let most = i64::try_from(LINES).unwrap_or(i64::MAX);
+    let elements = entry.elements(1..=LINES);
+    let mut lines: Vec<usize> = elements
+        .iter()
+        .filter_map(|element| usize::try_from(element.integer(1..=most)).ok())
+        .collect();
+    lines.sort_unstable();
+    lines.dedup();
+    lines
 }
