@@ -1,9 +1,6 @@
 //! Damage on the line: counted, never taken for a message. Seeded, so every run sees the same damage.
-#![allow(missing_docs, clippy::unwrap_used, clippy::panic)]
 
-mod literals;
-
-use literals::bytes;
+use crate::literals::{self, bytes};
 use rig_link::frame::MAX_RAW;
 use rig_link::{HostMessage, MAX_FRAME, RigMessage, Splitter, decode_frame, encode_host, encode_rig};
 

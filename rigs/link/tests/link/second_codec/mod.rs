@@ -1,7 +1,5 @@
 //! The C codec as a process, and this crate's words for the same things.
 
-#![allow(dead_code)] // each test uses a part of it
-
 use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};

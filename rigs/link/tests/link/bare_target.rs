@@ -1,7 +1,6 @@
 //! The crate needs neither the standard library nor an allocator.
 //!
 //! A build for a bare target would show it where one is installed; this reads the sources instead.
-#![allow(missing_docs, clippy::unwrap_used, clippy::panic)]
 
 use std::fs;
 use std::path::Path;

@@ -1,9 +1,6 @@
 //! What a payload may not be, and what its builders refuse.
-#![allow(missing_docs, clippy::unwrap_used, clippy::panic)]
 
-mod literals;
-
-use literals::bytes;
+use crate::literals::{self, bytes};
 use rig_link::frame::{HEADER, MAX_RAW};
 use rig_link::message::{Name, RowError, SamplesBuilder, Setpoints, SetpointsError};
 use rig_link::{

@@ -1,5 +1,4 @@
 //! Stuffing and checksum against published values, and candidates that must be refused.
-#![allow(missing_docs, clippy::unwrap_used, clippy::panic)]
 
 use rig_link::frame::{MAX_RAW, MAX_STUFFED, crc32c};
 use rig_link::stuffing::{StuffingError, stuff, unstuff};

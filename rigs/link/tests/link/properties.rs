@@ -1,5 +1,4 @@
 //! Properties over arbitrary messages and arbitrary bytes.
-#![allow(missing_docs, clippy::unwrap_used, clippy::panic)]
 
 use proptest::collection::vec;
 use proptest::prelude::*;

@@ -20,7 +20,7 @@ use tempfile::tempdir;
 use truerim::recording::{Recording, recover, verify};
 
 const KILLS: u64 = 200;
-const CHILD: &str = "child_that_records_until_it_is_killed";
+const CHILD: &str = "recording_kills::child_that_records_until_it_is_killed";
 
 /// Not a test by itself: the process that is killed.
 #[test]

@@ -2,17 +2,13 @@
 //!
 //! Both were written from `PROTOCOL.md` and share no code. The C program prints every field of what it understood, and
 //! the frame that it makes of it again.
-#![allow(missing_docs, clippy::unwrap_used, clippy::panic)]
-
-#[allow(dead_code)] // the bytes are for other tests
-mod literals;
-mod second_codec;
 
 use std::path::PathBuf;
 use std::sync::OnceLock;
 
+use crate::literals;
+use crate::second_codec::{self, CODEC, build, dump, run};
 use rig_link::{MAX_PAYLOAD, encode_frame, encode_host, encode_rig};
-use second_codec::{CODEC, build, dump, run};
 
 const SANITIZED: &[&str] = &[
     "-O1",

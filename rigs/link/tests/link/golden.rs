@@ -1,9 +1,6 @@
 //! Literal frames: every message encodes to exactly its bytes and decodes back to its fields.
-#![allow(missing_docs, clippy::unwrap_used, clippy::panic)]
 
-mod literals;
-
-use literals::{Literal, bytes};
+use crate::literals::{self, Literal, bytes};
 use rig_link::frame::MAX_RAW;
 use rig_link::message::STOP_KIND;
 use rig_link::{HostMessage, MAX_FRAME, RigMessage, decode_frame, encode_host, encode_rig};

@@ -1,16 +1,12 @@
 //! The controller skeleton in `c/` does what chapter 7 of `PROTOCOL.md` says, step by step in scripted time: every message
 //! in every state, every cause of a trip, arming, setpoints, stops, a line that nobody reads.
-#![allow(missing_docs, clippy::unwrap_used, clippy::panic)]
-
-mod scripted_rig;
-mod second_codec;
 
 use rig_link::message::{
     ArmRequest, ClearTrip, Configuration, DescribeChannel, Empty, Hello, HostMessage, KeepAlive,
 };
 use rig_link::{MAX_FRAME, StopMode, encode_frame};
 
-use scripted_rig::{LIMITS, Rig, setpoints, stop};
+use crate::scripted_rig::{LIMITS, Rig, setpoints, stop};
 
 /// The table of 7.2, column by column: what answers, first part of its text.
 #[test]

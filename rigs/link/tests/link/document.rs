@@ -1,18 +1,15 @@
 //! `PROTOCOL.md` and the crate say the same: examples, codes, figures.
-#![allow(missing_docs, clippy::unwrap_used, clippy::panic)]
-
-mod literals;
 
 use std::collections::BTreeMap;
 
-use literals::bytes;
+use crate::literals::{self, bytes};
 use rig_link::frame::{CHECKSUM, HEADER, MAX_RAW, MAX_STUFFED};
 use rig_link::{
     ChannelKind, EventCode, HostMessage, MAX_FRAME, RefusalCode, RigMessage, RigState, StopMode, StopReason,
     TripCause, Unit, Width, WindowReference, decode_frame, encode_host, encode_rig,
 };
 
-const DOCUMENT: &str = include_str!("../PROTOCOL.md");
+const DOCUMENT: &str = include_str!("../../PROTOCOL.md");
 
 /// One example: `> sequence name …` in words, then its bytes.
 #[derive(Debug, Default)]
