@@ -280,7 +280,7 @@ fn what_is_cut_off_lies_off_the_lines() {
         assert!((off_lines(two.view(), &[1]) - c).abs() < 1e-12);
         assert!(off_lines(two.view(), &[1, 7]) < 1e-12);
     }
-    assert_eq!(off_lines(Array1::zeros(0).view(), &[1]), 0.0);
+    assert!(off_lines(Array1::zeros(0).view(), &[1]).abs() < 1e-300);
 }
 
 #[test]
