@@ -1,4 +1,4 @@
-//! The first process of a small virtual machine: kernel devices that a test may unplug. `tests/tests/other_programs/real_devices.rs` starts it.
+//! The first process of a small virtual machine: kernel devices that a test may unplug. `tests/tests/files/real_devices.rs` starts it.
 //!
 //! A virtual wheelbase through the kernel's uinput stands for one on USB, and a pair of USB serial gadgets on the kernel's dummy host
 //! controller for a rig controller on a cable. The program itself runs in there as processes of their own. Each check prints a line; the last line says whether all passed.
@@ -38,7 +38,7 @@ fn main() -> std::process::ExitCode {
         Some(command) if program::COMMANDS.contains(&command) => return truerim::cli::main(),
         // Mounting and unplugging are for the machine that it was made for.
         _ if std::process::id() != 1 => {
-            println!("the first process of a machine only; see tests/tests/other_programs/real_devices.rs")
+            println!("the first process of a machine only; see tests/tests/files/real_devices.rs")
         }
         _ => {
             machine::begin();
