@@ -5,7 +5,7 @@ set -euo pipefail
 cd "$(dirname "$0")"
 tools/prepare
 [ -f "$HOME/.cargo/env" ] && . "$HOME/.cargo/env"
-printf 'measure: building (about two minutes the first time)\n' >&2
+printf 'measure: building (three to five minutes the first time)\n' >&2
 cargo build --locked --package truerim --bin truerim
 out=out/first-run
 if [ -e "$out" ]; then out=out/first-run-$(date +%Y%m%d-%H%M%S); fi
