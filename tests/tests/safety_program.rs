@@ -13,8 +13,21 @@ use truerim::recording::{Completion, Recording};
 const BELT: &str = include_str!("../../rigs/belt.toml");
 /// Where faults go in the rig file.
 const FAULTS: &str = "# Faults can be scripted, any number of them:";
-/// A run that a stalled computer has ended by itself is tried again this often.
+
+/// A run that a stalled computer has ended by itself is tried again until it was tried this often.
 const TRIES: usize = 5;
+
+/// Plays in real time, again while `play` says that this computer stood still or was too slow for it, and how it ended.
+fn in_time<T>(play: impl FnMut() -> Result<T, String>) -> T {
+    let mut said = Vec::new();
+    for tried in std::iter::repeat_with(play).take(TRIES) {
+        match tried {
+            Ok(played) => return played,
+            Err(end) => said.push(end),
+        }
+    }
+    panic!("not in time, {TRIES} times: {said:#?}");
+}
 
 /// Files for one test.
 struct Files {
@@ -77,15 +90,10 @@ impl Files {
 
     /// Stop and watchdog still work at zero torque: the rig came to rest and is not armed.
     fn rig_is_well(&self, port: &str) {
-        let mut last = None;
-        for _ in 0..TRIES {
+        in_time(|| {
             let ended = self.check(port);
-            if ended.code == Some(0) {
-                return;
-            }
-            last = Some(ended);
-        }
-        panic!("{last:?}");
+            (ended.code == Some(0)).then_some(()).ok_or(format!("{ended:?}"))
+        });
     }
 
     fn verified(&self) {
@@ -96,17 +104,16 @@ impl Files {
 
 /// Starts a recording over a port and waits until the motor is driven; again when this computer was too slow for it.
 fn driven() -> (Files, ServedRig, Process) {
-    let mut said = Vec::new();
-    for _ in 0..TRIES {
+    in_time(|| {
         let files = Files::long();
         let rig = ServedRig::start(&files.rig);
         let mut bench = files.record(Some(&rig.port));
         if wait_until_driven(&mut bench, &files.recording) {
-            return (files, rig, bench);
+            Ok((files, rig, bench))
+        } else {
+            Err(bench.end().err)
         }
-        said.push(bench.end().err);
-    }
-    panic!("never got as far as the hold: {said:#?}");
+    })
 }
 
 /// What a recording says when this computer stood still for longer than the rig or the bench goes on without a word:
@@ -122,17 +129,16 @@ const STOOD_STILL: [&str; 5] = [
 /// How a driven recording ends that is interrupted like this; again when it had tripped before it was, because this
 /// computer stood still.
 fn interrupted<K>(how: impl Fn(ServedRig, &Process) -> K) -> (Files, K, Ended) {
-    let mut said = Vec::new();
-    for _ in 0..TRIES {
+    in_time(|| {
         let (files, rig, bench) = driven();
         let kept = how(rig, &bench);
         let ended = bench.end();
-        if !STOOD_STILL.iter().any(|trip| ended.err.contains(trip)) {
-            return (files, kept, ended);
+        if STOOD_STILL.iter().any(|trip| ended.err.contains(trip)) {
+            Err(ended.err)
+        } else {
+            Ok((files, kept, ended))
         }
-        said.push(ended.err);
-    }
-    panic!("tripped before it was interrupted, every time: {said:#?}");
+    })
 }
 
 /// How a driven recording ends that is sent this signal.

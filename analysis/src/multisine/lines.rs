@@ -1,9 +1,9 @@
 //! Which lines of a multisine carry power. Plain arithmetic without memory of its own; random numbers are an argument.
 
 use ndarray::ArrayView1;
+use realfft::num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 
-use super::crest::multisine;
 use crate::spectra::Transform;
 
 /// Lines of a multisine, as multiples of the inverse period; all lists ascend.
@@ -62,17 +62,13 @@ pub fn off_lines(period: ArrayView1<'_, f64>, excited: &[usize]) -> f64 {
     if n == 0 {
         return 0.0;
     }
-    let spectrum = Transform::new(n).forward(period.to_vec());
-    let mean = spectrum.first().map_or(0.0, |sum| sum.re / n as f64);
+    let mut spectrum = Transform::new(n).forward(period.to_vec());
     // Without half the sample rate: its phase cannot be told.
-    let lines: Vec<usize> = excited.iter().copied().filter(|k| *k > 0 && 2 * k < n).collect();
-    let (amplitudes, phases): (Vec<f64>, Vec<f64>) = lines
-        .iter()
-        .map(|k| (2.0 * spectrum[*k].norm() / n as f64, spectrum[*k].arg()))
-        .unzip();
-    let made = multisine(&lines, &amplitudes, &phases, n);
-    let apart = period.iter().zip(&made).map(|(x, y)| (x - mean - y).abs());
-    apart.fold(0.0, f64::max)
+    for k in excited.iter().chain(&[0]).filter(|k| 2 * *k < n) {
+        spectrum[*k] = Complex64::default();
+    }
+    let apart = Transform::backward(spectrum, n);
+    apart.iter().fold(0.0, |most, x| most.max(x.abs()))
 }
 
 /// Odd lines from `first` to `last` with one left out at random in each group of `group` (random odd grid; Pintelon and

@@ -216,6 +216,17 @@ impl Transform {
         self.forward(x.iter().zip(window).map(|(x, w)| (x - mean) * w).collect())
     }
 
+    /// The record of `n` values that has this transform.
+    pub(crate) fn backward(mut spectrum: Vec<Complex64>, n: usize) -> Vec<f64> {
+        let plan = RealFftPlanner::new().plan_fft_inverse(n);
+        let mut out = plan.make_output_vec();
+        if plan.process(&mut spectrum, &mut out).is_err() {
+            out.fill(0.0);
+        }
+        out.iter_mut().for_each(|x| *x /= n as f64);
+        out
+    }
+
     /// Transform of a whole record.
     pub(crate) fn forward(&mut self, mut x: Vec<f64>) -> Vec<Complex64> {
         let mut out = self.plan.make_output_vec();

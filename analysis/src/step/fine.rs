@@ -34,8 +34,8 @@ fn between(y: &[f64], range: Range<usize>) -> Vec<f64> {
     out
 }
 
-/// Lagrange's value at `x` between the middle two of six samples, by its `weights` there, where it bends no further than the chords beside it: a corner
-/// between two straight lines stays one.
+/// Lagrange's value at `x` between the middle two of six samples, by its `weights` there, where it bends no further than the chords
+/// beside it: a corner between two straight lines stays one.
 fn bent(near: &[f64], x: f64, weights: &[f64; TAPS]) -> f64 {
     let chord = near[2] + x * (near[3] - near[2]);
     let left = near[2] + x * (near[2] - near[1]) - chord;

@@ -9,7 +9,7 @@ use truerim_analysis::multisine::{
 use super::FittingError;
 use super::document::Quantity;
 use super::groups::Group;
-use super::periods::{listed, periods_of};
+use super::periods::periods_of;
 use super::sensor::SensorTerms;
 use super::sweeps::{self, DriveTerms, MOST_OF_RATE};
 use crate::recording::Recording;
@@ -73,7 +73,7 @@ fn approximation(
         let setpoint = recording.values("setpoint", cut.rows.start..cut.rows.start + period)?;
         let torque = recording.values("torque", cut.rows.start..cut.rows.start + period * periods)?;
         let spectra = spectra.get_or_insert_with(|| {
-            let lines = match listed(recording, &cut.row) {
+            let lines = match recording.header().lines_of(cut.row.segment) {
                 // A band may end in lines without power, which the list does not show; they are left out.
                 Some(lines) => MultisineLines::of(&lines, lines.iter().copied().max().unwrap_or(0)),
                 None => {

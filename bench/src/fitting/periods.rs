@@ -8,7 +8,7 @@ use truerim_analysis::multisine::off_lines;
 
 use super::FittingError;
 use super::cut::{COUNTS, Cut};
-use crate::recording::{PSEUDO_RANDOM, Recording, SegmentRow, lines_name};
+use crate::recording::{PSEUDO_RANDOM, Recording, SegmentRow};
 
 /// Samples in a period of a cut, and whole periods.
 pub(crate) fn periods_of(recording: &Recording, cut: &Cut) -> (usize, usize) {
@@ -83,7 +83,7 @@ fn one(recording: &Recording, row: SegmentRow, periods: usize) -> Result<Result<
     let departures = [
         unlike_nm(setpoint_nm.view(), length),
         short_nm(setpoint_nm.view(), &row),
-        listed(recording, &row).map_or(0.0, |lines| {
+        header.lines_of(row.segment).map_or(0.0, |lines| {
             stray_nm(setpoint_nm.slice(s![..length]), &lines, [held_ticks, period])
         }),
     ];
@@ -135,17 +135,4 @@ fn stray_nm(period_nm: ArrayView1<'_, f64>, lines: &[usize], [held, sample]: [u6
         return 0.0;
     }
     off_lines(period_nm.slice(s![..;tread]), lines)
-}
-
-/// The lines that carry power, as the recording lists them.
-pub(crate) fn listed(recording: &Recording, row: &SegmentRow) -> Option<Vec<usize>> {
-    let name = lines_name(row.segment);
-    let extra = &recording.header().extra;
-    let (_, text) = extra.iter().find(|(known, _)| *known == name)?;
-    let lines: Vec<usize> = text
-        .split_whitespace()
-        .map(str::parse)
-        .collect::<Result<_, _>>()
-        .ok()?;
-    (lines.iter().min()? > &0).then_some(lines)
 }

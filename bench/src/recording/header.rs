@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::rows::lines_name;
+
 /// Name in [`Header::extra`] of the word that tells one clamping of the rim from another: runs of one unit and rig with the same
 /// word were made without touching the fixture.
 pub const CLAMPING: &str = "clamping";
@@ -163,6 +165,19 @@ impl Header {
     /// Position of the channel called `name` among [`Header::channels`].
     pub fn channel_index(&self, name: &str) -> Option<usize> {
         self.channels.iter().position(|c| c.name == name)
+    }
+
+    /// The lines of a multisine that carry power, as multiples of one over its period, by the position of its segment; none where the
+    /// recording does not list them.
+    pub(crate) fn lines_of(&self, segment: u32) -> Option<Vec<usize>> {
+        let name = lines_name(segment);
+        let (_, text) = self.extra.iter().find(|(known, _)| *known == name)?;
+        let lines: Vec<usize> = text
+            .split_whitespace()
+            .map(str::parse)
+            .collect::<Result<_, _>>()
+            .ok()?;
+        (lines.iter().min()? > &0).then_some(lines)
     }
 
     /// Samples per second.

@@ -5,8 +5,8 @@ use std::path::Path;
 
 use super::{Format, column_name};
 use crate::exchange::ExchangeError;
-use crate::exchange::import::Role;
-use crate::recording::{Declared, Header, MULTISINE, PSEUDO_RANDOM, Recording, SegmentRow, lines_name};
+use crate::exchange::import::{Role, SegmentKind};
+use crate::recording::{Declared, Header, Recording, SegmentRow};
 
 /// Writes a map beside an exported table: columns, resolution, unit under test, sensor, and every step, chirp, hold,
 /// multisine and pseudo-random signal.
@@ -125,60 +125,48 @@ fn text(recording: &Recording, format: Format) -> String {
     word(o, "operator", &header.operator);
     word(o, "recorded_with", &header.software.name);
     // Periods have a row each; those of one realisation go together.
-    let rows: Vec<&SegmentRow> = recording.segments().iter().filter(|row| is_told(row)).collect();
-    let alike = |a: &&SegmentRow, b: &&SegmentRow| {
-        is_periodic(a) && (a.segment, a.repeat, a.end_tick) == (b.segment, b.repeat, b.start_tick)
+    let excitations = recording.segments().iter().filter(|row| row.is_excitation());
+    let rows: Vec<(SegmentKind, &SegmentRow)> = excitations
+        .filter_map(|row| Some((SegmentKind::of(&row.excitation)?, row)))
+        .collect();
+    let alike = |(kind, a): &(SegmentKind, &SegmentRow), (_, b): &(SegmentKind, &SegmentRow)| {
+        kind.is_periodic() && (a.segment, a.repeat, a.end_tick) == (b.segment, b.repeat, b.start_tick)
     };
     for rows in rows.chunk_by(alike) {
-        if let (Some(first), Some(last)) = (rows.first(), rows.last()) {
-            segment(o, header, first, last.end_tick);
+        if let (Some((kind, first)), Some((_, last))) = (rows.first(), rows.last()) {
+            segment(o, header, *kind, first, last.end_tick);
         }
     }
     out
 }
 
-fn is_periodic(row: &SegmentRow) -> bool {
-    [MULTISINE, PSEUDO_RANDOM].contains(&row.excitation.as_str())
-}
-
-/// Whether a map can say what was played.
-fn is_told(row: &SegmentRow) -> bool {
-    let known = matches!(row.excitation.as_str(), "step" | "chirp" | "hold") || is_periodic(row);
-    row.is_excitation() && known
-}
-
 /// One repeat of an excitation, up to a tick.
-fn segment(o: &mut String, header: &Header, row: &SegmentRow, end_tick: u64) {
+fn segment(o: &mut String, header: &Header, kind: SegmentKind, row: &SegmentRow, end_tick: u64) {
     let tick_s = header.tick_s;
     o.push_str("\n[[segment]]\n");
-    word(o, "kind", &row.excitation);
+    word(o, "kind", kind.word());
     word(o, "name", &row.name);
     amount(o, "from", row.start_tick as f64 * tick_s, "s");
     amount(o, "to", end_tick as f64 * tick_s, "s");
-    match row.excitation.as_str() {
-        "step" => {
+    if kind.is_about_preload() {
+        amount(o, "amplitude", row.amplitude_nm, "N·m");
+        amount(o, "preload", row.preload_nm, "N·m");
+    }
+    match kind {
+        SegmentKind::Hold => {}
+        SegmentKind::Step => {
             amount(o, "before", row.from_nm, "N·m");
             amount(o, "after", row.to_nm, "N·m");
         }
-        MULTISINE | PSEUDO_RANDOM => {
-            about_preload(o, row);
-            amount(o, "period", row.duration_s, "s");
-            let name = lines_name(row.segment);
-            if let Some((_, lines)) = header.extra.iter().find(|(known, _)| *known == name) {
-                let lines: Vec<&str> = lines.split_whitespace().collect();
-                let _ = writeln!(o, "lines = [{}]", lines.join(", "));
-            }
-        }
-        "chirp" => {
-            about_preload(o, row);
+        SegmentKind::Chirp => {
             amount(o, "f_start", row.f_start_hz, "Hz");
             amount(o, "f_end", row.f_end_hz, "Hz");
         }
-        _ => {}
+        SegmentKind::Multisine | SegmentKind::PseudoRandom => {
+            amount(o, "period", row.duration_s, "s");
+            if let Some(lines) = header.lines_of(row.segment) {
+                let _ = writeln!(o, "lines = {lines:?}");
+            }
+        }
     }
-}
-
-fn about_preload(o: &mut String, row: &SegmentRow) {
-    amount(o, "amplitude", row.amplitude_nm, "N·m");
-    amount(o, "preload", row.preload_nm, "N·m");
 }

@@ -21,8 +21,8 @@ use std::path::Path;
 use super::error::{Defect, ExchangeError, Refusal};
 use crate::recording::{RecordingError, Seal};
 use log::{Code, Log};
-pub(crate) use map::Role;
 pub use map::{Map, Repairs};
+pub(crate) use map::{Role, SegmentKind};
 pub use series::{AxisSeries, ColumnOf, TextStyle, read_axis};
 use source::DataFile;
 pub(crate) use source::is_hdf5;
@@ -259,16 +259,16 @@ fn resampling_error(
 fn fits(map: &Map, steps_found: u32) -> String {
     let has = |kind| map.segments.iter().any(|s| s.kind == kind);
     let mut can = Vec::new();
-    if has(map::SegmentKind::Step) || steps_found > 0 {
+    if has(SegmentKind::Step) || steps_found > 0 {
         can.push("latency, rise, overshoot and settling from steps");
     }
-    if has(map::SegmentKind::Chirp) {
+    if has(SegmentKind::Chirp) {
         can.push("frequency response from chirps");
     }
-    if has(map::SegmentKind::Multisine) {
+    if has(SegmentKind::Multisine) {
         can.push("frequency response, distortion and noise from multisines");
     }
-    if has(map::SegmentKind::PseudoRandom) {
+    if has(SegmentKind::PseudoRandom) {
         can.push("frequency response from pseudo-random signals");
     }
     if can.is_empty() {

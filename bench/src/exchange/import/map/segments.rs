@@ -22,6 +22,19 @@ pub(crate) enum SegmentKind {
 }
 
 impl SegmentKind {
+    const ALL: [Self; 5] = [
+        Self::Step,
+        Self::Chirp,
+        Self::Hold,
+        Self::Multisine,
+        Self::PseudoRandom,
+    ];
+
+    /// The kind of that word; none of what a map cannot say.
+    pub(crate) fn of(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
+
     /// Played in whole periods, over and over.
     pub(crate) const fn is_periodic(self) -> bool {
         matches!(self, Self::Multisine | Self::PseudoRandom)
@@ -82,16 +95,10 @@ impl Segment {
 
 /// The array of tables `[[segment]]`, in order of time.
 pub(super) fn read(root: &Section<'_>) -> Vec<Segment> {
-    const KINDS: &[(&str, SegmentKind)] = &[
-        ("step", SegmentKind::Step),
-        ("chirp", SegmentKind::Chirp),
-        ("hold", SegmentKind::Hold),
-        (MULTISINE, SegmentKind::Multisine),
-        (PSEUDO_RANDOM, SegmentKind::PseudoRandom),
-    ];
+    let kinds = SegmentKind::ALL.map(|kind| (kind.word(), kind));
     let mut found: Vec<Segment> = Vec::new();
     for s in root.sections("segment", 0..=MOST) {
-        let kind = s.choice("kind", KINDS).unwrap_or(SegmentKind::Hold);
+        let kind = s.choice("kind", &kinds).unwrap_or(SegmentKind::Hold);
         let (from_s, to_s) = (s.quantity::<Time>("from", any()), s.quantity::<Time>("to", any()));
         let torque = |key: &str| s.optional_quantity::<Torque>(key, -500.0..=500.0);
         let levels = match kind {
